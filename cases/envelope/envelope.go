@@ -67,7 +67,7 @@ func Open(b []byte) (*Opened, error) {
 		return nil, fmt.Errorf("%w: %w", ErrMalformed, err)
 	}
 	o.Known = KindName(kind) != ""
-	o.Strange = o.Known && strange(o.Event.ProtoReflect())
+	o.Strange = o.Known && Strange(o.Event)
 	if err := checkFields(o.Event); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrMalformed, err)
 	}
@@ -105,7 +105,10 @@ func scan(b []byte) (uint32, error) {
 	return uint32(kind), nil
 }
 
-// strange reports whether a message, or one inside it, has unknown fields.
+// Strange reports whether an event, or a message inside it, has fields that this
+// build does not know.
+func Strange(e *eventv1.Event) bool { return strange(e.ProtoReflect()) }
+
 func strange(m protoreflect.Message) bool {
 	if len(m.GetUnknown()) > 0 {
 		return true

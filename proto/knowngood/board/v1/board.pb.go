@@ -711,10 +711,12 @@ type BoardCase struct {
 	Concern string                 `protobuf:"bytes,4,opt,name=concern,proto3" json:"concern,omitempty"`
 	Opened  *v1.Moment             `protobuf:"bytes,5,opt,name=opened,proto3" json:"opened,omitempty"`
 	// Who must act next: 'owner', 'called-in shop', with the shop's id.
-	WaitsFor         string      `protobuf:"bytes,6,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
-	WaitsForShop     string      `protobuf:"bytes,7,opt,name=waits_for_shop,json=waitsForShop,proto3" json:"waits_for_shop,omitempty"`
-	WaitsForYou      bool        `protobuf:"varint,8,opt,name=waits_for_you,json=waitsForYou,proto3" json:"waits_for_you,omitempty"`
-	Proven           uint32      `protobuf:"varint,9,opt,name=proven,proto3" json:"proven,omitempty"`
+	WaitsFor     string `protobuf:"bytes,6,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
+	WaitsForShop string `protobuf:"bytes,7,opt,name=waits_for_shop,json=waitsForShop,proto3" json:"waits_for_shop,omitempty"`
+	WaitsForYou  bool   `protobuf:"varint,8,opt,name=waits_for_you,json=waitsForYou,proto3" json:"waits_for_you,omitempty"`
+	// Components with a test or judged reading since they were last fitted.
+	Tested uint32 `protobuf:"varint,9,opt,name=tested,proto3" json:"tested,omitempty"`
+	// Beliefs that nothing has settled.
 	OnlyBelieved     uint32      `protobuf:"varint,10,opt,name=only_believed,json=onlyBelieved,proto3" json:"only_believed,omitempty"`
 	Findings         uint32      `protobuf:"varint,11,opt,name=findings,proto3" json:"findings,omitempty"`
 	Temporary        []string    `protobuf:"bytes,12,rep,name=temporary,proto3" json:"temporary,omitempty"`
@@ -723,6 +725,7 @@ type BoardCase struct {
 	Entries          uint64      `protobuf:"varint,15,opt,name=entries,proto3" json:"entries,omitempty"`
 	// 'open', 'handed off', or how it was closed.
 	State         string `protobuf:"bytes,16,opt,name=state,proto3" json:"state,omitempty"`
+	Vin           string `protobuf:"bytes,17,opt,name=vin,proto3" json:"vin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -813,9 +816,9 @@ func (x *BoardCase) GetWaitsForYou() bool {
 	return false
 }
 
-func (x *BoardCase) GetProven() uint32 {
+func (x *BoardCase) GetTested() uint32 {
 	if x != nil {
-		return x.Proven
+		return x.Tested
 	}
 	return 0
 }
@@ -865,6 +868,13 @@ func (x *BoardCase) GetEntries() uint64 {
 func (x *BoardCase) GetState() string {
 	if x != nil {
 		return x.State
+	}
+	return ""
+}
+
+func (x *BoardCase) GetVin() string {
+	if x != nil {
+		return x.Vin
 	}
 	return ""
 }
@@ -2385,7 +2395,7 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"checkpoint\x18\x03 \x01(\fR\n" +
 	"checkpoint\"&\n" +
 	"\fBoardRequest\x12\x16\n" +
-	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xa7\x04\n" +
+	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xb9\x04\n" +
 	"\tBoardCase\x12\x16\n" +
 	"\x06stream\x18\x01 \x01(\tR\x06stream\x12\x12\n" +
 	"\x04shop\x18\x02 \x01(\tR\x04shop\x12\x18\n" +
@@ -2395,7 +2405,7 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\twaits_for\x18\x06 \x01(\tR\bwaitsFor\x12$\n" +
 	"\x0ewaits_for_shop\x18\a \x01(\tR\fwaitsForShop\x12\"\n" +
 	"\rwaits_for_you\x18\b \x01(\bR\vwaitsForYou\x12\x16\n" +
-	"\x06proven\x18\t \x01(\rR\x06proven\x12#\n" +
+	"\x06tested\x18\t \x01(\rR\x06tested\x12#\n" +
 	"\ronly_believed\x18\n" +
 	" \x01(\rR\fonlyBelieved\x12\x1a\n" +
 	"\bfindings\x18\v \x01(\rR\bfindings\x12\x1c\n" +
@@ -2403,7 +2413,8 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x12spent_without_test\x18\r \x03(\v2\x19.knowngood.event.v1.MoneyR\x10spentWithoutTest\x12/\n" +
 	"\x05spent\x18\x0e \x03(\v2\x19.knowngood.event.v1.MoneyR\x05spent\x12\x18\n" +
 	"\aentries\x18\x0f \x01(\x04R\aentries\x12\x14\n" +
-	"\x05state\x18\x10 \x01(\tR\x05state\"D\n" +
+	"\x05state\x18\x10 \x01(\tR\x05state\x12\x10\n" +
+	"\x03vin\x18\x11 \x01(\tR\x03vin\"D\n" +
 	"\rBoardResponse\x123\n" +
 	"\x05cases\x18\x01 \x03(\v2\x1d.knowngood.board.v1.BoardCaseR\x05cases\"T\n" +
 	"\x0fTimelineRequest\x12\x16\n" +

@@ -21,6 +21,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// LeftKind says what sort of thing an earlier case left.
+type LeftKind int32
+
+const (
+	LeftKind_LEFT_KIND_UNSPECIFIED LeftKind = 0
+	// Still on; must be undone or handed over.
+	LeftKind_LEFT_KIND_TEMPORARY   LeftKind = 1
+	LeftKind_LEFT_KIND_PART_FITTED LeftKind = 2
+	LeftKind_LEFT_KIND_REPAIR      LeftKind = 3
+	LeftKind_LEFT_KIND_WORKED_ON   LeftKind = 4
+)
+
+// Enum value maps for LeftKind.
+var (
+	LeftKind_name = map[int32]string{
+		0: "LEFT_KIND_UNSPECIFIED",
+		1: "LEFT_KIND_TEMPORARY",
+		2: "LEFT_KIND_PART_FITTED",
+		3: "LEFT_KIND_REPAIR",
+		4: "LEFT_KIND_WORKED_ON",
+	}
+	LeftKind_value = map[string]int32{
+		"LEFT_KIND_UNSPECIFIED": 0,
+		"LEFT_KIND_TEMPORARY":   1,
+		"LEFT_KIND_PART_FITTED": 2,
+		"LEFT_KIND_REPAIR":      3,
+		"LEFT_KIND_WORKED_ON":   4,
+	}
+)
+
+func (x LeftKind) Enum() *LeftKind {
+	p := new(LeftKind)
+	*p = x
+	return p
+}
+
+func (x LeftKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LeftKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_knowngood_event_v1_case_proto_enumTypes[0].Descriptor()
+}
+
+func (LeftKind) Type() protoreflect.EnumType {
+	return &file_knowngood_event_v1_case_proto_enumTypes[0]
+}
+
+func (x LeftKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LeftKind.Descriptor instead.
+func (LeftKind) EnumDescriptor() ([]byte, []int) {
+	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{0}
+}
+
 // Access that goes with a hand-off.
 type Access int32
 
@@ -55,11 +112,11 @@ func (x Access) String() string {
 }
 
 func (Access) Descriptor() protoreflect.EnumDescriptor {
-	return file_knowngood_event_v1_case_proto_enumTypes[0].Descriptor()
+	return file_knowngood_event_v1_case_proto_enumTypes[1].Descriptor()
 }
 
 func (Access) Type() protoreflect.EnumType {
-	return &file_knowngood_event_v1_case_proto_enumTypes[0]
+	return &file_knowngood_event_v1_case_proto_enumTypes[1]
 }
 
 func (x Access) Number() protoreflect.EnumNumber {
@@ -68,7 +125,7 @@ func (x Access) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Access.Descriptor instead.
 func (Access) EnumDescriptor() ([]byte, []int) {
-	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{0}
+	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{1}
 }
 
 // CloseOutcome is how a case ended.
@@ -117,11 +174,11 @@ func (x CloseOutcome) String() string {
 }
 
 func (CloseOutcome) Descriptor() protoreflect.EnumDescriptor {
-	return file_knowngood_event_v1_case_proto_enumTypes[1].Descriptor()
+	return file_knowngood_event_v1_case_proto_enumTypes[2].Descriptor()
 }
 
 func (CloseOutcome) Type() protoreflect.EnumType {
-	return &file_knowngood_event_v1_case_proto_enumTypes[1]
+	return &file_knowngood_event_v1_case_proto_enumTypes[2]
 }
 
 func (x CloseOutcome) Number() protoreflect.EnumNumber {
@@ -130,7 +187,7 @@ func (x CloseOutcome) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CloseOutcome.Descriptor instead.
 func (CloseOutcome) EnumDescriptor() ([]byte, []int) {
-	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{1}
+	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{2}
 }
 
 // Vehicle as it stands when a case is opened.
@@ -355,9 +412,10 @@ type LeftBehind struct {
 	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
 	Entry  string `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
 	// What is left, where, and how to undo it.
-	What          string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
-	Where         string `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
-	Undo          string `protobuf:"bytes,5,opt,name=undo,proto3" json:"undo,omitempty"`
+	What          string   `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	Where         string   `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
+	Undo          string   `protobuf:"bytes,5,opt,name=undo,proto3" json:"undo,omitempty"`
+	Kind          LeftKind `protobuf:"varint,6,opt,name=kind,proto3,enum=knowngood.event.v1.LeftKind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -425,6 +483,13 @@ func (x *LeftBehind) GetUndo() string {
 		return x.Undo
 	}
 	return ""
+}
+
+func (x *LeftBehind) GetKind() LeftKind {
+	if x != nil {
+		return x.Kind
+	}
+	return LeftKind_LEFT_KIND_UNSPECIFIED
 }
 
 // CaseOpened starts a case: one vehicle with one concern at one shop.
@@ -1578,14 +1643,15 @@ const file_knowngood_event_v1_case_proto_rawDesc = "" +
 	"justBefore\x12\x1c\n" +
 	"\tfrequency\x18\x05 \x01(\tR\tfrequency\x12\x14\n" +
 	"\x05works\x18\x06 \x03(\tR\x05works\x12\"\n" +
-	"\rdoes_not_work\x18\a \x03(\tR\vdoesNotWork\"x\n" +
+	"\rdoes_not_work\x18\a \x03(\tR\vdoesNotWork\"\xaa\x01\n" +
 	"\n" +
 	"LeftBehind\x12\x16\n" +
 	"\x06stream\x18\x01 \x01(\tR\x06stream\x12\x14\n" +
 	"\x05entry\x18\x02 \x01(\tR\x05entry\x12\x12\n" +
 	"\x04what\x18\x03 \x01(\tR\x04what\x12\x14\n" +
 	"\x05where\x18\x04 \x01(\tR\x05where\x12\x12\n" +
-	"\x04undo\x18\x05 \x01(\tR\x04undo\"\xa7\x04\n" +
+	"\x04undo\x18\x05 \x01(\tR\x04undo\x120\n" +
+	"\x04kind\x18\x06 \x01(\x0e2\x1c.knowngood.event.v1.LeftKindR\x04kind\"\xa7\x04\n" +
 	"\n" +
 	"CaseOpened\x12\x12\n" +
 	"\x04shop\x18\x01 \x01(\tR\x04shop\x125\n" +
@@ -1682,7 +1748,13 @@ const file_knowngood_event_v1_case_proto_rawDesc = "" +
 	"\x04left\x18\x03 \x01(\x0e2\x1a.knowngood.event.v1.AccessR\x04left\"0\n" +
 	"\x06Erased\x12\x14\n" +
 	"\x05entry\x18\x01 \x01(\tR\x05entry\x12\x10\n" +
-	"\x03why\x18\x02 \x01(\tR\x03why*C\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why*\x88\x01\n" +
+	"\bLeftKind\x12\x19\n" +
+	"\x15LEFT_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13LEFT_KIND_TEMPORARY\x10\x01\x12\x19\n" +
+	"\x15LEFT_KIND_PART_FITTED\x10\x02\x12\x14\n" +
+	"\x10LEFT_KIND_REPAIR\x10\x03\x12\x17\n" +
+	"\x13LEFT_KIND_WORKED_ON\x10\x04*C\n" +
 	"\x06Access\x12\x16\n" +
 	"\x12ACCESS_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vACCESS_READ\x10\x01\x12\x10\n" +
@@ -1708,69 +1780,71 @@ func file_knowngood_event_v1_case_proto_rawDescGZIP() []byte {
 	return file_knowngood_event_v1_case_proto_rawDescData
 }
 
-var file_knowngood_event_v1_case_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_knowngood_event_v1_case_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
 var file_knowngood_event_v1_case_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_knowngood_event_v1_case_proto_goTypes = []any{
-	(Access)(0),               // 0: knowngood.event.v1.Access
-	(CloseOutcome)(0),         // 1: knowngood.event.v1.CloseOutcome
-	(*Vehicle)(nil),           // 2: knowngood.event.v1.Vehicle
-	(*Concern)(nil),           // 3: knowngood.event.v1.Concern
-	(*LeftBehind)(nil),        // 4: knowngood.event.v1.LeftBehind
-	(*CaseOpened)(nil),        // 5: knowngood.event.v1.CaseOpened
-	(*ConcernStated)(nil),     // 6: knowngood.event.v1.ConcernStated
-	(*ConcernDuplicated)(nil), // 7: knowngood.event.v1.ConcernDuplicated
-	(*ConcernActingUp)(nil),   // 8: knowngood.event.v1.ConcernActingUp
-	(*ConcernGoneAway)(nil),   // 9: knowngood.event.v1.ConcernGoneAway
-	(*Limits)(nil),            // 10: knowngood.event.v1.Limits
-	(*HandedOff)(nil),         // 11: knowngood.event.v1.HandedOff
-	(*TakenUp)(nil),           // 12: knowngood.event.v1.TakenUp
-	(*HandedBack)(nil),        // 13: knowngood.event.v1.HandedBack
-	(*Closed)(nil),            // 14: knowngood.event.v1.Closed
-	(*Reopened)(nil),          // 15: knowngood.event.v1.Reopened
-	(*CheckDue)(nil),          // 16: knowngood.event.v1.CheckDue
-	(*CameBack)(nil),          // 17: knowngood.event.v1.CameBack
-	(*AccessGranted)(nil),     // 18: knowngood.event.v1.AccessGranted
-	(*AccessWithdrawn)(nil),   // 19: knowngood.event.v1.AccessWithdrawn
-	(*Erased)(nil),            // 20: knowngood.event.v1.Erased
-	(*Quantity)(nil),          // 21: knowngood.event.v1.Quantity
-	(Answer)(0),               // 22: knowngood.event.v1.Answer
-	(*Moment)(nil),            // 23: knowngood.event.v1.Moment
-	(*Conditions)(nil),        // 24: knowngood.event.v1.Conditions
-	(*Money)(nil),             // 25: knowngood.event.v1.Money
-	(FaultMode)(0),            // 26: knowngood.event.v1.FaultMode
+	(LeftKind)(0),             // 0: knowngood.event.v1.LeftKind
+	(Access)(0),               // 1: knowngood.event.v1.Access
+	(CloseOutcome)(0),         // 2: knowngood.event.v1.CloseOutcome
+	(*Vehicle)(nil),           // 3: knowngood.event.v1.Vehicle
+	(*Concern)(nil),           // 4: knowngood.event.v1.Concern
+	(*LeftBehind)(nil),        // 5: knowngood.event.v1.LeftBehind
+	(*CaseOpened)(nil),        // 6: knowngood.event.v1.CaseOpened
+	(*ConcernStated)(nil),     // 7: knowngood.event.v1.ConcernStated
+	(*ConcernDuplicated)(nil), // 8: knowngood.event.v1.ConcernDuplicated
+	(*ConcernActingUp)(nil),   // 9: knowngood.event.v1.ConcernActingUp
+	(*ConcernGoneAway)(nil),   // 10: knowngood.event.v1.ConcernGoneAway
+	(*Limits)(nil),            // 11: knowngood.event.v1.Limits
+	(*HandedOff)(nil),         // 12: knowngood.event.v1.HandedOff
+	(*TakenUp)(nil),           // 13: knowngood.event.v1.TakenUp
+	(*HandedBack)(nil),        // 14: knowngood.event.v1.HandedBack
+	(*Closed)(nil),            // 15: knowngood.event.v1.Closed
+	(*Reopened)(nil),          // 16: knowngood.event.v1.Reopened
+	(*CheckDue)(nil),          // 17: knowngood.event.v1.CheckDue
+	(*CameBack)(nil),          // 18: knowngood.event.v1.CameBack
+	(*AccessGranted)(nil),     // 19: knowngood.event.v1.AccessGranted
+	(*AccessWithdrawn)(nil),   // 20: knowngood.event.v1.AccessWithdrawn
+	(*Erased)(nil),            // 21: knowngood.event.v1.Erased
+	(*Quantity)(nil),          // 22: knowngood.event.v1.Quantity
+	(Answer)(0),               // 23: knowngood.event.v1.Answer
+	(*Moment)(nil),            // 24: knowngood.event.v1.Moment
+	(*Conditions)(nil),        // 25: knowngood.event.v1.Conditions
+	(*Money)(nil),             // 26: knowngood.event.v1.Money
+	(FaultMode)(0),            // 27: knowngood.event.v1.FaultMode
 }
 var file_knowngood_event_v1_case_proto_depIdxs = []int32{
-	21, // 0: knowngood.event.v1.Vehicle.odometer:type_name -> knowngood.event.v1.Quantity
-	22, // 1: knowngood.event.v1.Vehicle.high_voltage:type_name -> knowngood.event.v1.Answer
-	23, // 2: knowngood.event.v1.Concern.onset:type_name -> knowngood.event.v1.Moment
-	2,  // 3: knowngood.event.v1.CaseOpened.vehicle:type_name -> knowngood.event.v1.Vehicle
-	3,  // 4: knowngood.event.v1.CaseOpened.concern:type_name -> knowngood.event.v1.Concern
-	22, // 5: knowngood.event.v1.CaseOpened.crash:type_name -> knowngood.event.v1.Answer
-	22, // 6: knowngood.event.v1.CaseOpened.flood:type_name -> knowngood.event.v1.Answer
-	22, // 7: knowngood.event.v1.CaseOpened.rodents:type_name -> knowngood.event.v1.Answer
-	22, // 8: knowngood.event.v1.CaseOpened.can_be_moved:type_name -> knowngood.event.v1.Answer
-	4,  // 9: knowngood.event.v1.CaseOpened.left_behind:type_name -> knowngood.event.v1.LeftBehind
-	3,  // 10: knowngood.event.v1.ConcernStated.concern:type_name -> knowngood.event.v1.Concern
-	24, // 11: knowngood.event.v1.ConcernDuplicated.conditions:type_name -> knowngood.event.v1.Conditions
-	24, // 12: knowngood.event.v1.ConcernActingUp.conditions:type_name -> knowngood.event.v1.Conditions
-	24, // 13: knowngood.event.v1.ConcernGoneAway.conditions:type_name -> knowngood.event.v1.Conditions
-	25, // 14: knowngood.event.v1.Limits.money:type_name -> knowngood.event.v1.Money
-	22, // 15: knowngood.event.v1.Limits.may_cut:type_name -> knowngood.event.v1.Answer
-	22, // 16: knowngood.event.v1.Limits.may_remove:type_name -> knowngood.event.v1.Answer
-	10, // 17: knowngood.event.v1.HandedOff.limits:type_name -> knowngood.event.v1.Limits
-	0,  // 18: knowngood.event.v1.HandedOff.access:type_name -> knowngood.event.v1.Access
-	26, // 19: knowngood.event.v1.HandedBack.cause_mode:type_name -> knowngood.event.v1.FaultMode
-	1,  // 20: knowngood.event.v1.Closed.outcome:type_name -> knowngood.event.v1.CloseOutcome
-	23, // 21: knowngood.event.v1.CheckDue.due:type_name -> knowngood.event.v1.Moment
-	22, // 22: knowngood.event.v1.CameBack.same_concern:type_name -> knowngood.event.v1.Answer
-	0,  // 23: knowngood.event.v1.AccessGranted.access:type_name -> knowngood.event.v1.Access
-	23, // 24: knowngood.event.v1.AccessGranted.until:type_name -> knowngood.event.v1.Moment
-	0,  // 25: knowngood.event.v1.AccessWithdrawn.left:type_name -> knowngood.event.v1.Access
-	26, // [26:26] is the sub-list for method output_type
-	26, // [26:26] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	22, // 0: knowngood.event.v1.Vehicle.odometer:type_name -> knowngood.event.v1.Quantity
+	23, // 1: knowngood.event.v1.Vehicle.high_voltage:type_name -> knowngood.event.v1.Answer
+	24, // 2: knowngood.event.v1.Concern.onset:type_name -> knowngood.event.v1.Moment
+	0,  // 3: knowngood.event.v1.LeftBehind.kind:type_name -> knowngood.event.v1.LeftKind
+	3,  // 4: knowngood.event.v1.CaseOpened.vehicle:type_name -> knowngood.event.v1.Vehicle
+	4,  // 5: knowngood.event.v1.CaseOpened.concern:type_name -> knowngood.event.v1.Concern
+	23, // 6: knowngood.event.v1.CaseOpened.crash:type_name -> knowngood.event.v1.Answer
+	23, // 7: knowngood.event.v1.CaseOpened.flood:type_name -> knowngood.event.v1.Answer
+	23, // 8: knowngood.event.v1.CaseOpened.rodents:type_name -> knowngood.event.v1.Answer
+	23, // 9: knowngood.event.v1.CaseOpened.can_be_moved:type_name -> knowngood.event.v1.Answer
+	5,  // 10: knowngood.event.v1.CaseOpened.left_behind:type_name -> knowngood.event.v1.LeftBehind
+	4,  // 11: knowngood.event.v1.ConcernStated.concern:type_name -> knowngood.event.v1.Concern
+	25, // 12: knowngood.event.v1.ConcernDuplicated.conditions:type_name -> knowngood.event.v1.Conditions
+	25, // 13: knowngood.event.v1.ConcernActingUp.conditions:type_name -> knowngood.event.v1.Conditions
+	25, // 14: knowngood.event.v1.ConcernGoneAway.conditions:type_name -> knowngood.event.v1.Conditions
+	26, // 15: knowngood.event.v1.Limits.money:type_name -> knowngood.event.v1.Money
+	23, // 16: knowngood.event.v1.Limits.may_cut:type_name -> knowngood.event.v1.Answer
+	23, // 17: knowngood.event.v1.Limits.may_remove:type_name -> knowngood.event.v1.Answer
+	11, // 18: knowngood.event.v1.HandedOff.limits:type_name -> knowngood.event.v1.Limits
+	1,  // 19: knowngood.event.v1.HandedOff.access:type_name -> knowngood.event.v1.Access
+	27, // 20: knowngood.event.v1.HandedBack.cause_mode:type_name -> knowngood.event.v1.FaultMode
+	2,  // 21: knowngood.event.v1.Closed.outcome:type_name -> knowngood.event.v1.CloseOutcome
+	24, // 22: knowngood.event.v1.CheckDue.due:type_name -> knowngood.event.v1.Moment
+	23, // 23: knowngood.event.v1.CameBack.same_concern:type_name -> knowngood.event.v1.Answer
+	1,  // 24: knowngood.event.v1.AccessGranted.access:type_name -> knowngood.event.v1.Access
+	24, // 25: knowngood.event.v1.AccessGranted.until:type_name -> knowngood.event.v1.Moment
+	1,  // 26: knowngood.event.v1.AccessWithdrawn.left:type_name -> knowngood.event.v1.Access
+	27, // [27:27] is the sub-list for method output_type
+	27, // [27:27] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_knowngood_event_v1_case_proto_init() }
@@ -1784,7 +1858,7 @@ func file_knowngood_event_v1_case_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_event_v1_case_proto_rawDesc), len(file_knowngood_event_v1_case_proto_rawDesc)),
-			NumEnums:      2,
+			NumEnums:      3,
 			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
