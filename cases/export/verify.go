@@ -1,0 +1,155 @@
+package export
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"fmt"
+
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+	"google.golang.org/protobuf/proto"
+
+	"knowngood.example/cases/envelope"
+	"knowngood.example/cases/log"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// Verified is what a check of an export found.
+type Verified struct {
+	// Entries that were read.
+	Entries int
+	// Problems are what does not hold; none: all of it does.
+	Problems []Problem
+	// Remarks are what a reader should know and breaks nothing: holes in a device's
+	// numbers, erased bytes, kinds not understood here.
+	Remarks []Problem
+}
+
+// OpenCheckpoint checks a signed checkpoint with the log's verifier key
+// (golang.org/x/mod/sumdb/note) and reads it.
+func OpenCheckpoint(checkpoint []byte, logKey string) (log.Checkpoint, error) {
+	v, err := note.NewVerifier(logKey)
+	if err != nil {
+		return log.Checkpoint{}, fmt.Errorf("the log's key cannot be read: %w", err)
+	}
+	return log.OpenCheckpoint(checkpoint, v)
+}
+
+// Verify holds everything an export says against its bytes. pinned is the log's
+// key as the reader knows it; empty: the one in the export is used.
+func Verify(x *Export, pinned string) *Verified {
+	v := &Verified{Entries: len(x.Lines)}
+	key := x.Head.LogKey
+	if pinned != "" && pinned != key {
+		v.problem(1, "log_key is not the key this home knows the log by")
+		key = pinned
+	}
+	var tree *log.Checkpoint
+	if x.Head.Checkpoint == "" {
+		v.problem(1, "there is no checkpoint, so nothing shows that the log holds these entries")
+	} else if t, err := OpenCheckpoint([]byte(x.Head.Checkpoint), key); err != nil {
+		v.problem(1, "%v", err)
+	} else {
+		tree = &t
+	}
+	keys := make(map[string]ed25519.PublicKey)
+	for _, d := range x.Head.Devices {
+		keys[d.Device] = d.Key
+	}
+	chain := make(map[string]*eventv1.Entry)
+	for i, l := range x.Lines {
+		v.line(i+2, x, l, uint64(i+1), tree, keys, chain)
+	}
+	return v
+}
+
+func (v *Verified) problem(line int, format string, args ...any) {
+	v.Problems = append(v.Problems, Problem{line, fmt.Sprintf(format, args...)})
+}
+
+func (v *Verified) remark(line int, format string, args ...any) {
+	v.Remarks = append(v.Remarks, Problem{line, fmt.Sprintf(format, args...)})
+}
+
+func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoint, keys map[string]ed25519.PublicKey, chain map[string]*eventv1.Entry) {
+	e := new(eventv1.Entry)
+	if err := proto.Unmarshal(l.Entry, e); err != nil {
+		v.problem(n, "entry cannot be read: %v", err)
+		return
+	}
+	if e.GetSeq() != seq {
+		v.problem(n, "entry %d stands where entry %d belongs", e.GetSeq(), seq)
+	}
+	if e.GetStream() != x.Head.Case {
+		v.problem(n, "entry %d belongs to case %s, not %s", e.GetSeq(), e.GetStream(), x.Head.Case)
+	}
+	if e.GetLog() != x.Head.Log {
+		v.problem(n, "entry %d belongs to log %s, not %s", e.GetSeq(), e.GetLog(), x.Head.Log)
+	}
+	v.event(n, l, e)
+	if !bytes.Equal(l.Signature, e.GetSignature()) {
+		v.problem(n, "signature is not the one the entry holds")
+	}
+	if key, ok := keys[e.GetDevice()]; !ok {
+		v.problem(n, "the export has no key for device %s, so its signature cannot be checked", e.GetDevice())
+	} else if err := envelope.Verify(key, e.GetEventHash(), e.GetSignature()); err != nil {
+		v.problem(n, "%v: device %s did not sign this", err, e.GetDevice())
+	}
+	if tree != nil {
+		if err := included(l, e, tree); err != nil {
+			v.problem(n, "%v", err)
+		}
+	}
+	last := chain[e.GetDevice()]
+	switch {
+	case last == nil && e.GetDeviceSeq() != 1 || last != nil && e.GetDeviceSeq() > last.GetDeviceSeq()+1:
+		v.remark(n, "device %s has numbers missing before %d: events that were refused, or lost", e.GetDevice(), e.GetDeviceSeq())
+	case last != nil && e.GetDeviceSeq() <= last.GetDeviceSeq():
+		v.problem(n, "device %s uses number %d again", e.GetDevice(), e.GetDeviceSeq())
+	case last != nil && !bytes.Equal(e.GetPrev(), last.GetEventHash()):
+		v.problem(n, "prev does not name the device's event before")
+	}
+	chain[e.GetDevice()] = e
+}
+
+func (v *Verified) event(n int, l Line, e *eventv1.Entry) {
+	if len(l.Event) == 0 {
+		v.remark(n, "the event's bytes were erased; its place, hash and signature are still checked")
+		return
+	}
+	o, err := envelope.Open(l.Event)
+	if err != nil {
+		v.problem(n, "%v", err)
+		return
+	}
+	if err := envelope.Fits(e, o); err != nil {
+		v.problem(n, "%v", err)
+	}
+	if !o.Known || o.Strange {
+		v.remark(n, "not wholly understood here; its bytes are checked all the same")
+		return
+	}
+	if len(l.View) > 0 && !bytes.Equal(l.View, View(l.Event)) {
+		v.problem(n, "view does not say what the event's bytes say; the bytes rule")
+	}
+}
+
+func included(l Line, e *eventv1.Entry, tree *log.Checkpoint) error {
+	proof := make(tlog.RecordProof, len(l.Proof))
+	for i, h := range l.Proof {
+		if len(h) != tlog.HashSize {
+			return fmt.Errorf("proof, hash %d has %d bytes and needs %d", i+1, len(h), tlog.HashSize)
+		}
+		proof[i] = tlog.Hash(h)
+	}
+	return log.VerifyRecord(*tree, e.GetIndex(), l.Entry, proof)
+}
+
+// SplitProof cuts hashes laid end to end.
+func SplitProof(b []byte) [][]byte {
+	var out [][]byte
+	for ; len(b) >= tlog.HashSize; b = b[tlog.HashSize:] {
+		out = append(out, b[:tlog.HashSize])
+	}
+	return out
+}

@@ -1,0 +1,104 @@
+package client
+
+import (
+	"crypto/ed25519"
+	"errors"
+	"fmt"
+)
+
+// Identity is who writes from this home.
+type Identity struct {
+	Device string             `json:"device"`
+	Key    ed25519.PrivateKey `json:"key"`
+	Person string             `json:"person"`
+	Name   string             `json:"name"`
+	Shop   string             `json:"shop"`
+	// ShopName as others see it.
+	ShopName string `json:"shop_name"`
+	Role     string `json:"role"`
+	// Token is sent with each call.
+	Token string `json:"token"`
+	// Server is host:port.
+	Server string `json:"server"`
+	// LogKey checks the server's checkpoints (golang.org/x/mod/sumdb/note).
+	LogKey string `json:"log_key"`
+	// Currency the shop counts in, ISO 4217.
+	Currency string `json:"currency"`
+}
+
+// ErrNobody: this home has not joined a shop.
+var ErrNobody = errors.New("this home has not joined a shop yet: ask for a join code and run 'knowngood join CODE --server HOST:PORT'")
+
+// Identity reads who writes from this home; ErrNobody when nobody does.
+func (h *Home) Identity() (*Identity, error) {
+	id := new(Identity)
+	if err := h.load("identity.json", id); err != nil {
+		return nil, err
+	}
+	if id.Token == "" {
+		return nil, ErrNobody
+	}
+	if len(id.Key) != ed25519.PrivateKeySize {
+		return nil, fmt.Errorf("%s holds no usable key: put the file back from a copy, or join anew in another home", h.path("identity.json"))
+	}
+	return id, nil
+}
+
+// newDevice returns the device and key this home will write with. They are kept
+// before anybody hears of them, so that a join whose answer is lost can be
+// looked into.
+func (h *Home) newDevice() (*Identity, error) {
+	id := new(Identity)
+	if err := h.load("identity.json", id); err != nil {
+		return nil, err
+	}
+	if id.Token != "" {
+		return nil, fmt.Errorf("this home already writes for %s: choose another folder with --home", id.ShopName)
+	}
+	_, key, err := ed25519.GenerateKey(h.random)
+	if err != nil {
+		return nil, fmt.Errorf("cannot make a key: %w", err)
+	}
+	id.Device, id.Key = h.newID(), key
+	if err := h.make(); err != nil {
+		return nil, err
+	}
+	return id, h.store("identity.json", id)
+}
+
+// Memory is what carries over from one command to the next.
+type Memory struct {
+	// Case is the stream of the case in use.
+	Case string `json:"case,omitempty"`
+	// Last is the id of the last event recorded here, by case.
+	Last map[string]string `json:"last,omitempty"`
+	// Red and Black are the last leads, by case, for 'same leads'.
+	Red   map[string]string `json:"red,omitempty"`
+	Black map[string]string `json:"black,omitempty"`
+	// Conditions holds the last conditions as protojson, by case, for 'same
+	// state'.
+	Conditions map[string]string `json:"conditions,omitempty"`
+}
+
+// Memory reads what the last command left.
+func (h *Home) Memory() (*Memory, error) {
+	m := new(Memory)
+	return m, h.load("memory.json", m)
+}
+
+// Remember changes what the next command finds.
+func (h *Home) Remember(change func(*Memory)) error {
+	return h.locked("lock", func() error {
+		m, err := h.Memory()
+		if err != nil {
+			return err
+		}
+		for _, p := range []*map[string]string{&m.Last, &m.Red, &m.Black, &m.Conditions} {
+			if *p == nil {
+				*p = make(map[string]string)
+			}
+		}
+		change(m)
+		return h.store("memory.json", m)
+	})
+}

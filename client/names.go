@@ -1,0 +1,101 @@
+package client
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/export"
+	boardv1 "knowngood.example/proto/knowngood/board/v1"
+)
+
+// Names are the shops, people and device keys this home has heard of.
+type Names struct {
+	Shops   []export.Shop   `json:"shops"`
+	People  []export.Person `json:"people"`
+	Devices []export.Device `json:"devices"`
+}
+
+// Names as last heard.
+func (h *Home) Names() (*Names, error) {
+	n := new(Names)
+	return n, h.load("names.json", n)
+}
+
+// HearNames asks the server for names and keeps them.
+func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
+	r, err := c.People(ctx, &boardv1.PeopleRequest{})
+	if err != nil {
+		return nil, Explain(err)
+	}
+	n := new(Names)
+	for _, s := range r.GetShops() {
+		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
+	}
+	for _, p := range r.GetPeople() {
+		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole())})
+	}
+	for _, d := range r.GetDevices() {
+		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson()})
+	}
+	old, err := h.Names()
+	if err != nil {
+		return nil, err
+	}
+	if fmt.Sprint(*old) == fmt.Sprint(*n) {
+		return n, nil
+	}
+	return n, h.locked("lock", func() error { return h.store("names.json", n) })
+}
+
+// Of maps ids to names.
+func (n *Names) Of() cases.Names {
+	out := make(cases.Names)
+	for _, s := range n.Shops {
+		out[s.Shop] = s.Name
+	}
+	for _, p := range n.People {
+		out[p.Person] = p.Name
+	}
+	return out
+}
+
+// Person finds a person's id by name or id; false when there is no such person.
+// More than one of that name is an error.
+func (n *Names) Person(said string) (id string, ok bool, err error) {
+	for _, p := range n.People {
+		switch {
+		case p.Person == said:
+			return said, true, nil
+		case !strings.EqualFold(p.Name, said):
+		case ok && id != p.Person:
+			return "", false, fmt.Errorf("%q is the name of two people: give the id, %s or %s", said, id, p.Person)
+		default:
+			id, ok = p.Person, true
+		}
+	}
+	return id, ok, nil
+}
+
+// Shop finds a shop's id by name or id.
+func (n *Names) Shop(said string) (string, error) {
+	var id string
+	var known []string
+	for _, s := range n.Shops {
+		known = append(known, s.Name)
+		switch {
+		case s.Shop == said:
+			return said, nil
+		case !strings.EqualFold(s.Name, said):
+		case id != "" && id != s.Shop:
+			return "", fmt.Errorf("%q is the name of two shops: give the id, %s or %s", said, id, s.Shop)
+		default:
+			id = s.Shop
+		}
+	}
+	if id == "" {
+		return "", fmt.Errorf("%w: no shop called %q; known here: %s", ErrNotFound, said, strings.Join(known, ", "))
+	}
+	return id, nil
+}
