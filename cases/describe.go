@@ -149,7 +149,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_PartRemoved:
 		r := k.PartRemoved
 		l.add("%s taken out", r.GetComponent())
-		l.add("%s", kept(r.GetKept(), "it"))
+		l.add("%s", kept(r.GetKept(), "old part"))
 		l.add("where: %s", r.GetWhereKept())
 		l.add("%s", r.GetWhy())
 	case *eventv1.Event_PartPutBack:
@@ -171,7 +171,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("%s", s.GetWhat())
 		l.add("on %s", s.GetComponent())
 		l.add("at %s", s.GetPoint())
-		l.add("looks like a %s", map[eventv1.Outcome]string{1: "pass", 2: "fail"}[s.GetOutcome()])
+		l.add("looks %s", map[eventv1.Outcome]string{1: "all right", 2: "bad"}[s.GetOutcome()])
 		l.add("%s", notation.Word(s.GetMode()))
 		if s.GetOutsideConcern() {
 			l.add("outside the concern")
@@ -193,7 +193,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("by %s", b.GetToldBy())
 		l.add("about %s", or(b.GetComponent(), b.GetPoint()))
 		if cl := b.GetClaim(); cl != nil {
-			l.add("claim: %s", strings.Join(words(cl.GetComponent(), map[eventv1.Outcome]string{1: "good", 2: "bad"}[cl.GetOutcome()], notation.Word(cl.GetMode())), " "))
+			l.add("claims: %s", claimWords(cl))
 		}
 	case *eventv1.Event_BeliefSettled:
 		b := k.BeliefSettled
@@ -300,7 +300,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_Reopened:
 		l.add("%s", or(k.Reopened.GetWhy(), "no reason given"))
 	case *eventv1.Event_CheckDue:
-		l.add("%s", notation.FormatMoment(k.CheckDue.GetDue(), nil))
+		l.add("%s", moment(k.CheckDue.GetDue()))
 		l.add("%s", k.CheckDue.GetWhat())
 	case *eventv1.Event_CameBack:
 		l.add("%s", map[eventv1.Answer]string{1: "with the same concern", 2: "with a different concern", 3: "not known whether with the same concern"}[k.CameBack.GetSameConcern()])
@@ -309,7 +309,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		a := k.AccessGranted
 		l.add("%s may %s", strings.Join(words(names.Of(a.GetShop()), names.Of(a.GetPerson())), ", "), notation.Word(a.GetAccess()))
 		l.add("by hand-off %s", c.Ref(a.GetHandoff()))
-		l.add("until %s", notation.FormatMoment(a.GetUntil(), nil))
+		l.add("until %s", moment(a.GetUntil()))
 	case *eventv1.Event_AccessWithdrawn:
 		a := k.AccessWithdrawn
 		l.add("%s may %s", strings.Join(words(names.Of(a.GetShop()), names.Of(a.GetPerson())), ", "), or(notation.Word(a.GetLeft()), "do nothing")+" from now on")

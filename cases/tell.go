@@ -23,7 +23,7 @@ func tellVehicle(l *line, v *eventv1.Vehicle) {
 func tellConcern(l *line, c *eventv1.Concern) {
 	l.add("concern: %s", c.GetStatement())
 	l.add("when: %s", c.GetConditions())
-	l.add("since %s", notation.FormatMoment(c.GetOnset(), nil))
+	l.add("since %s", moment(c.GetOnset()))
 	l.add("just before: %s", c.GetJustBefore())
 	l.add("how often: %s", c.GetFrequency())
 	l.add("works: %s", strings.Join(c.GetWorks(), ", "))
@@ -113,7 +113,7 @@ func tellReading(l *line, r *eventv1.Reading) {
 
 func tellTest(l *line, t *eventv1.Test) {
 	l.add("%s", t.GetWhat())
-	l.add("by %s", notation.Word(t.GetManner()))
+	l.add("%s", notation.Word(t.GetManner()))
 	l.add("%s", notation.Word(t.GetOutcome()))
 	l.add("%s", t.GetResult())
 	l.add("covers %s", coverWords(t.GetCovers()))
@@ -125,6 +125,17 @@ func tellTest(l *line, t *eventv1.Test) {
 	l.add("%s", tries(t.GetTries(), t.GetFailures()))
 	l.add("meanwhile %s", t.GetMeanwhile())
 	l.add("%s", t.GetSaid())
+}
+
+// claimWords is what a belief asserts: 'splice S4 bad (high resistance)', 'fan
+// feed not bad (open)'.
+func claimWords(c *eventv1.Claim) string {
+	verdict := map[eventv1.Outcome]string{eventv1.Outcome_OUTCOME_PASS: "not bad", eventv1.Outcome_OUTCOME_FAIL: "bad"}[c.GetOutcome()]
+	text := strings.Join(words(c.GetComponent(), verdict), " ")
+	if mode := notation.Word(c.GetMode()); mode != "" {
+		text += " (" + mode + ")"
+	}
+	return text
 }
 
 func coverWords(covers []*eventv1.Covered) string {
@@ -260,6 +271,13 @@ func money(m *eventv1.Money) string {
 		return ""
 	}
 	return notation.FormatMoney(m)
+}
+
+func moment(m *eventv1.Moment) string {
+	if m == nil {
+		return ""
+	}
+	return notation.FormatMoment(m, nil)
 }
 
 func or(a, b string) string {

@@ -51,6 +51,11 @@ func read(f protoreflect.FieldDescriptor, value string, fresh func() protoreflec
 		return protoreflect.ValueOfString(reference(value)), nil
 	case protoreflect.BoolKind:
 		return protoreflect.ValueOfBool(value == "yes"), nil
+	case protoreflect.BytesKind:
+		return protoreflect.ValueOfBytes([]byte(value)), nil
+	case protoreflect.Uint64Kind:
+		n, err := strconv.ParseUint(value, 10, 64)
+		return protoreflect.ValueOfUint64(n), err
 	case protoreflect.Uint32Kind:
 		n, err := strconv.ParseUint(value, 10, 32)
 		return protoreflect.ValueOfUint32(uint32(n)), err
