@@ -1,0 +1,316 @@
+package badger
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+
+	badgerdb "github.com/dgraph-io/badger/v4"
+	"github.com/dgraph-io/badger/v4/options"
+
+	"knowngood.example/cases/log"
+)
+
+// Options says how a log is kept. The zero value suits a client's replica.
+type Options struct {
+	// MemTableSize is Badger's memtable in bytes, which also bounds a batch to
+	// about a seventh of it; 0: 8 MiB. A server that commits a thousand events at
+	// once wants 64 MiB.
+	MemTableSize int64
+	// Reserve is the free space in bytes below which appends get log.ErrFull;
+	// 0: 128 MiB and four memtables. Badger maps its files, and a full disk under
+	// a map ends the process.
+	Reserve uint64
+	// Logger takes what Badger has to say; nil: nobody does.
+	Logger *slog.Logger
+}
+
+const (
+	defaultMemTable = 8 << 20
+	valueLogFile    = 16 << 20
+	// Everything is kept in the tree, nothing in the value log, whose keys may
+	// outlive their values when the power fails. log.MaxValue lies well below.
+	valueThreshold = 1 << 20
+)
+
+// Log is a log.Log in a directory, kept by Badger. Open makes one.
+type Log struct {
+	dir     string
+	db      *badgerdb.DB
+	reserve uint64
+	free    func(dir string) (uint64, error)
+
+	// life is held for reading by whatever touches db, for writing by Close.
+	life   sync.RWMutex
+	closed bool
+
+	// commit is held by the one append under way; broken and sum belong to it.
+	commit sync.Mutex
+	broken error
+	sum    sum
+
+	// state guards what readers are shown: only what was synced.
+	state   sync.RWMutex
+	heads   heads
+	changed chan struct{}
+}
+
+// heads are the next positions.
+type heads struct {
+	size    uint64
+	streams map[string]uint64
+	feeds   map[string]uint64
+}
+
+func (h heads) next(r log.Range) uint64 {
+	switch {
+	case r.Stream != "":
+		return max(h.streams[r.Stream], 1)
+	case r.Feed != "":
+		return max(h.feeds[r.Feed], 1)
+	}
+	return h.size
+}
+
+// Open opens the log in dir, made when it is not there, and reads every key in
+// it before it says that the log is whole. Errors: log.ErrHeld when somebody has
+// it open, log.ErrDamaged when it is not what was written.
+func Open(dir string, o Options) (l *Log, err error) {
+	if o.MemTableSize == 0 {
+		o.MemTableSize = defaultMemTable
+	}
+	if o.Reserve == 0 {
+		o.Reserve = 128<<20 + 4*uint64(o.MemTableSize)
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("the log's directory cannot be made: %w", err)
+	}
+	free, err := freeSpace(dir)
+	if err != nil {
+		return nil, fmt.Errorf("free space of %s: %w", dir, err)
+	}
+	if free < 4*uint64(o.MemTableSize) {
+		return nil, fmt.Errorf("%w: %s has %d MiB free, opening needs %d", log.ErrFull, dir, free>>20, 4*o.MemTableSize>>20)
+	}
+	bo := badgerdb.DefaultOptions(dir).
+		WithSyncWrites(true).
+		WithMemTableSize(o.MemTableSize).
+		WithValueLogFileSize(valueLogFile).
+		WithValueThreshold(valueThreshold).
+		WithCompression(options.None).
+		WithBlockCacheSize(0).
+		WithChecksumVerificationMode(options.OnTableAndBlockRead).
+		WithDetectConflicts(false). // there is one committer
+		WithMetricsEnabled(false).
+		WithLogger(logger(o.Logger))
+	db, err := openBadger(bo)
+	if err != nil {
+		return nil, err
+	}
+	l = &Log{dir: dir, db: db, reserve: o.Reserve, free: freeSpace, changed: make(chan struct{})}
+	if err := l.load(); err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", dir, err), db.Close())
+	}
+	return l, nil
+}
+
+func openBadger(o badgerdb.Options) (db *badgerdb.DB, err error) {
+	defer damaged(&err)
+	db, err = badgerdb.Open(o)
+	if err == nil {
+		return db, nil
+	}
+	if strings.Contains(err.Error(), "Cannot acquire directory lock") {
+		pid, _ := os.ReadFile(filepath.Join(o.Dir, "LOCK"))
+		return nil, fmt.Errorf("%w: %s (process %s)", log.ErrHeld, o.Dir, bytes.TrimSpace(pid))
+	}
+	return nil, fmt.Errorf("%w: %s: %w", log.ErrDamaged, o.Dir, err)
+}
+
+// damaged turns a panic of Badger over bytes it did not expect into an error.
+func damaged(err *error) {
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("%w: %v", log.ErrDamaged, p)
+	}
+}
+
+// Append implements log.Log.
+func (l *Log) Append(ctx context.Context, b log.Batch) error {
+	l.life.RLock()
+	defer l.life.RUnlock()
+	l.commit.Lock()
+	defer l.commit.Unlock()
+	if l.closed {
+		return log.ErrClosed
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if l.broken != nil {
+		return fmt.Errorf("the log takes nothing more until it is opened again: %w", l.broken)
+	}
+	// Only the holder of commit changes the heads.
+	if err := b.Check(l.heads.next); err != nil {
+		return err
+	}
+	free, err := l.free(l.dir)
+	if err != nil {
+		return fmt.Errorf("%w: free space of %s cannot be told: %w", log.ErrFull, l.dir, err)
+	}
+	if free < l.reserve {
+		return fmt.Errorf("%w: %s has %d MiB free and keeps %d in reserve; make room, and append again",
+			log.ErrFull, l.dir, free>>20, l.reserve>>20)
+	}
+	t := &transaction{txn: l.db.NewTransaction(true), sum: l.sum}
+	defer t.txn.Discard()
+	if err := t.write(b, l.heads); errors.Is(err, badgerdb.ErrTxnTooBig) {
+		return fmt.Errorf("%w: %d records, %d index writes", log.ErrTooBig, len(b.Records), len(b.Index))
+	} else if err != nil {
+		return err
+	}
+	if err := t.txn.Commit(); errors.Is(err, badgerdb.ErrTxnTooBig) {
+		return fmt.Errorf("%w: %d records, %d index writes", log.ErrTooBig, len(b.Records), len(b.Index))
+	} else if err != nil {
+		l.broken = fmt.Errorf("nobody knows whether a batch of %d records from index %d was kept: %w", len(b.Records), l.heads.size, err)
+		return l.broken
+	}
+	l.sum = t.sum
+	l.advance(b)
+	return nil
+}
+
+// advance shows the committed batch to readers.
+func (l *Log) advance(b log.Batch) {
+	l.state.Lock()
+	defer l.state.Unlock()
+	l.heads.size += uint64(len(b.Records))
+	for _, r := range b.Records {
+		l.heads.streams[r.Stream] = r.Seq + 1
+		for _, f := range r.Feeds {
+			l.heads.feeds[f] = max(l.heads.feeds[f], 1) + 1
+		}
+	}
+	close(l.changed)
+	l.changed = make(chan struct{})
+}
+
+// transaction writes one batch and follows the sum of all that is kept.
+type transaction struct {
+	txn *badgerdb.Txn
+	sum sum
+}
+
+func (t *transaction) write(b log.Batch, h heads) error {
+	feeds := make(map[string]uint64)
+	for _, r := range b.Records {
+		if err := t.record(r, h, feeds); err != nil {
+			return err
+		}
+	}
+	for _, w := range b.Index {
+		if err := t.replace(indexKey(w.Key), w.Value); err != nil {
+			return err
+		}
+	}
+	for _, place := range b.Erase {
+		if err := t.replace(placeKey(kindEvent, place), nil); err != nil {
+			return err
+		}
+		if err := t.replace(placeKey(kindErased, place), []byte{}); err != nil {
+			return err
+		}
+	}
+	if len(b.Erase) > 0 {
+		if err := t.replace(keyScrub, []byte{}); err != nil {
+			return err
+		}
+	}
+	return t.txn.Set(keySum, t.sum.bytes())
+}
+
+func (t *transaction) record(r log.Record, h heads, feeds map[string]uint64) error {
+	if err := t.put(placeKey(kindEntry, r.Index), entryValue(r)); err != nil {
+		return err
+	}
+	kind := byte(kindEvent)
+	if len(r.Event) == 0 {
+		kind = kindErased
+	}
+	if err := t.put(placeKey(kind, r.Index), r.Event); err != nil {
+		return err
+	}
+	place := placeKey(kindEntry, r.Index)[1:]
+	if err := t.put(positionKey(kindStream, r.Stream, r.Seq), place); err != nil {
+		return err
+	}
+	for _, f := range r.Feeds {
+		n, seen := feeds[f]
+		if !seen {
+			n = h.next(log.Range{Feed: f})
+		}
+		feeds[f] = n + 1
+		if err := t.put(positionKey(kindFeed, f, n), place); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// put sets a key that was not there before.
+func (t *transaction) put(key, value []byte) error {
+	t.sum.add(pairHash(key, value))
+	return t.txn.Set(key, value)
+}
+
+// replace sets a key that may be there, or deletes it when value is nil.
+func (t *transaction) replace(key, value []byte) error {
+	item, err := t.txn.Get(key)
+	switch {
+	case errors.Is(err, badgerdb.ErrKeyNotFound):
+		if value == nil {
+			return nil
+		}
+		return t.put(key, value)
+	case err != nil:
+		return fmt.Errorf("%w: %q: %w", log.ErrDamaged, key, err)
+	}
+	if err := item.Value(func(old []byte) error {
+		t.sum.remove(pairHash(key, old))
+		return nil
+	}); err != nil {
+		return fmt.Errorf("%w: %q: %w", log.ErrDamaged, key, err)
+	}
+	if value == nil {
+		return t.txn.Delete(key)
+	}
+	return t.put(key, value)
+}
+
+// Changed implements log.Log.
+func (l *Log) Changed() <-chan struct{} {
+	l.state.RLock()
+	defer l.state.RUnlock()
+	return l.changed
+}
+
+// Close implements log.Log.
+func (l *Log) Close() (err error) {
+	l.life.Lock()
+	defer l.life.Unlock()
+	if l.closed {
+		return nil
+	}
+	l.closed = true
+	close(l.changed)
+	defer damaged(&err)
+	if err := l.db.Close(); err != nil {
+		return fmt.Errorf("closing the log in %s: %w", l.dir, err)
+	}
+	return nil
+}

@@ -1,0 +1,2 @@
+// Package badger keeps a log in a directory, with Badger.
+package badger

@@ -1,0 +1,14 @@
+//go:build linux || darwin || freebsd
+
+package badger
+
+import "golang.org/x/sys/unix"
+
+// freeSpace returns the bytes a plain user may still write under dir.
+func freeSpace(dir string) (uint64, error) {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0, err
+	}
+	return uint64(max(s.Bavail, 0)) * uint64(s.Bsize), nil
+}

@@ -1,0 +1,168 @@
+package badger
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"runtime"
+
+	badgerdb "github.com/dgraph-io/badger/v4"
+	"golang.org/x/sync/errgroup"
+
+	"knowngood.example/cases/log"
+)
+
+// load reads every key there is, compares their sum with the one committed with
+// the last batch, and finds the heads. Badger opens without an error over a
+// directory from which a table, or the end of a write-ahead log, is missing.
+func (l *Log) load() error {
+	h, s, err := l.survey()
+	if err != nil {
+		return err
+	}
+	l.heads, l.sum = h, s
+	return l.scrub()
+}
+
+// Verify reads everything again and compares it with the sum committed last. It
+// finds what rotted on the disk since Open, appends going on.
+func (l *Log) Verify() error {
+	l.life.RLock()
+	defer l.life.RUnlock()
+	if l.closed {
+		return log.ErrClosed
+	}
+	_, _, err := l.survey()
+	return err
+}
+
+func (l *Log) survey() (h heads, total sum, err error) {
+	defer damaged(&err)
+	h = heads{streams: make(map[string]uint64), feeds: make(map[string]uint64)}
+	txn := l.db.NewTransaction(false)
+	defer txn.Discard()
+	stored, err := txn.Get(keySum)
+	if errors.Is(err, badgerdb.ErrKeyNotFound) {
+		total, err = l.begin(txn)
+		return h, total, err
+	} else if err != nil {
+		return h, total, fmt.Errorf("%w: the sum: %w", log.ErrDamaged, err)
+	}
+	kinds := []byte{kindEntry, kindEvent, kindIndex, kindStream, kindFeed, kindErased, kindMeta}
+	sums := make([]sum, len(kinds))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i, kind := range kinds {
+		group.Go(func() (err error) {
+			defer damaged(&err)
+			sums[i], err = surveyKind(txn, kind, &h)
+			return err
+		})
+	}
+	if err := group.Wait(); err != nil {
+		return h, total, err
+	}
+	for _, s := range sums {
+		total.add(s)
+	}
+	want, err := stored.ValueCopy(nil)
+	if err != nil || !bytes.Equal(want, total.bytes()) {
+		return h, total, fmt.Errorf("%w: what is there does not add up to what was committed (sum %x, want %x): something is missing or changed; restore from a backup",
+			log.ErrDamaged, total.bytes(), want)
+	}
+	return h, total, nil
+}
+
+// begin starts an empty log, and refuses one that has keys but no sum.
+func (l *Log) begin(txn *badgerdb.Txn) (sum, error) {
+	it := txn.NewIterator(badgerdb.IteratorOptions{})
+	it.Rewind()
+	valid := it.Valid()
+	it.Close()
+	if valid {
+		return sum{}, fmt.Errorf("%w: there are keys but no sum over them; restore from a backup", log.ErrDamaged)
+	}
+	t := &transaction{txn: l.db.NewTransaction(true)}
+	defer t.txn.Discard()
+	if err := t.put(keyFormat, []byte(format)); err != nil {
+		return sum{}, err
+	}
+	if err := t.txn.Set(keySum, t.sum.bytes()); err != nil {
+		return sum{}, err
+	}
+	if err := t.txn.Commit(); err != nil {
+		return sum{}, fmt.Errorf("the first commit of a new log: %w", err)
+	}
+	return t.sum, nil
+}
+
+// surveyKind adds up the keys of one kind, and fills the part of h that they
+// say. No two kinds touch the same part.
+func surveyKind(txn *badgerdb.Txn, kind byte, h *heads) (total sum, err error) {
+	it := txn.NewIterator(badgerdb.IteratorOptions{Prefix: []byte{kind}})
+	defer it.Close()
+	for it.Rewind(); it.Valid(); it.Next() {
+		key := it.Item().Key()
+		if bytes.Equal(key, keySum) {
+			continue
+		}
+		if err := it.Item().Value(func(v []byte) error {
+			total.add(pairHash(key, v))
+			if bytes.Equal(key, keyFormat) && string(v) != format {
+				return fmt.Errorf("the log is written in %q, this build reads %q", v, format)
+			}
+			return nil
+		}); err != nil {
+			return total, fmt.Errorf("%q: %w", key, err)
+		}
+		switch kind {
+		case kindEntry:
+			if place := binary.BigEndian.Uint64(key[1:]); place != h.size {
+				return total, fmt.Errorf("%w: no entry of index %d", log.ErrDamaged, h.size)
+			}
+			h.size++
+		case kindStream, kindFeed:
+			name, position, err := splitPosition(key)
+			if err != nil {
+				return total, err
+			}
+			m := h.streams
+			if kind == kindFeed {
+				m = h.feeds
+			}
+			if want := max(m[name], 1); position != want {
+				return total, fmt.Errorf("%w: position %d of %q is missing", log.ErrDamaged, want, name)
+			}
+			m[name] = position + 1
+		}
+	}
+	return total, nil
+}
+
+// scrub lets Badger rewrite its tables when bytes were erased since the last
+// time, so that they leave the files and not only the view.
+func (l *Log) scrub() error {
+	txn := l.db.NewTransaction(true)
+	defer txn.Discard()
+	if _, err := txn.Get(keyScrub); errors.Is(err, badgerdb.ErrKeyNotFound) {
+		return nil
+	} else if err != nil {
+		return fmt.Errorf("%w: %w", log.ErrDamaged, err)
+	}
+	if err := l.db.Flatten(1); err != nil {
+		return fmt.Errorf("rewriting the tables after an erasure: %w", err)
+	}
+	t := &transaction{txn: txn, sum: l.sum}
+	if err := t.replace(keyScrub, nil); err != nil {
+		return err
+	}
+	if err := txn.Set(keySum, t.sum.bytes()); err != nil {
+		return err
+	}
+	if err := txn.Commit(); err != nil {
+		return fmt.Errorf("noting that erased bytes are gone: %w", err)
+	}
+	l.sum = t.sum
+	return nil
+}
