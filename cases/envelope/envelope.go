@@ -58,7 +58,7 @@ func Open(b []byte) (*Opened, error) {
 	if len(b) > MaxEvent {
 		return nil, fmt.Errorf("%w: %d bytes; the limit is %d", ErrTooBig, len(b), MaxEvent)
 	}
-	kind, err := scan(b)
+	kind, err := Scan(b)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrMalformed, err)
 	}
@@ -74,8 +74,9 @@ func Open(b []byte) (*Opened, error) {
 	return o, nil
 }
 
-// scan holds the raw bytes against the rules and returns the kind's number.
-func scan(b []byte) (uint32, error) {
+// Scan holds raw bytes of an Event against the rules, without reading its fields,
+// and returns the kind's number.
+func Scan(b []byte) (uint32, error) {
 	fields := (*eventv1.Event)(nil).ProtoReflect().Descriptor().Fields()
 	var kind protowire.Number
 	var seen [FirstKind]bool
