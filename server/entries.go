@@ -1,0 +1,122 @@
+package server
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"knowngood.example/cases/log"
+	boardv1 "knowngood.example/proto/knowngood/board/v1"
+)
+
+const (
+	// A message holds about so many entries, and not many more bytes.
+	messageEntries = 64
+	messageBytes   = 256 << 10
+)
+
+// page reads the next message's worth of a range. More says that something may
+// follow.
+func (s *Server) page(ctx context.Context, r log.Range) (items []log.Item, more bool, err error) {
+	r.Limit = messageEntries
+	size := 0
+	for item, err := range s.log.Read(ctx, r) {
+		if err != nil {
+			return nil, false, err
+		}
+		items = append(items, item)
+		if size += len(item.Entry) + len(item.Event); size >= messageBytes {
+			return items, true, nil
+		}
+	}
+	return items, len(items) == messageEntries, nil
+}
+
+func held(item log.Item) *boardv1.Held {
+	return &boardv1.Held{Entry: item.Entry, Event: item.Event, Position: item.Position}
+}
+
+// Entries sends the entries of one case, in order, as they stood when it was
+// called. The last message has the checkpoint.
+func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequest, send func(*boardv1.EntriesResponse) error) error {
+	stream := req.GetStream()
+	if _, err := s.admit(c, boardv1.BoardService_Entries_FullMethodName, stream); err != nil {
+		return err
+	}
+	if req.GetThrough() > 0 && req.GetFrom() > req.GetThrough() {
+		return refuse(boardv1.Reason_REASON_MALFORMED, "from: %d comes after through, %d", req.GetFrom(), req.GetThrough())
+	}
+	next, err := s.log.Next(ctx, log.Range{Stream: stream})
+	if err != nil {
+		return err
+	}
+	// Taken after the head, so that it covers what is sent.
+	checkpoint, signed := s.tree.Checkpoint()
+	through := next - 1
+	if req.GetThrough() > 0 {
+		through = min(through, req.GetThrough())
+	}
+	at := max(req.GetFrom(), 1)
+	for {
+		out := &boardv1.EntriesResponse{}
+		if at <= through {
+			items, _, err := s.page(ctx, log.Range{Stream: stream, From: at})
+			if err != nil {
+				return err
+			}
+			for _, item := range items {
+				if item.Seq > through {
+					break
+				}
+				at = item.Seq + 1
+				out.Entries = append(out.Entries, held(item))
+				if !req.GetProofs() {
+					continue
+				}
+				proof, err := s.tree.ProveIn(ctx, checkpoint, item.Index)
+				if err != nil {
+					return fmt.Errorf("proof of index %d: %w", item.Index, err)
+				}
+				out.Proofs = append(out.Proofs, joined(proof))
+			}
+		}
+		last := at > through
+		if last {
+			out.Checkpoint = signed
+		}
+		// Asked again behind the read, for every message.
+		if _, err := s.admit(c, boardv1.BoardService_Entries_FullMethodName, stream); err != nil {
+			return err
+		}
+		if err := s.patiently(ctx, func() error { return send(out) }); err != nil || last {
+			return err
+		}
+	}
+}
+
+func joined(hashes []tlog.Hash) []byte {
+	out := make([]byte, 0, len(hashes)*tlog.HashSize)
+	for _, h := range hashes {
+		out = append(out, h[:]...)
+	}
+	return out
+}
+
+// patiently waits for a send, but not for ever: a reader who takes too long is
+// cut off, and nothing is held for them.
+func (s *Server) patiently(ctx context.Context, send func() error) error {
+	sent := make(chan error, 1)
+	go func() { sent <- send() }()
+	t := time.NewTimer(s.options.SlowAfter)
+	defer t.Stop()
+	select {
+	case err := <-sent:
+		return err
+	case <-t.C:
+		return refuse(boardv1.Reason_REASON_TOO_SLOW, "nothing was read for %v; resume where you are", s.options.SlowAfter)
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}

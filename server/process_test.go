@@ -1,0 +1,3 @@
+package server
+
+func serveForTests() bool { return false }
