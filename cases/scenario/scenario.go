@@ -12,7 +12,8 @@
 // the fields are those of knowngood.event.v1, with hyphens or underscores; a dot
 // reaches into a message; a key given twice adds to a list. '#3' is the id of
 // the third entry. Keys of the envelope: by, because, after, before-opening,
-// happened.
+// happened; a field of the kind of that name comes first, as in a check after
+// repair, where the envelope's is placed-after.
 //
 // Values: text, with double quotes where it has spaces; an enum's word ('new',
 // 'high-resistance'); yes or no; a number; a quantity ('12.31 V', '0.2 V drop',
@@ -114,9 +115,10 @@ func (s *Scenario) record(n uint64, who writer, words []string) (cases.Record, e
 		if !given {
 			value = "yes"
 		}
-		done, err := envelopeKey(e, key, value)
-		if err == nil && !done {
-			err = set(body, strings.Split(key, "."), value)
+		path := strings.Split(key, ".")
+		var err error
+		if body.Descriptor().Fields().ByName(fieldName(path[0])) != nil || !envelopeKey(e, key, value) {
+			err = set(body, path, value)
 		}
 		if err != nil {
 			return cases.Record{}, fmt.Errorf("%s: %w", key, err)
@@ -130,7 +132,7 @@ func (s *Scenario) record(n uint64, who writer, words []string) (cases.Record, e
 }
 
 // envelopeKey sets what belongs to the envelope and reports whether it did.
-func envelopeKey(e *eventv1.Event, key, value string) (bool, error) {
+func envelopeKey(e *eventv1.Event, key, value string) bool {
 	switch key {
 	case "by":
 		e.By = value
@@ -138,7 +140,7 @@ func envelopeKey(e *eventv1.Event, key, value string) (bool, error) {
 		for _, ref := range strings.Split(value, ",") {
 			e.Because = append(e.Because, reference(strings.TrimSpace(ref)))
 		}
-	case "after":
+	case "after", "placed-after":
 		e.Placed = &eventv1.Placement{Where: &eventv1.Placement_After{After: reference(value)}}
 	case "before-opening":
 		e.Placed = &eventv1.Placement{Where: &eventv1.Placement_BeforeOpening{BeforeOpening: true}}
@@ -146,9 +148,9 @@ func envelopeKey(e *eventv1.Event, key, value string) (bool, error) {
 	case "happened":
 		e.Happened = readMoment(value)
 	default:
-		return false, nil
+		return false
 	}
-	return true, nil
+	return true
 }
 
 // reference turns '#3' into the id of the third entry.

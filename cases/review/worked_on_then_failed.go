@@ -1,0 +1,133 @@
+package review
+
+import (
+	"fmt"
+	"slices"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// A component is suspect here when a test of what is there now failed, it was
+// seen to be bad since, or somebody claims it is bad. Work is work before the
+// onset when it is told as what happened just before, or is placed before the
+// opening and not dated after the onset.
+func workedOnThenFailed() Rule {
+	return Rule{
+		Slug:     "worked-on-then-failed",
+		Doctrine: "The last place somebody worked is the first place to look.",
+		Severity: Look,
+		Check: func(c *cases.Case) []Finding {
+			suspects := suspected(c)
+			if len(suspects) == 0 {
+				return nil
+			}
+			var out []Finding
+			for _, s := range c.Concerns {
+				con := s.Says.GetCaseOpened().GetConcern()
+				if con == nil {
+					con = s.Says.GetConcernStated().GetConcern()
+				}
+				for _, sus := range suspects {
+					if mentions(con.GetJustBefore(), sus.name) {
+						out = append(out, workedOn(s, sus, fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
+					}
+				}
+			}
+			for _, s := range c.Worked {
+				if !beforeOnset(c, s) {
+					continue
+				}
+				w := s.Says.GetWorkedOn()
+				for _, sus := range suspects {
+					named := slices.ContainsFunc(w.GetComponents(), func(n string) bool { return c.Key(n) == c.Key(sus.name) })
+					if named || mentions(w.GetArea()+" "+w.GetWhat(), sus.name) || mentions(sus.name, w.GetArea()) {
+						out = append(out, workedOn(s, sus, fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
+					}
+				}
+			}
+			return out
+		},
+	}
+}
+
+func workedOn(s *cases.Step, sus suspect, how string) Finding {
+	return Finding{
+		Entries: seqs(append(slices.Clone(sus.by), s)...), About: []string{sus.name},
+		Why:    fmt.Sprintf("%s %s against %s. %s", refs(sus.by...), number(len(sus.by), "speaks", "speak"), the(sus.name), how),
+		Clears: fmt.Sprintf("Look at %s where the work was done: plugs, pins, grounds and pinched wires.", the(sus.name)),
+	}
+}
+
+type suspect struct {
+	name string
+	by   []*cases.Step
+}
+
+// suspected lists what speaks against a component or point as it is now, in the
+// order in which it first did.
+func suspected(c *cases.Case) []suspect {
+	var out []suspect
+	add := func(name string, s *cases.Step) {
+		for i := range out {
+			if notation.Key(out[i].name) == notation.Key(name) {
+				if !slices.Contains(out[i].by, s) {
+					out[i].by = append(out[i].by, s)
+				}
+				return
+			}
+		}
+		if name != "" {
+			out = append(out, suspect{name: name, by: []*cases.Step{s}})
+		}
+	}
+	for _, s := range c.Jobs() {
+		switch k := s.Says.GetKind().(type) {
+		case *eventv1.Event_Seen:
+			if looksBad(s) && !k.Seen.GetOutsideConcern() && !putRight(c, s) {
+				add(k.Seen.GetComponent(), s)
+				add(k.Seen.GetPoint(), s)
+			}
+		case *eventv1.Event_Belief:
+			b := c.BeliefOf(s)
+			if b != nil && b.About != nil && k.Belief.GetClaim().GetOutcome() == fail && b.Holds != no && !renewed(b.About, s) {
+				add(b.About.Name, s)
+			}
+		case *eventv1.Event_Reading, *eventv1.Event_Test:
+			if outcome(s) != fail {
+				continue
+			}
+			for _, cov := range covers(s) {
+				if comp := c.Component(cov.GetComponent()); comp != nil && !renewed(comp, s) {
+					add(comp.Name, s)
+				}
+			}
+			if r := s.Says.GetReading(); len(covers(s)) == 0 {
+				add(r.GetRed(), s)
+			}
+		}
+	}
+	return out
+}
+
+// renewed reports whether the component was fitted, repaired or taken out since
+// the step.
+func renewed(comp *cases.Component, s *cases.Step) bool {
+	last := comp.Lives[comp.Present()].From
+	return last != nil && last.Job > s.Job
+}
+
+// beforeOnset reports whether the work is placed before the opening and not dated
+// after the onset.
+func beforeOnset(c *cases.Case, s *cases.Step) bool {
+	if c.Opening == nil || s.Job > c.Opening.Job {
+		return false
+	}
+	done, dKnown := day(s)
+	onset := c.Opening.Says.GetCaseOpened().GetConcern().GetOnset()
+	if onset == nil || onset.GetPrecision() == eventv1.Precision_PRECISION_UNKNOWN || !dKnown {
+		return true
+	}
+	return done <= dayOf(onset)
+}
