@@ -177,11 +177,16 @@ func (t *Tree) Verifier() note.Verifier { return t.verifier }
 // signed checkpoint returned with it. See VerifyRecord.
 func (t *Tree) Prove(ctx context.Context, index uint64) (tlog.RecordProof, []byte, error) {
 	c, signed := t.Checkpoint()
-	if index >= c.Size {
-		return nil, nil, fmt.Errorf("%w: index %d of a log of %d entries", ErrPlace, index, c.Size)
-	}
-	p, err := tlog.ProveRecord(int64(c.Size), int64(index), t.hashes(ctx))
+	p, err := t.ProveIn(ctx, c, index)
 	return p, signed, err
+}
+
+// ProveIn is Prove in the tree of an earlier checkpoint of this log.
+func (t *Tree) ProveIn(ctx context.Context, c Checkpoint, index uint64) (tlog.RecordProof, error) {
+	if index >= c.Size {
+		return nil, fmt.Errorf("%w: index %d of a log of %d entries", ErrPlace, index, c.Size)
+	}
+	return tlog.ProveRecord(int64(c.Size), int64(index), t.hashes(ctx))
 }
 
 // ProveConsistency returns the proof that the tree of the signed checkpoint
