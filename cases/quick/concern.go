@@ -1,0 +1,144 @@
+package quick
+
+import (
+	"google.golang.org/protobuf/proto"
+
+	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+var (
+	sawIt      = []string{"saw it", "saw it myself", "seen it", "saw the concern", "duplicated", "duplicated it", "duplicated the concern", "concern duplicated"}
+	notSeen    = []string{"not duplicated", "could not duplicate", "could not duplicate it", "cannot duplicate", "concern not duplicated"}
+	actingUp   = []string{"acting up", "acting up now", "acting up again", "concern acting up", "it is acting up", "it's acting up", "concern present"}
+	goneAway   = []string{"gone away", "gone", "went away", "concern gone away", "concern gone", "it has gone away", "it went away", "stopped acting up"}
+	often      = []string{"always", "every time", "sometimes", "often", "rarely", "now and then", "daily", "once", "twice", "about once", "intermittent"}
+	concernEnd = "when, how often and what was seen go behind commas"
+)
+
+// concern reads what the concern did, or what the customer says it is.
+func (p *parser) concern() {
+	var s setting
+	switch {
+	case p.takes(notSeen...):
+		d := &eventv1.ConcernDuplicated{}
+		p.event.Kind = &eventv1.Event_ConcernDuplicated{ConcernDuplicated: d}
+		for !p.done() {
+			switch {
+			case p.takes("unsafe to repeat", "unsafe to try"):
+				d.UnsafeToRepeat = true
+			case p.takes("on record", "on film", "freeze frame shows it"):
+				d.OnRecord = true
+			case p.tries(&d.Tries, &d.Failures, nil), p.background(), p.conditions(&s):
+			default:
+				p.stranger("unsafe to repeat", "on film", "failed 0 of 10")
+			}
+		}
+		if p.err == nil && !d.UnsafeToRepeat && !d.OnRecord && (d.Tries == 0 || d.Failures > 0) {
+			p.fail(len(p.words), len(p.words), "not seen, so why, or in how many tries?", "unsafe to repeat", "on film", "failed 0 of 10")
+		}
+		d.Conditions, d.What = s.finish(p), p.said()
+	case p.takes(sawIt...):
+		d := &eventv1.ConcernDuplicated{}
+		p.event.Kind = &eventv1.Event_ConcernDuplicated{ConcernDuplicated: d}
+		p.happening(&s, &d.Tries, &d.Failures)
+		d.Conditions, d.What = s.finish(p), p.said()
+	case p.takes(actingUp...):
+		a := &eventv1.ConcernActingUp{}
+		p.event.Kind = &eventv1.Event_ConcernActingUp{ConcernActingUp: a}
+		p.happening(&s, nil, nil)
+		a.Conditions, a.What = s.finish(p), p.said()
+	case p.takes(goneAway...):
+		g := &eventv1.ConcernGoneAway{}
+		p.event.Kind = &eventv1.Event_ConcernGoneAway{ConcernGoneAway: g}
+		p.happening(&s, nil, nil)
+		g.Conditions, g.What = s.finish(p), p.said()
+	default:
+		p.stated()
+	}
+}
+
+// happening reads the conditions in which the concern was seen; other words are
+// what was seen, and stay in the line, which the event keeps whole.
+func (p *parser) happening(s *setting, tries, failures *uint32) {
+	for !p.done() {
+		switch {
+		case tries != nil && p.tries(tries, failures, nil), p.background(), p.conditions(s):
+		case p.words[p.i].gap:
+			if p.isWord(p.i, negations) || p.isWord(p.i, hedges) {
+				p.fail(p.i, p.segmentEnd(p.i), "'"+p.words[p.i].text+"' could turn the meaning round", "saw it", "acting up", "gone away", "not duplicated")
+				return
+			}
+			p.free()
+		default:
+			p.stranger("a comma: "+concernEnd, "key on", "running")
+		}
+	}
+}
+
+// stated reads '[concern] STATEMENT [, since MOMENT] [, after WHAT] ...'.
+func (p *parser) stated() {
+	c := &eventv1.Concern{}
+	st := &eventv1.ConcernStated{Concern: c}
+	p.event.Kind = &eventv1.Event_ConcernStated{ConcernStated: st}
+	p.takes("concern")
+	if p.done() {
+		p.fail(p.i, p.i, "what is wrong is missing", "concern fan does not run when hot", "acting up", "gone away", "saw it")
+		return
+	}
+	start := p.i
+	for !p.done() {
+		lead := p.i
+		switch {
+		case lead == start:
+			c.Statement = p.free()
+		case p.match(lead, "after") > 0 && p.background():
+		case p.takes("since"):
+			p.onset(c)
+		case p.takes("just after", "after", "just before that"):
+			p.once(&c.JustBefore, "what happened just before")
+		case p.takes("works"):
+			c.Works = append(c.Works, p.segment())
+		case p.takes("does not work", "doesn't work"):
+			c.DoesNotWork = append(c.DoesNotWork, p.segment())
+		case p.takes("said by", "says"):
+			p.once(&st.SaidBy, "who said it")
+		case p.background():
+		default:
+			text := p.free()
+			n, _ := p.matchAny(lead, often...)
+			switch {
+			case n > 0 && c.Frequency == "":
+				c.Frequency = text
+			case p.match(lead, "when")+p.match(lead, "only when") > 0:
+				c.Conditions = also(c.Conditions, text)
+			default:
+				c.Statement = also(c.Statement, text)
+			}
+		}
+		if p.err == nil && p.i == lead {
+			p.stranger("a comma")
+		}
+	}
+	c.Statement = p.remark(c.Statement)
+}
+
+// once consumes a segment into an empty slot.
+func (p *parser) once(to *string, what string) {
+	if p.done() || *to != "" {
+		p.fail(p.i, p.i, what+" is missing, or said twice")
+		return
+	}
+	*to = p.free()
+}
+
+func (p *parser) onset(c *eventv1.Concern) {
+	from := p.i
+	text := p.free()
+	m, err := notation.KeepMoment(text, p.ctx.Now)
+	if err != nil || c.Onset != nil {
+		p.fail(from, p.i, "since when is not clear", "since Monday", "since 2026-03-04")
+		return
+	}
+	c.Onset = proto.Clone(m).(*eventv1.Moment)
+}

@@ -1,0 +1,185 @@
+package quick
+
+import (
+	"strings"
+
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+var partStates = map[string]eventv1.PartState{
+	"new": eventv1.PartState_PART_STATE_NEW, "brand new": eventv1.PartState_PART_STATE_NEW,
+	"used": eventv1.PartState_PART_STATE_USED, "second hand": eventv1.PartState_PART_STATE_USED,
+	"reconditioned": eventv1.PartState_PART_STATE_RECONDITIONED, "rebuilt": eventv1.PartState_PART_STATE_RECONDITIONED,
+	"original": eventv1.PartState_PART_STATE_ORIGINAL, "borrowed": eventv1.PartState_PART_STATE_BORROWED,
+}
+
+var whys = map[string]eventv1.Why{
+	"guess": eventv1.Why_WHY_GUESS, "on a guess": eventv1.Why_WHY_GUESS, "guessed": eventv1.Why_WHY_GUESS, "guessing": eventv1.Why_WHY_GUESS,
+	"test": eventv1.Why_WHY_TEST, "on test": eventv1.Why_WHY_TEST, "on a test": eventv1.Why_WHY_TEST, "tested bad": eventv1.Why_WHY_TEST,
+	"damage seen": eventv1.Why_WHY_DAMAGE_SEEN, "damaged": eventv1.Why_WHY_DAMAGE_SEEN, "was damaged": eventv1.Why_WHY_DAMAGE_SEEN,
+	"old damaged": eventv1.Why_WHY_DAMAGE_SEEN, "maintenance": eventv1.Why_WHY_MAINTENANCE,
+	"bulletin": eventv1.Why_WHY_BULLETIN, "on a bulletin": eventv1.Why_WHY_BULLETIN, "as per bulletin": eventv1.Why_WHY_BULLETIN,
+	"customer's wish": eventv1.Why_WHY_CUSTOMERS_WISH, "customers wish": eventv1.Why_WHY_CUSTOMERS_WISH,
+	"customer wanted it": eventv1.Why_WHY_CUSTOMERS_WISH, "trial": eventv1.Why_WHY_TRIAL, "on trial": eventv1.Why_WHY_TRIAL,
+	"to try": eventv1.Why_WHY_TRIAL, "to try it": eventv1.Why_WHY_TRIAL, "as a trial": eventv1.Why_WHY_TRIAL,
+}
+
+var keptWords = map[string]eventv1.Answer{
+	"old kept": eventv1.Answer_ANSWER_YES, "kept the old": eventv1.Answer_ANSWER_YES, "kept old": eventv1.Answer_ANSWER_YES, "old one kept": eventv1.Answer_ANSWER_YES,
+	"old not kept": eventv1.Answer_ANSWER_NO, "old thrown away": eventv1.Answer_ANSWER_NO, "old scrapped": eventv1.Answer_ANSWER_NO,
+	"old one not kept": eventv1.Answer_ANSWER_NO, "old gone": eventv1.Answer_ANSWER_NO, "old returned": eventv1.Answer_ANSWER_NO,
+	"old kept not known": eventv1.Answer_ANSWER_NOT_KNOWN,
+}
+
+var matchWords = map[string]eventv1.Answer{
+	"number matches": eventv1.Answer_ANSWER_YES, "part number matches": eventv1.Answer_ANSWER_YES, "right number": eventv1.Answer_ANSWER_YES,
+	"number does not match": eventv1.Answer_ANSWER_NO, "wrong number": eventv1.Answer_ANSWER_NO, "part number does not match": eventv1.Answer_ANSWER_NO,
+	"number not checked": eventv1.Answer_ANSWER_NOT_KNOWN,
+}
+
+// partStops end the name of a part.
+var partStops = []string{
+	"in", "fitted", "into", "for", "from", "back", "old", "cost", "costs", "part no", "part number", "part", "on a", "on test", "on trial",
+	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "and",
+}
+
+// once sets an answer or word of a closed list that may be given once.
+func once[V comparable](p *parser, table map[string]V, to *V, what string) bool {
+	n, v := longest(p, table)
+	if n == 0 {
+		return false
+	}
+	var zero V
+	if *to != zero && *to != v {
+		return p.fail(p.i, p.i+n, what+" is said twice, differently", "one of the two")
+	}
+	*to, p.i = v, p.i+n
+	return true
+}
+
+// label consumes one of the phrases and the words behind it into an empty slot.
+func (p *parser) label(to *string, what string, phrases ...string) bool {
+	from := p.i
+	if !p.takes(phrases...) {
+		return false
+	}
+	if !p.done() && p.words[p.i].gap && strings.HasSuffix(strings.TrimRight(p.line[:p.words[p.i].from], " \t"), ":") {
+		p.words[p.i].gap = false
+	}
+	if p.done() || p.words[p.i].gap {
+		return p.fail(p.i, p.i, what+" is missing", phrases[0]+" ...")
+	}
+	if *to != "" {
+		return p.fail(from, p.i, what+" is said twice", phrases[0]+" "+*to)
+	}
+	*to = p.words1(what)
+	return true
+}
+
+// words1 consumes words up to a comma or to where something else begins.
+func (p *parser) words1(what string) string {
+	from, k := p.i, len(p.parsed.New)
+	text := p.name(false, what)
+	p.parsed.New = p.parsed.New[:k]
+	_ = from
+	return text
+}
+
+// fit reads '[fitted] [new|used|...] COMPONENT [in]' and what is said of it.
+func (p *parser) fit() {
+	f := &eventv1.PartFitted{WhySaid: p.said()}
+	p.event.Kind = &eventv1.Event_PartFitted{PartFitted: f}
+	p.stops = append(p.stops, partStops...)
+	p.takes("fitted", "fit", "put in", "installed", "replaced", "changed", "put", "swapped in")
+	p.takes("a", "an", "the")
+	once(p, partStates, &f.State, "the state of the part")
+	f.Component = p.name(false, "the component")
+	for !p.done() {
+		switch {
+		case p.takes("fitted", "put in", "back in", "in", "was fitted"):
+		case f.State == eventv1.PartState_PART_STATE_BORROWED && p.label(&f.BorrowedFrom, "where it was borrowed", "from", "borrowed from"):
+		case f.State == eventv1.PartState_PART_STATE_BORROWED && f.Part == "" && p.takes("into", "for", "as"):
+			f.Part, f.Component = f.Component, p.name(false, "the component")
+		case p.replacement(f), once(p, keptWords, &f.OldKept, "whether the old part was kept"), p.background(),
+			once(p, whys, &f.Why, "why it was fitted"), once(p, matchWords, &f.NumberMatches, "whether the number matches"), p.money(&f.Cost):
+		case p.label(&f.PartNumber, "the part number", "part no", "part number", "part no.", "number"),
+			p.label(&f.Supplier, "the supplier", "from", "supplier", "bought from"), p.label(&f.Removed, "what came out", "removed", "took out"),
+			p.label(&f.Job, "the job", "job", "same job as"), p.label(&f.Part, "what the part is", "part"):
+		case p.reason():
+		default:
+			p.stranger("old kept", "guess", "because 12", "45 EUR", "part no 1234", "before you came", "from SUPPLIER")
+		}
+	}
+}
+
+// replacement reads 'with a used one'.
+func (p *parser) replacement(f *eventv1.PartFitted) bool {
+	from := p.i
+	if !p.takes("with a", "with", "by a") {
+		return false
+	}
+	if !once(p, partStates, &f.State, "the state of the part") {
+		p.i = from
+		return false
+	}
+	p.takes("one", "part")
+	return true
+}
+
+// reason passes over 'because it was cheap': the words stay in the line as
+// typed, which the event keeps.
+func (p *parser) reason() bool {
+	if !p.takes("because", "since") {
+		return false
+	}
+	p.i = max(p.i, p.segmentEnd(p.i-1))
+	return true
+}
+
+// remove reads 'removed COMPONENT, kept, on the bench'.
+func (p *parser) remove() {
+	r := &eventv1.PartRemoved{Why: p.said()}
+	p.event.Kind = &eventv1.Event_PartRemoved{PartRemoved: r}
+	p.stops = append(p.stops, "kept", "not kept", "old kept", "thrown away", "removed", "taken out", "out")
+	p.takes("removed", "remove", "took out", "took off", "took")
+	r.Component = p.name(false, "the component")
+	kept := map[string]eventv1.Answer{"kept": eventv1.Answer_ANSWER_YES, "not kept": eventv1.Answer_ANSWER_NO,
+		"old kept": eventv1.Answer_ANSWER_YES, "thrown away": eventv1.Answer_ANSWER_NO}
+	for !p.done() {
+		switch {
+		case p.takes("removed", "taken out", "out", "taken off"), once(p, kept, &r.Kept, "whether it was kept"):
+		case p.background(), p.reason():
+		case r.Kept == eventv1.Answer_ANSWER_YES && p.match(p.i, "on")+p.match(p.i, "in") > 0:
+			r.WhereKept = also(r.WhereKept, p.text("where it is kept"))
+		default:
+			p.stranger("kept", "kept on the bench", "not kept", "because 12", "before you came")
+		}
+	}
+}
+
+// putBack reads 'put back COMPONENT', 'original fan back in', 'reseated
+// COMPONENT'.
+func (p *parser) putBack() {
+	b := &eventv1.PartPutBack{Said: p.said()}
+	p.event.Kind = &eventv1.Event_PartPutBack{PartPutBack: b}
+	p.stops = append(p.stops, "back", "put back", "in", "only")
+	if p.takes("reseated", "reseat", "unplugged and replugged") {
+		b.ReseatedOnly = true
+	}
+	p.takes("putback", "put back", "put", "original", "refitted", "put back the original")
+	p.takes("the original", "original")
+	b.Component = p.name(false, "the component")
+	for !p.done() {
+		switch {
+		case p.takes("put back", "back in", "back", "in", "put back in"):
+		case p.takes("reseated only", "only reseated"):
+			b.ReseatedOnly = true
+		case p.background(), p.reason():
+		default:
+			p.stranger("back in", "reseated only", "because 12")
+		}
+	}
+	if p.err == nil && !b.ReseatedOnly {
+		b.Undoes = p.undone(eventv1.TemporaryKind_TEMPORARY_KIND_PART_BORROWED, []string{b.Component}, true)
+	}
+}

@@ -1,0 +1,205 @@
+package quick
+
+import (
+	"slices"
+	"strings"
+
+	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// change is how a kind of temporary is put on and taken off in speech.
+type change struct {
+	kind eventv1.TemporaryKind
+	// on and off begin a line; onEnd and offEnd end its first part.
+	on, off, onEnd, offEnd []string
+	// noun stands in the name of what is changed and stays in it.
+	noun string
+}
+
+var changes = []change{
+	{eventv1.TemporaryKind_TEMPORARY_KIND_JUMPER, []string{"jumper on", "jumper from", "jumper", "jumpered", "jumped", "bridged"},
+		[]string{"jumper off", "removed jumper", "removed the jumper", "took jumper off", "took off jumper"}, []string{"on"}, []string{"off"}, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_UNPLUGGED, []string{"unplugged", "disconnected"},
+		[]string{"plugged in", "plugged back in", "plugged", "reconnected"}, []string{"unplugged", "disconnected"}, []string{"back in", "plugged back in", "plugged in", "in"}, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_FUSE_OUT, []string{"pulled fuse", "fuse"}, []string{"fuse"}, []string{"out", "pulled"}, []string{"back in", "in"}, "fuse"},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_PIERCED, []string{"pierced"}, []string{"sealed"}, nil, nil, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_COVER_OFF, []string{"cover off"}, []string{"cover on", "cover back on"}, []string{"cover off"}, []string{"cover back on", "cover on"}, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON, []string{"charger on"}, []string{"charger off"}, nil, nil, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_WIRE_CUT, []string{"cut"}, []string{"rejoined", "joined"}, nil, nil, ""},
+}
+
+// temporaryAt finds which change the line speaks of.
+func (p *parser) temporaryAt(i int) (c *change, off bool, n int) {
+	end := p.segmentEnd(i)
+	endsWith := func(list []string) bool {
+		for _, f := range list {
+			for k := i + 1; k < end; k++ {
+				if m := p.match(k, f); m > 0 && k+m == end {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	for k := range changes {
+		ch := &changes[k]
+		onN, _ := p.matchAny(i, ch.on...)
+		offN, _ := p.matchAny(i, ch.off...)
+		switch {
+		case offN > 0 && (offN >= onN) && (ch.noun == "" || endsWith(ch.offEnd)):
+			return ch, true, offN
+		case onN > 0 && endsWith(ch.offEnd):
+			return ch, true, onN
+		case onN > 0 && (ch.noun == "" || onN > 1 || endsWith(ch.onEnd)):
+			return ch, false, onN
+		case ch.noun == "" && len(ch.onEnd) > 0 && ch.kind != eventv1.TemporaryKind_TEMPORARY_KIND_JUMPER && endsWith(ch.onEnd):
+			return ch, false, 0
+		case ch.kind == eventv1.TemporaryKind_TEMPORARY_KIND_COVER_OFF && endsWith(ch.offEnd):
+			return ch, true, 0
+		}
+	}
+	return nil, false, 0
+}
+
+// temporary reads what was changed for now, or undone.
+func (p *parser) temporary() {
+	p.takes("temp", "temporary")
+	if p.done() {
+		p.fail(p.i, p.i, "what was changed is missing", "jumper on 30-87", "unplugged bcm C3", "fuse F7 out")
+		return
+	}
+	if from := p.i; p.takes("off", "undo", "undone") {
+		if n, ref := p.referenceAt(p.i); n > 0 {
+			off := &eventv1.TemporaryOff{Temporary: p.resolve(ref, n), Said: p.said()}
+			p.event.Kind = &eventv1.Event_TemporaryOff{TemporaryOff: off}
+			p.rest("how it was left", nil)
+			return
+		}
+		p.i = from
+		p.fail(p.i, p.i+1, "which change was undone is missing", "temp off 12", "jumper off")
+		return
+	}
+	c, off, n := p.temporaryAt(p.i)
+	if c == nil {
+		p.otherTemporary()
+		return
+	}
+	lead := p.i
+	p.i += n
+	p.stops = append(p.stops, "and", "to", "at", "on", "in", "out", "off", "back", "from", "unplugged", "disconnected", "pulled", "plugged", "cover", "fused", "fuse of")
+	where := p.places(c, lead)
+	if p.err != nil {
+		return
+	}
+	if off {
+		t := &eventv1.TemporaryOff{Said: p.said()}
+		p.event.Kind = &eventv1.Event_TemporaryOff{TemporaryOff: t}
+		p.rest("how it was left", nil)
+		if p.err == nil {
+			t.Temporary = p.undone(c.kind, where, false)
+		}
+		return
+	}
+	t := &eventv1.TemporaryOn{Temporary: c.kind, Where: where}
+	p.event.Kind = &eventv1.Event_TemporaryOn{TemporaryOn: t}
+	p.rest("what was changed", t)
+	if p.err != nil {
+		return
+	}
+	t.What = p.said()
+	if len(where) == 0 && c.kind != eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON {
+		p.fail(lead+max(n, 1), lead+max(n, 1), "where is missing", "jumper on 30-87", "jumper from A to B", "unplugged bcm C3")
+	}
+}
+
+// places reads the names of what a change touches.
+func (p *parser) places(c *change, lead int) []string {
+	point := c.kind == eventv1.TemporaryKind_TEMPORARY_KIND_JUMPER
+	var out []string
+	for !p.done() && (!p.words[p.i].gap || p.i == lead) {
+		switch {
+		case p.takes(append(append([]string{}, c.onEnd...), c.offEnd...)...), p.takes("on", "from", "to", "between", "and", "at", "in"):
+		case p.match(p.i, "fused") > 0 || p.match(p.i, "fuse of") > 0, p.momentAt(p.i) > 0, p.match(p.i, "by") > 0, p.match(p.i, "because") > 0:
+			return out
+		default:
+			from := p.i
+			name := p.name(point, "what was changed")
+			if p.err != nil {
+				return nil
+			}
+			if c.noun != "" && from == lead+1 && !strings.HasPrefix(notation.Key(name), c.noun) {
+				name = c.noun + " " + name
+				if k := len(p.parsed.New); k > 0 {
+					p.parsed.New[k-1].Text = name
+				}
+				if known, ok := p.known[notation.Key(name)]; ok {
+					name = known.Text
+				}
+			}
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// otherTemporary is a change with no words of its own: 'temp hose off'.
+func (p *parser) otherTemporary() {
+	t := &eventv1.TemporaryOn{Temporary: eventv1.TemporaryKind_TEMPORARY_KIND_OTHER}
+	p.event.Kind = &eventv1.Event_TemporaryOn{TemporaryOn: t}
+	p.free()
+	p.rest("what was changed", t)
+	t.What = p.said()
+}
+
+// rest reads what may follow behind commas.
+func (p *parser) rest(what string, t *eventv1.TemporaryOn) {
+	for !p.done() {
+		switch {
+		case p.background():
+		case t != nil && p.takes("fused at", "fused with", "fused", "fuse of"):
+			p.measure(&t.Fuse, "A", "fused 10 A")
+		case t != nil && p.label(&t.Undo, "how to undo it", "undo", "to undo"):
+		case t != nil && p.takes("where", "at"):
+			t.Where = append(t.Where, p.name(true, "where"))
+		case p.words[p.i].gap:
+			p.free()
+		default:
+			p.stranger("a comma before "+what, "fused 10 A", "by previous shop")
+		}
+	}
+}
+
+// undone finds the change that is taken back among those that are on. None of
+// its kind on means that it was never entered, and the id stays empty.
+func (p *parser) undone(kind eventv1.TemporaryKind, where []string, onlyWhere bool) string {
+	var all, fits []Temporary
+	for _, t := range p.ctx.On {
+		if t.Kind != kind {
+			continue
+		}
+		all = append(all, t)
+		if len(where) == 0 || slices.ContainsFunc(t.Where, func(at string) bool {
+			return slices.ContainsFunc(where, func(w string) bool { return notation.Key(w) == notation.Key(at) })
+		}) {
+			fits = append(fits, t)
+		}
+	}
+	switch {
+	case len(fits) == 1:
+		p.carry("temporary")
+		return fits[0].ID
+	case len(all) == 0, onlyWhere && len(fits) == 0:
+		return ""
+	}
+	choices := fits
+	if len(fits) == 0 {
+		choices = all
+	}
+	var hints []string
+	for _, t := range choices[:min(4, len(choices))] {
+		hints = append(hints, "temp off "+notation.ShortID(t.ID)+" ("+t.What+")")
+	}
+	p.fail(0, len(p.words), "it is not clear which of those that are on was undone", hints...)
+	return ""
+}
