@@ -23,7 +23,7 @@ func causeNotProven() Rule {
 					continue
 				}
 				name := h.Back.Says.GetHandedBack().GetCause()
-				if comp := c.Component(name); name != "" && (comp == nil || !proven(c, comp)) {
+				if comp := c.Component(name); name != "" && !proven(c, comp) && !provenBy(c, h.Back) {
 					said[comp] = true
 					out = append(out, notProven(name, h.Back))
 				}
@@ -57,16 +57,28 @@ func notProven(name string, steps ...*cases.Step) Finding {
 	}
 }
 
+// provenBy reports whether an entry that the hand-back names proves it, whatever
+// words the cause is given in.
+func provenBy(c *cases.Case, back *cases.Step) bool {
+	return slices.ContainsFunc(back.Because, func(s *cases.Step) bool {
+		r := s.Says.GetRepairChecked()
+		return wentAway(s) || failedOnBench(s) || len(r.GetBefore()) > 0 && len(r.GetAfter()) > 0 && r.GetOutcome() != fail || proven(c, changed(c, s))
+	})
+}
+
+func failedOnBench(s *cases.Step) bool {
+	t := s.Says.GetTest()
+	return t.GetManner() == eventv1.TestManner_TEST_MANNER_BENCH && t.GetOutcome() == fail
+}
+
 func proven(c *cases.Case, comp *cases.Component) bool {
-	if exchanged(comp) != nil || beforeAndAfter(c, comp) {
+	if comp == nil {
+		return false
+	}
+	if exchanged(comp) || beforeAndAfter(c, comp) {
 		return true
 	}
-	for _, s := range comp.Steps {
-		if t := s.Says.GetTest(); t.GetManner() == eventv1.TestManner_TEST_MANNER_BENCH && t.GetOutcome() == fail {
-			return true
-		}
-	}
-	return slices.ContainsFunc(c.Checks, func(s *cases.Step) bool {
-		return concernGone(s) && seenBad(c, comp, s)
+	return slices.ContainsFunc(comp.Steps, failedOnBench) || slices.ContainsFunc(c.Checks, func(s *cases.Step) bool {
+		return concernGone(s) && seenBad(comp, s)
 	})
 }

@@ -18,11 +18,12 @@ func curedByReseating() Rule {
 		Severity: Look,
 		Check: func(c *cases.Case) []Finding {
 			var out []Finding
+			claims := claiming(c)
 			for _, f := range c.Fittings {
-				if f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL || reasoned(f) || seenBad(c, f.Component, f.Step) || reseated(f.Component, f.Step) {
+				if f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL || reasoned(f) || seenBad(f.Component, f.Step) || reseated(f.Component, f.Step) {
 					continue
 				}
-				if k := credited(c, f); k != nil {
+				if k := credited(c, claims, f); k != nil {
 					out = append(out, reseat(f.Component, f.Step, k, "fitted"))
 				}
 			}
@@ -33,7 +34,7 @@ func curedByReseating() Rule {
 					continue
 				}
 				comp := c.Component(t.GetCovers()[0].GetComponent())
-				if comp != nil && !reseated(comp, s) && !seenBad(c, comp, s) && !already(out, comp) {
+				if comp != nil && !reseated(comp, s) && !seenBad(comp, s) && !already(out, comp) {
 					out = append(out, reseat(comp, s, rests[s][0], "exchanged to try"))
 				}
 			}
@@ -54,9 +55,9 @@ func already(out []Finding, comp *cases.Component) bool {
 	return slices.ContainsFunc(out, func(f Finding) bool { return slices.Contains(f.About, comp.Name) })
 }
 
-// credited returns the first step that names the fitted part as the cause.
-func credited(c *cases.Case, f *cases.Fitting) *cases.Step {
-	for _, k := range claiming(c) {
+// credited returns the first of the claims that names the fitted part as the cause.
+func credited(c *cases.Case, claims []*cases.Step, f *cases.Fitting) *cases.Step {
+	for _, k := range claims {
 		cause := k.Says.GetHandedBack().GetCause()
 		if k.Job > f.Step.Job && (slices.Contains(k.Because, f.Step) || cause != "" && c.Component(cause) == f.Component) {
 			return k

@@ -47,7 +47,7 @@ func destroyed(d *cases.Step) Finding {
 		f.About = []string{m}
 	}
 	f.Why = fmt.Sprintf("In %s: %s, and no codes are recorded before. What they and their freeze frames would have told can no longer be known.", refs(d), what)
-	f.Clears = "If the codes were noted somewhere, write them up and place them before it. Otherwise read them again once the concern has been seen, and take no codes now for no fault."
+	f.Clears = "If the codes were noted somewhere, write them up and place them before it. Otherwise read them again once the concern has been seen; that there are none now does not mean that there is no fault."
 	return f
 }
 

@@ -32,7 +32,7 @@ func meterUnproven() Rule {
 			surprises, on := map[visit][]*cases.Step{}, map[visit][]*cases.Step{}
 			for _, s := range c.Readings {
 				r := s.Says.GetReading()
-				if r.GetOutcome() != fail || len(rests[s]) == 0 || !metered(r) || meterChecked(c, s, r.GetInstrument()) {
+				if r.GetOutcome() != fail || len(rests[s]) == 0 || !metered(r) || triedOn(c, s, false) != nil {
 					continue
 				}
 				v := visit{meter: notation.Key(r.GetInstrument().GetName())}
@@ -50,14 +50,14 @@ func meterUnproven() Rule {
 			var out []Finding
 			for _, v := range order {
 				slices.SortFunc(on[v], func(a, b *cases.Step) int { return a.Job - b.Job })
-				out = append(out, unproven(surprises[v], on[v]))
+				out = append(out, unproven(c, surprises[v], on[v]))
 			}
 			return out
 		},
 	}
 }
 
-func unproven(readings, on []*cases.Step) Finding {
+func unproven(c *cases.Case, readings, on []*cases.Step) Finding {
 	f := Finding{Entries: seqs(append(slices.Clone(readings), on...)...)}
 	for _, s := range readings {
 		for _, name := range coveredNames(s) {
@@ -68,6 +68,11 @@ func unproven(readings, on []*cases.Step) Finding {
 	}
 	f.Why = fmt.Sprintf("%s decided %s, and no check of the meter on a known source is recorded for that day.", refs(readings...), refs(on...))
 	f.Clears = "Try the meter on the battery posts or short its leads, then repeat the reading."
+	if off := triedOn(c, readings[0], true); off != nil {
+		f.Entries = append(f.Entries, off.Seq)
+		f.Why = fmt.Sprintf("%s decided %s, and the meter was off when it was tried that day (%s).", refs(readings...), refs(on...), refs(off))
+		f.Clears = "Repeat the reading with another meter, tried on a known source first."
+	}
 	return f
 }
 
@@ -85,20 +90,24 @@ func metered(r *eventv1.Reading) bool {
 	return false
 }
 
-// meterChecked reports whether the instrument was tried that day and did not
-// fail. A check or reading that does not say which meter, or which day, is taken
-// to fit.
-func meterChecked(c *cases.Case, s *cases.Step, used *eventv1.Instrument) bool {
-	return slices.ContainsFunc(c.MeterChecks, func(m *cases.Step) bool {
+// triedOn returns a check of the reading's instrument on the day of the reading:
+// one that failed, or one that did not. A check or reading that does not say
+// which meter, or which day, is taken to fit.
+func triedOn(c *cases.Case, s *cases.Step, failed bool) *cases.Step {
+	used := notation.Key(s.Says.GetReading().GetInstrument().GetName())
+	for _, m := range c.MeterChecks {
 		check := m.Says.GetMeterChecked()
-		one, other := notation.Key(check.GetInstrument().GetName()), notation.Key(used.GetName())
-		if check.GetOutcome() == fail || one != "" && other != "" && one != other {
-			return false
+		name := notation.Key(check.GetInstrument().GetName())
+		if (check.GetOutcome() == fail) != failed || name != "" && used != "" && name != used {
+			continue
 		}
 		a, aKnown := day(m)
 		b, bKnown := day(s)
-		return !aKnown || !bKnown || a == b
-	})
+		if !aKnown || !bKnown || a == b {
+			return m
+		}
+	}
+	return nil
 }
 
 // day is the local day on which the step was done, counted from 1970-01-01.

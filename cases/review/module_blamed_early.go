@@ -6,14 +6,15 @@ import (
 	"strings"
 
 	"knowngood.example/cases"
-	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// Its feeds, grounds and inputs are known only by name here: a test of something
-// whose name holds the module's, or a reading with a lead on one of its points,
-// or whatever the one who blames it names as the reason. Two such places tested
-// under load before it was condemned will do.
+// What is a module is taken from the record's own words: codes were read from it
+// or cleared in it, or its name says so. Its feeds, grounds and inputs are known
+// only by name here: a test of something whose name holds the module's, or a
+// reading with a lead on one of its points, or whatever the one who blames it
+// names as the reason. Two such places tested under load before it was condemned
+// will do.
 func moduleBlamedEarly() Rule {
 	return Rule{
 		Slug:     "module-blamed-early",
@@ -22,13 +23,14 @@ func moduleBlamedEarly() Rule {
 		Check: func(c *cases.Case) []Finding {
 			var out []Finding
 			said := map[string]bool{}
+			tests, asked := loadedTests(c), askedForCodes(c)
 			for _, s := range c.Jobs() {
 				name := condemned(c, s)
 				key := c.Key(name)
-				if key == "" || said[key] || !isModule(c, key) {
+				if key == "" || said[key] || !isModule(key) && !asked[key] {
 					continue
 				}
-				places, by := testedAround(c, key, s)
+				places, by := testedAround(tests, key, s)
 				if len(places) >= 2 {
 					continue
 				}
@@ -70,23 +72,22 @@ func condemned(c *cases.Case, s *cases.Step) string {
 	return ""
 }
 
-// isModule goes by the record's own words: codes were read from it or cleared in
-// it, or its name says so.
-func isModule(c *cases.Case, key string) bool {
+// isModule goes by the name.
+func isModule(key string) bool {
 	all := words(key)
-	if slices.ContainsFunc(all, partOfOne) {
-		return false
+	return !slices.ContainsFunc(all, partOfOne) && (slices.ContainsFunc(all, namesModule) || mentionsKey(key, "control unit"))
+}
+
+// askedForCodes holds the keys of what codes were read from or cleared in.
+func askedForCodes(c *cases.Case) map[string]bool {
+	out := map[string]bool{}
+	for _, s := range c.Codes {
+		out[c.Key(s.Says.GetCodesRead().GetModule())] = true
 	}
-	if slices.ContainsFunc(all, namesModule) || mentions(key, "control unit") {
-		return true
+	for _, s := range c.Destroyed {
+		out[c.Key(destroyedModule(s))] = true
 	}
-	return slices.ContainsFunc(slices.Concat(c.Codes, c.Destroyed), func(s *cases.Step) bool {
-		name := s.Says.GetCodesRead().GetModule()
-		if name == "" {
-			name = destroyedModule(s)
-		}
-		return name != "" && c.Key(name) == key
-	})
+	return out
 }
 
 func words(key string) []string {
@@ -112,31 +113,52 @@ func partOfOne(word string) bool {
 	return false
 }
 
-// testedAround lists the places around the module that were tested under load
-// before the step, and the entries.
-func testedAround(c *cases.Case, module string, before *cases.Step) (places []string, by []*cases.Step) {
-	add := func(name string, s *cases.Step) {
-		if name == "" || c.Key(name) == module || !mentions(name, module) && !slices.Contains(before.Because, s) {
-			return
-		}
-		if !slices.ContainsFunc(places, func(p string) bool { return notation.Key(p) == notation.Key(name) }) {
-			places = append(places, name)
-		}
-		if !slices.Contains(by, s) {
-			by = append(by, s)
-		}
-	}
-	for _, s := range c.Jobs()[:before.Job-1] {
-		o := outcome(s)
-		if !measured(s) || o != pass && o != fail || !loaded(s) {
+// loadedTest is a test or judged reading that drew current, and the places it
+// speaks of.
+type loadedTest struct {
+	step        *cases.Step
+	names, keys []string
+}
+
+func loadedTests(c *cases.Case) []loadedTest {
+	var out []loadedTest
+	for _, s := range c.Jobs() {
+		if !measured(s) || !loaded(s) {
 			continue
 		}
-		names := coveredNames(s)
-		if r := s.Says.GetReading(); len(names) == 0 {
-			names = []string{r.GetRed(), r.GetBlack(), r.GetAt()}
+		if o := outcome(s); o != pass && o != fail {
+			continue
 		}
-		for _, name := range names {
-			add(name, s)
+		t := loadedTest{step: s, names: coveredNames(s)}
+		if r := s.Says.GetReading(); len(t.names) == 0 {
+			t.names = []string{r.GetRed(), r.GetBlack(), r.GetAt()}
+		}
+		for _, name := range t.names {
+			t.keys = append(t.keys, c.Key(name))
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// testedAround lists the places around the module that were tested under load
+// before the step, and the entries.
+func testedAround(tests []loadedTest, module string, before *cases.Step) (places []string, by []*cases.Step) {
+	met := map[string]bool{"": true, module: true}
+	for _, t := range tests {
+		if t.step.Job >= before.Job {
+			break
+		}
+		reason := slices.Contains(before.Because, t.step)
+		for i, key := range t.keys {
+			if met[key] || !reason && !mentionsKey(key, module) {
+				continue
+			}
+			met[key] = true
+			places = append(places, t.names[i])
+			if !slices.Contains(by, t.step) {
+				by = append(by, t.step)
+			}
 		}
 	}
 	return places, by

@@ -36,16 +36,16 @@ func severalChanges(c *cases.Case) []Finding {
 	if len(all) < 2 {
 		return nil
 	}
-	looks := looksAt(c)
+	looks, ends := looksAt(c), concluding(c)
 	var out []Finding
 	said := map[*cases.Step]bool{}
 	for _, x := range all {
-		for _, k := range credits(c, x) {
-			if said[k] || exchanged(x.comp) != nil || beforeAndAfter(c, x.comp) {
+		for _, k := range credits(c, ends, x) {
+			if said[k] || exchanged(x.comp) || beforeAndAfter(c, x.comp) {
 				continue
 			}
 			with := sameWindow(all, x, looks, k)
-			credited := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits(c, y), k) })
+			credited := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits(c, ends, y), k) })
 			if jobs(with) == jobs(credited) {
 				continue
 			}
@@ -141,10 +141,10 @@ func jobs(cs []change) int {
 	return len(distinct)
 }
 
-// credits are the conclusions that put the cure down to the change.
-func credits(c *cases.Case, x change) []*cases.Step {
+// credits are the ones of the conclusions that put the cure down to the change.
+func credits(c *cases.Case, ends []*cases.Step, x change) []*cases.Step {
 	var out []*cases.Step
-	for _, s := range concluding(c) {
+	for _, s := range ends {
 		if s.Job <= x.step.Job {
 			continue
 		}

@@ -63,20 +63,25 @@ func presence(s *cases.Step) eventv1.Presence {
 	return eventv1.Presence_PRESENCE_UNSPECIFIED
 }
 
-// handed reports whether the step passes the case on or ends it.
-func handed(s *cases.Step) bool {
-	return s.Says.GetHandedOff() != nil || s.Says.GetHandedBack() != nil || s.Says.GetClosed() != nil
-}
-
 // handedAfter is the first time the case was passed on or ended after the step,
 // nil when it was not.
 func handedAfter(c *cases.Case, s *cases.Step) *cases.Step {
-	for _, j := range c.Jobs()[s.Job:] {
-		if handed(j) {
-			return j
+	var first *cases.Step
+	take := func(end *cases.Step) {
+		if end != nil && end.Job > s.Job && (first == nil || end.Job < first.Job) {
+			first = end
 		}
 	}
-	return nil
+	for _, h := range c.Handoffs {
+		take(h.Step)
+		take(h.Back)
+	}
+	for _, e := range c.Closings {
+		if e.Says.GetClosed() != nil {
+			take(e)
+		}
+	}
+	return first
 }
 
 // decides reports whether the step is a decision: something done or concluded,
@@ -134,20 +139,24 @@ func reasoned(f *cases.Fitting) bool {
 	return false
 }
 
-// exchanged returns a test in which a way round the component, or another in its
-// place, made the concern go away.
-func exchanged(comp *cases.Component) *cases.Step {
-	for _, s := range comp.Steps {
-		t := s.Says.GetTest()
-		if t == nil || t.GetManner() != eventv1.TestManner_TEST_MANNER_BYPASS && t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION {
-			continue
-		}
-		switch t.GetConcernChange() {
-		case eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY, eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK:
-			return s
-		}
+// exchanged reports whether a way round the component, or another in its place,
+// made the concern go away.
+func exchanged(comp *cases.Component) bool { return slices.ContainsFunc(comp.Steps, wentAway) }
+
+// wentAway reports whether the step is a bypass or substitution with which the
+// concern went away.
+func wentAway(s *cases.Step) bool {
+	t := s.Says.GetTest()
+	switch t.GetManner() {
+	case eventv1.TestManner_TEST_MANNER_BYPASS, eventv1.TestManner_TEST_MANNER_SUBSTITUTION:
+	default:
+		return false
 	}
-	return nil
+	switch t.GetConcernChange() {
+	case eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY, eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK:
+		return true
+	}
+	return false
 }
 
 // beforeAndAfter reports whether the component failed before it was fitted or
@@ -191,10 +200,8 @@ func changed(c *cases.Case, s *cases.Step) *cases.Component {
 }
 
 // seenBad reports whether somebody saw, before the step, that it looks bad.
-func seenBad(c *cases.Case, comp *cases.Component, before *cases.Step) bool {
-	return slices.ContainsFunc(c.Seen, func(s *cases.Step) bool {
-		return s.Job < before.Job && looksBad(s) && c.Component(s.Says.GetSeen().GetComponent()) == comp
-	})
+func seenBad(comp *cases.Component, before *cases.Step) bool {
+	return slices.ContainsFunc(comp.Steps, func(s *cases.Step) bool { return s.Job < before.Job && looksBad(s) })
 }
 
 func looksBad(s *cases.Step) bool {

@@ -56,8 +56,10 @@ func number(n int, one, several string) string {
 
 // mentions reports whether the text holds the name as whole words, both as
 // compared in a case. A name of one or two letters is too short to tell.
-func mentions(text, name string) bool {
-	text, name = notation.Key(text), notation.Key(name)
+func mentions(text, name string) bool { return mentionsKey(notation.Key(text), notation.Key(name)) }
+
+// mentionsKey is mentions of a text and a name that are keys already.
+func mentionsKey(text, name string) bool {
 	if utf8.RuneCountInString(name) < 3 {
 		return text == name && name != ""
 	}

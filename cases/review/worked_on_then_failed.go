@@ -29,8 +29,9 @@ func workedOnThenFailed() Rule {
 				if con == nil {
 					con = s.Says.GetConcernStated().GetConcern()
 				}
+				before := notation.Key(con.GetJustBefore())
 				for _, sus := range suspects {
-					if mentions(con.GetJustBefore(), sus.name) {
+					if mentionsKey(before, sus.key) {
 						out = append(out, workedOn(s, sus, fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
 					}
 				}
@@ -40,9 +41,13 @@ func workedOnThenFailed() Rule {
 					continue
 				}
 				w := s.Says.GetWorkedOn()
+				area, text := notation.Key(w.GetArea()), notation.Key(w.GetArea()+" "+w.GetWhat())
+				var named []string
+				for _, n := range w.GetComponents() {
+					named = append(named, c.Key(n))
+				}
 				for _, sus := range suspects {
-					named := slices.ContainsFunc(w.GetComponents(), func(n string) bool { return c.Key(n) == c.Key(sus.name) })
-					if named || mentions(w.GetArea()+" "+w.GetWhat(), sus.name) || mentions(sus.name, w.GetArea()) {
+					if slices.Contains(named, sus.key) || mentionsKey(text, sus.key) || mentionsKey(sus.key, area) {
 						out = append(out, workedOn(s, sus, fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
 					}
 				}
@@ -61,25 +66,28 @@ func workedOn(s *cases.Step, sus suspect, how string) Finding {
 }
 
 type suspect struct {
-	name string
-	by   []*cases.Step
+	name, key string
+	by        []*cases.Step
 }
 
 // suspected lists what speaks against a component or point as it is now, in the
 // order in which it first did.
 func suspected(c *cases.Case) []suspect {
 	var out []suspect
+	at := map[string]int{}
 	add := func(name string, s *cases.Step) {
-		for i := range out {
-			if notation.Key(out[i].name) == notation.Key(name) {
-				if !slices.Contains(out[i].by, s) {
-					out[i].by = append(out[i].by, s)
-				}
-				return
-			}
+		key := c.Key(name)
+		if key == "" {
+			return
 		}
-		if name != "" {
-			out = append(out, suspect{name: name, by: []*cases.Step{s}})
+		i, met := at[key]
+		if !met {
+			i = len(out)
+			at[key] = i
+			out = append(out, suspect{name: name, key: key})
+		}
+		if !slices.Contains(out[i].by, s) {
+			out[i].by = append(out[i].by, s)
 		}
 	}
 	for _, s := range c.Jobs() {
