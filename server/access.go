@@ -20,6 +20,9 @@ type access struct {
 	handoffs map[string]grantee
 	// shops that may read or ever could: whose keys a reader needs.
 	shops map[string]bool
+	// Of the vehicle as the case was opened, for checks on the way in.
+	systemVolts uint32
+	highVoltage bool
 }
 
 // grantee is a shop, or one person of it.
@@ -61,12 +64,18 @@ func (a *access) after(e *eventv1.Event) *access {
 		if a != nil {
 			return a
 		}
-		return &access{owner: k.CaseOpened.GetShop(), shops: map[string]bool{k.CaseOpened.GetShop(): true}}
+		v := k.CaseOpened.GetVehicle()
+		return &access{
+			owner: k.CaseOpened.GetShop(), shops: map[string]bool{k.CaseOpened.GetShop(): true},
+			systemVolts: v.GetSystemVolts(), highVoltage: v.GetHighVoltage() == eventv1.Answer_ANSWER_YES,
+		}
 	}
 	if a == nil || !touchesAccess(envelope.KindOf(e)) {
 		return a
 	}
-	next := &access{owner: a.owner, grants: maps.Clone(a.grants), handoffs: maps.Clone(a.handoffs), shops: maps.Clone(a.shops)}
+	copied := *a
+	next := &copied
+	next.grants, next.handoffs, next.shops = maps.Clone(a.grants), maps.Clone(a.handoffs), maps.Clone(a.shops)
 	if next.grants == nil {
 		next.grants, next.handoffs = map[grantee]grant{}, map[string]grantee{}
 	}

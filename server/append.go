@@ -30,6 +30,9 @@ type incoming struct {
 	genuine bool
 	remarks []string
 	refusal *Refusal
+	// impossible is what the checks refused. It is said only to those who may see
+	// the case.
+	impossible *Refusal
 }
 
 // Append takes signed events on behalf of the caller. One bad event never blocks
@@ -50,7 +53,7 @@ func (s *Server) Append(ctx context.Context, c Caller, events []*eventv1.Signed)
 	case size > MaxBytes && len(events) > 1:
 		return nil, refuse(boardv1.Reason_REASON_LIMIT, "%d bytes in one request; send at most %d at once", size, MaxBytes)
 	}
-	in := s.examine(c, events)
+	in := s.examine(ctx, c, events)
 	out := &boardv1.AppendResponse{Results: make([]*boardv1.AppendResult, len(in))}
 	err = s.committer.do(ctx, size, func(b *batch) error {
 		for i := range in {
@@ -71,23 +74,34 @@ func (s *Server) Append(ctx context.Context, c Caller, events []*eventv1.Signed)
 
 // examine opens, verifies and checks the events: all that needs no place, on all
 // cores.
-func (s *Server) examine(c Caller, events []*eventv1.Signed) []incoming {
+func (s *Server) examine(ctx context.Context, c Caller, events []*eventv1.Signed) []incoming {
 	in := make([]incoming, len(events))
+	onAllCores(len(in), func(i int) { in[i] = s.examineOne(c, events[i]) })
+	others := lookAhead(in)
+	onAllCores(len(in), func(i int) {
+		if in[i].refusal == nil {
+			s.checkEvent(ctx, c, &in[i], others)
+		}
+	})
+	return in
+}
+
+// onAllCores calls do for 0 to n-1, on so many cores as are worth waking.
+func onAllCores(n int, do func(int)) {
 	const each = 4 // below that a goroutine costs more than it saves
-	workers := min(runtime.GOMAXPROCS(0), (len(events)+each-1)/each)
+	workers := max(1, min(runtime.GOMAXPROCS(0), n/each))
 	var wg sync.WaitGroup
 	for w := 1; w < workers; w++ {
 		wg.Go(func() {
-			for i := w; i < len(events); i += workers {
-				in[i] = s.examineOne(c, events[i])
+			for i := w; i < n; i += workers {
+				do(i)
 			}
 		})
 	}
-	for i := 0; i < len(events); i += max(workers, 1) {
-		in[i] = s.examineOne(c, events[i])
+	for i := 0; i < n; i += workers {
+		do(i)
 	}
 	wg.Wait()
-	return in
 }
 
 func (s *Server) examineOne(c Caller, signed *eventv1.Signed) incoming {
@@ -115,7 +129,6 @@ func (s *Server) examineOne(c Caller, signed *eventv1.Signed) incoming {
 		return in
 	}
 	in.genuine = true
-	in.remarks, in.refusal = comesIn(o, s.now())
 	return in
 }
 
@@ -139,20 +152,19 @@ func (b *batch) take(c Caller, in *incoming) (*boardv1.AppendResult, error) {
 			return out, nil
 		}
 		if refusal == nil {
-			refusal, err = b.decide(c, in, other)
+			out.Remarks, refusal, err = b.decide(c, in, other)
 		}
 		if err != nil {
 			return nil, err
 		}
 	}
 	if refusal != nil {
-		out.Reason, out.Text, out.Head = refusal.Reason, refusal.Text, refusal.Head
+		out.Remarks, out.Reason, out.Text, out.Head = nil, refusal.Reason, refusal.Text, refusal.Head
 		if in.genuine {
 			err = b.keepRefused(c, in, refusal)
 		}
 		return out, err
 	}
-	out.Remarks = in.remarks
 	if out.Seq, err = b.place(in.opened, in.signed.GetSignature(), c.Person, c.Shop); err != nil {
 		return nil, err
 	}
@@ -160,23 +172,23 @@ func (b *batch) take(c Caller, in *incoming) (*boardv1.AppendResult, error) {
 }
 
 // decide holds the event against who sent it, who wrote it, the case and the
-// device's numbers. A remark is added to the event's.
-func (b *batch) decide(c Caller, in *incoming, idTaken bool) (*Refusal, error) {
+// device's numbers.
+func (b *batch) decide(c Caller, in *incoming, idTaken bool) (remarks []string, refusal *Refusal, err error) {
 	o := in.opened
 	e := o.Event
 	stream := e.GetStream()
 	author, ok := b.register.caller(e.GetDevice())
 	switch {
 	case !ok:
-		return refuse(boardv1.Reason_REASON_DEVICE, "device: %s may not write any more, or never might", e.GetDevice()), nil
+		return nil, refuse(boardv1.Reason_REASON_DEVICE, "device: %s may not write any more, or never might", e.GetDevice()), nil
 	case author.Shop != c.Shop:
-		return refuse(boardv1.Reason_REASON_DEVICE, "device: %s is another shop's; a shop passes on what its own devices wrote", e.GetDevice()), nil
+		return nil, refuse(boardv1.Reason_REASON_DEVICE, "device: %s is another shop's; a shop passes on what its own devices wrote", e.GetDevice()), nil
 	case e.GetRecordedBy() != author.Person:
-		return refuse(boardv1.Reason_REASON_DEVICE, "recorded_by: %s; this device is %s's", e.GetRecordedBy(), author.Person), nil
+		return nil, refuse(boardv1.Reason_REASON_DEVICE, "recorded_by: %s; this device is %s's", e.GetRecordedBy(), author.Person), nil
 	}
 	head, err := b.head(stream)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	now := b.now()
 	a := b.access(stream)
@@ -184,37 +196,40 @@ func (b *batch) decide(c Caller, in *incoming, idTaken bool) (*Refusal, error) {
 	switch {
 	case o.Kind == kindCaseOpened && head > 0:
 		if in2 == nowhere {
-			return notFound(stream), nil
+			return nil, notFound(stream), nil
 		}
-		return refuse(boardv1.Reason_REASON_IMPOSSIBLE, "case_opened: this case is open already; the opening is its first entry"), nil
+		return nil, refuse(boardv1.Reason_REASON_IMPOSSIBLE, "case_opened: this case is open already; the opening is its first entry"), nil
 	case o.Kind != kindCaseOpened && (in1 == nowhere || in2 == nowhere):
-		return notFound(stream), nil
+		return nil, notFound(stream), nil
 	case !mayAppend(o.Kind, author.Role, in1), !mayAppend(passedOn(o.Kind), c.Role, in2):
-		return refuse(boardv1.Reason_REASON_NOT_ALLOWED, "%s: as things stand here you may not record that", kindWords(o.Kind)), nil
+		return nil, refuse(boardv1.Reason_REASON_NOT_ALLOWED, "%s: as things stand here you may not record that", kindWords(o.Kind)), nil
+	}
+	if in.impossible != nil {
+		return nil, in.impossible, nil
 	}
 	if r := a.fits(e, author, b.register); r != nil {
-		return r, nil
+		return nil, r, nil
 	}
 	if idTaken {
-		return refuse(boardv1.Reason_REASON_ID_TAKEN, "id: %s stands in this case with other bytes", e.GetId()), nil
+		return nil, refuse(boardv1.Reason_REASON_ID_TAKEN, "id: %s stands in this case with other bytes", e.GetId()), nil
 	}
 	remark, refusal, err := b.chain(o)
 	if err != nil || refusal != nil {
-		return refusal, err
+		return nil, refusal, err
 	}
 	if e.Expect != nil && e.GetExpect() != head+1 {
 		r := refuse(boardv1.Reason_REASON_PLACE_TAKEN, "expect: place %d; the next one is %d: look at what came in between and say it again", e.GetExpect(), head+1)
 		r.Head = head
-		return r, nil
+		return nil, r, nil
 	}
-	in.remarks = slices.Clip(in.remarks)
+	remarks = slices.Clip(in.remarks)
 	if remark != "" {
-		in.remarks = append(in.remarks, remark)
+		remarks = append(remarks, remark)
 	}
 	if o.Kind == kindHandedOff && o.Strange {
-		in.remarks = append(in.remarks, "the hand-off has fields that this server does not know: it is kept and gives no access")
+		remarks = append(remarks, "the hand-off has fields that this server does not know: it is kept and gives no access")
 	}
-	return nil, nil
+	return remarks, nil, nil
 }
 
 // passedOn is what somebody must be allowed to append who passes on an event

@@ -99,7 +99,7 @@ func (b *batch) place(o *envelope.Opened, signature []byte, person, shop string)
 	}
 	b.records = append(b.records, log.Record{Index: index, Stream: stream, Seq: seq, Entry: entry, Event: o.Bytes, Feeds: feeds})
 	b.heads[stream] = seq
-	b.set(idKey(stream, e.GetId()), placed{seq, o.Hash}.value())
+	b.set(idKey(stream, e.GetId()), placed{seq, o.Kind, o.Hash}.value())
 	b.set(numberKey(stream, e.GetDevice(), e.GetDeviceSeq()), numbered{string(o.Hash[:]), string(e.GetPrev())}.value())
 	if key := refusedKey(o.Hash[:]); b.refused[key] {
 		b.set(key, nil)

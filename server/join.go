@@ -269,6 +269,9 @@ func (s *Server) OpenShop(ctx context.Context, name, currency string, invented b
 	if refusal != nil {
 		return nil, refusal
 	}
+	if _, err := notation.MinorDigits(currency); err != nil {
+		return nil, refuse(boardv1.Reason_REASON_IMPOSSIBLE, "currency: %v", err)
+	}
 	out := &Opening{}
 	err := s.committer.do(ctx, 1024, func(b *batch) error {
 		id := b.claimed[name]

@@ -36,22 +36,24 @@ func raw(id string) string {
 
 func idKey(stream, id string) string { return prefixID + raw(stream) + raw(id) }
 
-// placed is the value under an id key: seq and the hash of the event's bytes.
+// placed is the value under an id key: seq, kind and hash of the event.
 type placed struct {
 	seq  uint64
+	kind uint32
 	hash [sha256.Size]byte
 }
 
 func (p placed) value() []byte {
-	return append(binary.BigEndian.AppendUint64(nil, p.seq), p.hash[:]...)
+	b := binary.BigEndian.AppendUint64(make([]byte, 0, 12+sha256.Size), p.seq)
+	return append(binary.BigEndian.AppendUint32(b, p.kind), p.hash[:]...)
 }
 
 func readPlaced(b []byte) (p placed, ok bool) {
-	if len(b) != 8+sha256.Size {
+	if len(b) != 12+sha256.Size {
 		return placed{}, false
 	}
-	p.seq = binary.BigEndian.Uint64(b)
-	copy(p.hash[:], b[8:])
+	p.seq, p.kind = binary.BigEndian.Uint64(b), binary.BigEndian.Uint32(b[8:])
+	copy(p.hash[:], b[12:])
 	return p, true
 }
 

@@ -90,6 +90,7 @@ type Server struct {
 	wakes     *wakes
 	committer *committer
 	tries     *tries
+	folds     *folds
 	logger    *slog.Logger
 	now       func() time.Time
 	scratch   string // of a server that keeps nothing
@@ -155,6 +156,7 @@ func open(dir string, l log.Log, o Options) (s *Server, err error) {
 	s = &Server{
 		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
 		tries: newTries(o.JoinTries, time.Minute), stopping: make(chan struct{}),
+		folds: newFolds(l, o.Folds),
 	}
 	defer func() {
 		if err != nil {
@@ -195,6 +197,9 @@ func (s *Server) remember(ctx context.Context) error {
 	for item, err := range s.log.Read(ctx, log.Range{Feed: feedAccess}) {
 		if err != nil {
 			return fmt.Errorf("the registers cannot be read: %w", err)
+		}
+		if len(item.Event) == 0 {
+			continue // a hand-off that was erased; the grant behind it cannot be
 		}
 		o, err := envelope.Open(item.Event)
 		if err != nil {
