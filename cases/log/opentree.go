@@ -41,6 +41,12 @@ func OpenTree(ctx context.Context, l Log, c TreeConfig) (_ *Tree, err error) {
 	if err := t.load(ctx); err != nil {
 		return nil, errors.Join(err, t.file.Close())
 	}
+	// An engine may keep what it found until it is known to be whole.
+	if e, ok := l.(interface{ Accept() error }); ok {
+		if err := e.Accept(); err != nil {
+			return nil, errors.Join(err, t.file.Close())
+		}
+	}
 	return t, nil
 }
 

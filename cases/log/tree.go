@@ -111,29 +111,36 @@ func (t *Tree) Append(ctx context.Context, b Batch) ([]byte, error) {
 	index = append(index, Write{batchKey, binary.BigEndian.AppendUint64(nil, t.batch+1)})
 	b.Index = index
 
-	// Signed before anything is written: from here on only the disk can fail.
 	next := t.checkpoint
 	next.Size, next.Root = edge.size, edge.root()
-	signed, err := next.Sign(t.signer)
-	if err != nil {
-		return nil, fmt.Errorf("%w: signing the checkpoint: %w", errRefused, err)
+	// Signing takes as long as a tenth of a commit, and need not wait for it.
+	type signature struct {
+		note []byte
+		err  error
 	}
+	signing := make(chan signature, 1)
+	go func() {
+		signed, err := next.Sign(t.signer)
+		signing <- signature{signed, err}
+	}()
 	// The context was asked above; once a commit may be under way it has no say.
-	if err := t.log.Append(context.WithoutCancel(ctx), b); err != nil {
+	err := t.log.Append(context.WithoutCancel(ctx), b)
+	signed := <-signing
+	if err != nil {
 		if Unknown(err) {
 			t.broken = err
 		}
 		return nil, err
 	}
-	if err := t.file.Put(Kept{Batch: t.batch + 1, Note: signed}); err != nil {
+	if err := errors.Join(signed.err, t.file.Put(Kept{Batch: t.batch + 1, Note: signed.note})); err != nil {
 		t.broken = err
 		return nil, fmt.Errorf("the batch is kept, its checkpoint may not be: %w", err)
 	}
 	t.edge, t.batch = edge, t.batch+1
 	t.state.Lock()
-	t.checkpoint, t.note = next, signed
+	t.checkpoint, t.note = next, signed.note
 	t.state.Unlock()
-	return signed, nil
+	return signed.note, nil
 }
 
 // checkEntry says whether the entry's bytes agree with the record they are

@@ -35,8 +35,9 @@ const (
 	defaultMemTable = 8 << 20
 	valueLogFile    = 16 << 20
 	// Everything is kept in the tree, nothing in the value log, whose keys may
-	// outlive their values when the power fails. log.MaxValue lies well below.
-	valueThreshold = 1 << 20
+	// outlive their values when the power fails: the longest value is an entry of
+	// log.MaxValue with its stream in front.
+	valueThreshold = log.MaxValue + log.MaxKey + 1<<10
 )
 
 // Log is a log.Log in a directory, kept by Badger. Open makes one.
@@ -44,16 +45,19 @@ type Log struct {
 	dir     string
 	db      *badgerdb.DB
 	reserve uint64
-	free    func(dir string) (uint64, error)
+	// What tests make fail.
+	free   func(dir string) (uint64, error)
+	commit func(*badgerdb.Txn) error
 
 	// life is held for reading by whatever touches db, for writing by Close.
 	life   sync.RWMutex
 	closed bool
 
-	// commit is held by the one append under way; broken and sum belong to it.
-	commit sync.Mutex
-	broken error
-	sum    sum
+	// appending is held by the one append under way; what follows belongs to it.
+	appending sync.Mutex
+	broken    error
+	sum       sum
+	accepted  bool
 
 	// state guards what readers are shown: only what was synced.
 	state   sync.RWMutex
@@ -105,32 +109,58 @@ func Open(dir string, o Options) (l *Log, err error) {
 		WithValueThreshold(valueThreshold).
 		WithCompression(options.None).
 		WithBlockCacheSize(0).
-		WithChecksumVerificationMode(options.OnTableAndBlockRead).
-		WithDetectConflicts(false). // there is one committer
+		WithChecksumVerificationMode(options.OnBlockRead). // inspect did the tables
+		WithDetectConflicts(false).                        // there is one committer
 		WithMetricsEnabled(false).
 		WithLogger(logger(o.Logger))
-	db, err := openBadger(bo)
+	db, err := openBadger(dir, bo)
 	if err != nil {
 		return nil, err
 	}
-	l = &Log{dir: dir, db: db, reserve: o.Reserve, free: freeSpace, changed: make(chan struct{})}
+	l = &Log{dir: dir, db: db, reserve: o.Reserve, free: freeSpace, commit: (*badgerdb.Txn).Commit, changed: make(chan struct{})}
 	if err := l.load(); err != nil {
-		return nil, errors.Join(fmt.Errorf("%s: %w", dir, err), db.Close())
+		return nil, errors.Join(refused(dir, err), db.Close())
+	}
+	if err := l.scrub(bo); err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", dir, err), l.db.Close())
 	}
 	return l, nil
 }
 
-func openBadger(o badgerdb.Options) (db *badgerdb.DB, err error) {
+func refused(dir string, err error) error {
+	return fmt.Errorf("%w: %s: %w; restore from a backup (its files as they were found are in %s)", log.ErrDamaged, dir, err, dir+foundSuffix)
+}
+
+func openBadger(dir string, o badgerdb.Options) (db *badgerdb.DB, err error) {
 	defer damaged(&err)
-	db, err = badgerdb.Open(o)
+	release, held, err := lock(dir)
+	if held {
+		return nil, heldBy(dir)
+	} else if err != nil {
+		return nil, fmt.Errorf("locking %s: %w", dir, err)
+	}
+	err = inspect(dir, o)
 	if err == nil {
+		if err = keepFound(dir); err != nil {
+			err = fmt.Errorf("keeping the files of %s as they are found: %w", dir, err)
+		}
+	}
+	if err := errors.Join(err, release()); err != nil {
+		return nil, err
+	}
+	db, err = badgerdb.Open(o)
+	switch {
+	case err == nil:
 		return db, nil
+	case strings.Contains(err.Error(), "Cannot acquire directory lock"):
+		return nil, heldBy(dir)
 	}
-	if strings.Contains(err.Error(), "Cannot acquire directory lock") {
-		pid, _ := os.ReadFile(filepath.Join(o.Dir, "LOCK"))
-		return nil, fmt.Errorf("%w: %s (process %s)", log.ErrHeld, o.Dir, bytes.TrimSpace(pid))
-	}
-	return nil, fmt.Errorf("%w: %s: %w", log.ErrDamaged, o.Dir, err)
+	return nil, refused(dir, err)
+}
+
+func heldBy(dir string) error {
+	pid, _ := os.ReadFile(filepath.Join(dir, "LOCK"))
+	return fmt.Errorf("%w: process %s has %s open; ask it, or wait until it ends", log.ErrHeld, bytes.TrimSpace(pid), dir)
 }
 
 // damaged turns a panic of Badger over bytes it did not expect into an error.
@@ -144,8 +174,8 @@ func damaged(err *error) {
 func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	l.life.RLock()
 	defer l.life.RUnlock()
-	l.commit.Lock()
-	defer l.commit.Unlock()
+	l.appending.Lock()
+	defer l.appending.Unlock()
 	if l.closed {
 		return log.ErrClosed
 	}
@@ -155,7 +185,7 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	if l.broken != nil {
 		return fmt.Errorf("the log takes nothing more until it is opened again: %w", l.broken)
 	}
-	// Only the holder of commit changes the heads.
+	// Only the holder of appending changes the heads.
 	if err := b.Check(l.heads.next); err != nil {
 		return err
 	}
@@ -174,7 +204,7 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	} else if err != nil {
 		return err
 	}
-	if err := t.txn.Commit(); errors.Is(err, badgerdb.ErrTxnTooBig) {
+	if err := l.commit(t.txn); errors.Is(err, badgerdb.ErrTxnTooBig) {
 		return fmt.Errorf("%w: %d records, %d index writes", log.ErrTooBig, len(b.Records), len(b.Index))
 	} else if err != nil {
 		l.broken = fmt.Errorf("nobody knows whether a batch of %d records from index %d was kept: %w", len(b.Records), l.heads.size, err)
@@ -182,6 +212,20 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	}
 	l.sum = t.sum
 	l.advance(b)
+	if !l.accepted {
+		l.accepted = true
+		_ = l.Accept() // only costs room
+	}
+	return nil
+}
+
+// Accept says that the log is the one it should be, and drops the copy that Open
+// made of its files before Badger touched them. log.OpenTree calls it once all
+// is compared with the checkpoint; the first append does it otherwise.
+func (l *Log) Accept() error {
+	if err := os.RemoveAll(l.dir + foundSuffix); err != nil {
+		return fmt.Errorf("dropping the files as they were found: %w", err)
+	}
 	return nil
 }
 

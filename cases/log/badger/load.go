@@ -22,7 +22,7 @@ func (l *Log) load() error {
 		return err
 	}
 	l.heads, l.sum = h, s
-	return l.scrub()
+	return nil
 }
 
 // Verify reads everything again and compares it with the sum committed last. It
@@ -68,7 +68,7 @@ func (l *Log) survey() (h heads, total sum, err error) {
 	}
 	want, err := stored.ValueCopy(nil)
 	if err != nil || !bytes.Equal(want, total.bytes()) {
-		return h, total, fmt.Errorf("%w: what is there does not add up to what was committed (sum %x, want %x): something is missing or changed; restore from a backup",
+		return h, total, fmt.Errorf("%w: what is there does not add up to what was committed (sum %x, want %x): something is missing or changed",
 			log.ErrDamaged, total.bytes(), want)
 	}
 	return h, total, nil
@@ -81,7 +81,7 @@ func (l *Log) begin(txn *badgerdb.Txn) (sum, error) {
 	valid := it.Valid()
 	it.Close()
 	if valid {
-		return sum{}, fmt.Errorf("%w: there are keys but no sum over them; restore from a backup", log.ErrDamaged)
+		return sum{}, fmt.Errorf("%w: there are keys but no sum over them", log.ErrDamaged)
 	}
 	t := &transaction{txn: l.db.NewTransaction(true)}
 	defer t.txn.Discard()
@@ -110,7 +110,7 @@ func surveyKind(txn *badgerdb.Txn, kind byte, h *heads) (total sum, err error) {
 		if err := it.Item().Value(func(v []byte) error {
 			total.add(pairHash(key, v))
 			if bytes.Equal(key, keyFormat) && string(v) != format {
-				return fmt.Errorf("the log is written in %q, this build reads %q", v, format)
+				return fmt.Errorf("%w: it is written in the format %q, this build reads %q", log.ErrDamaged, v, format)
 			}
 			return nil
 		}); err != nil {
@@ -140,29 +140,75 @@ func surveyKind(txn *badgerdb.Txn, kind byte, h *heads) (total sum, err error) {
 	return total, nil
 }
 
-// scrub lets Badger rewrite its tables when bytes were erased since the last
-// time, so that they leave the files and not only the view.
-func (l *Log) scrub() error {
-	txn := l.db.NewTransaction(true)
-	defer txn.Discard()
-	if _, err := txn.Get(keyScrub); errors.Is(err, badgerdb.ErrKeyNotFound) {
-		return nil
-	} else if err != nil {
-		return fmt.Errorf("%w: %w", log.ErrDamaged, err)
+// scrub makes Badger rewrite its tables when bytes were erased since the last
+// time, so that they leave the files and not only the view. The mark that asks
+// for it goes when no version of theirs is left.
+func (l *Log) scrub(o badgerdb.Options) error {
+	if marked, err := l.has(keyScrub); err != nil || !marked {
+		return err
 	}
-	if err := l.db.Flatten(1); err != nil {
-		return fmt.Errorf("rewriting the tables after an erasure: %w", err)
+	// What was written together lies in one table until it is compacted, and only
+	// closing compacts the youngest level for certain.
+	for _, closing := range []bool{true, false} {
+		if err := l.db.Close(); err != nil {
+			return fmt.Errorf("closing to drop erased bytes: %w", err)
+		}
+		db, err := badgerdb.Open(o.WithCompactL0OnClose(closing))
+		if err != nil {
+			return fmt.Errorf("opening to drop erased bytes: %w", err)
+		}
+		l.db = db
+		if err := l.db.Flatten(1); err != nil {
+			return fmt.Errorf("rewriting the tables after an erasure: %w", err)
+		}
 	}
-	t := &transaction{txn: txn, sum: l.sum}
+	if left, err := l.erasedLeft(); err != nil || left {
+		return err
+	}
+	t := &transaction{txn: l.db.NewTransaction(true), sum: l.sum}
+	defer t.txn.Discard()
 	if err := t.replace(keyScrub, nil); err != nil {
 		return err
 	}
-	if err := txn.Set(keySum, t.sum.bytes()); err != nil {
+	if err := t.txn.Set(keySum, t.sum.bytes()); err != nil {
 		return err
 	}
-	if err := txn.Commit(); err != nil {
+	if err := t.txn.Commit(); err != nil {
 		return fmt.Errorf("noting that erased bytes are gone: %w", err)
 	}
 	l.sum = t.sum
 	return nil
+}
+
+func (l *Log) has(key []byte) (bool, error) {
+	txn := l.db.NewTransaction(false)
+	defer txn.Discard()
+	_, err := txn.Get(key)
+	if errors.Is(err, badgerdb.ErrKeyNotFound) {
+		return false, nil
+	} else if err != nil {
+		return false, fmt.Errorf("%w: %q: %w", log.ErrDamaged, key, err)
+	}
+	return true, nil
+}
+
+// erasedLeft says whether a table still holds bytes that were erased.
+func (l *Log) erasedLeft() (bool, error) {
+	txn := l.db.NewTransaction(false)
+	defer txn.Discard()
+	marks := txn.NewIterator(badgerdb.IteratorOptions{Prefix: []byte{kindErased}})
+	defer marks.Close()
+	for marks.Rewind(); marks.Valid(); marks.Next() {
+		key := append([]byte{kindEvent}, marks.Item().Key()[1:]...)
+		versions := txn.NewIterator(badgerdb.IteratorOptions{Prefix: key, AllVersions: true})
+		left := false
+		for versions.Rewind(); versions.Valid(); versions.Next() {
+			left = left || versions.Item().ValueSize() > 0
+		}
+		versions.Close()
+		if left {
+			return true, nil
+		}
+	}
+	return false, nil
 }
