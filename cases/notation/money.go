@@ -62,7 +62,11 @@ func ParseMoneyIn(text, currency string) (*eventv1.Money, error) {
 	typed := strings.TrimSpace(spellSpaces.Replace(text))
 	amount := strings.Trim(typed, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz ")
 	before, after, _ := strings.Cut(typed, amount)
-	code := strings.ToUpper(strings.TrimSpace(before) + strings.TrimSpace(after))
+	before, after = strings.TrimSpace(before), strings.TrimSpace(after)
+	if before != "" && after != "" {
+		return nil, fmt.Errorf("%q names a currency on both sides; write it once, as in 12.50 EUR", clip(text))
+	}
+	code := strings.ToUpper(before + after)
 	if code == "" {
 		code = currency
 	}

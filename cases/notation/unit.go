@@ -240,7 +240,8 @@ func number(q *eventv1.Quantity) (float64, error) {
 func (u Unit) toSI(x float64) float64 { return (x + u.shift) * u.mul / u.div }
 
 // Format prints a quantity for people: 'under 12.3 V drop', 'OL kΩ'. What it
-// prints parses to the same quantity.
+// prints parses to the same quantity, but for exactly three decimals of km, mi
+// or rpm, which are asked about.
 func Format(q *eventv1.Quantity) string {
 	if q == nil {
 		return ""
@@ -273,23 +274,28 @@ func Format(q *eventv1.Quantity) string {
 	return text
 }
 
-// distance counts the letters to add, drop or change to make b of a.
+// distance counts the letters to add, drop, change or exchange with their
+// neighbour to make b of a.
 func distance(a, b string) int {
+	var before []int
 	row := make([]int, len(b)+1)
 	for j := range row {
 		row[j] = j
 	}
 	for i := 1; i <= len(a); i++ {
-		diagonal := row[0]
-		row[0] = i
+		next := make([]int, len(b)+1)
+		next[0] = i
 		for j := 1; j <= len(b); j++ {
-			change := diagonal
+			change := row[j-1]
 			if a[i-1] != b[j-1] {
 				change++
 			}
-			diagonal = row[j]
-			row[j] = min(change, row[j]+1, row[j-1]+1)
+			next[j] = min(change, row[j]+1, next[j-1]+1)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				next[j] = min(next[j], before[j-2]+1)
+			}
 		}
+		before, row = row, next
 	}
 	return row[len(b)]
 }
