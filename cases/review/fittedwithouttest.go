@@ -8,6 +8,8 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
+// The file has no underscores in its name: Go would take it for a test.
+
 // A trial still in hand is quiet: it is meant to be taken out again. Once the
 // case is passed on or ended with it in place, it is a part like any other; so is
 // one that was in before the case was opened.
