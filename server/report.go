@@ -1,5 +1,3 @@
-//go:build wait
-
 package server
 
 import (

@@ -294,3 +294,10 @@ func reasonOf(t testing.TB, err error) boardv1.Reason {
 	}
 	return boardv1.Reason_REASON_UNSPECIFIED
 }
+
+func textOf(err error) string { return status.Convert(err).Message() }
+
+// signBytes signs bytes that Sign would not make.
+func (m *member) signBytes(b []byte) *eventv1.Signed {
+	return &eventv1.Signed{Event: b, Signature: ed25519.Sign(m.key, append([]byte("knowngood/event/1\n"), envelope.Hash(b)...))}
+}
