@@ -94,7 +94,11 @@ func (h *Home) Fetch(ctx context.Context, who *Identity, c *Conn, stream string)
 			return nil, err
 		}
 	}
-	return h.folded(who, x)
+	out, err := h.folded(who, x)
+	if err != nil {
+		return nil, err
+	}
+	return out, h.met(who.Device, out)
 }
 
 // FetchExport fetches a whole case with what proves it.
@@ -139,7 +143,6 @@ func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream strin
 		return nil, Explain(err)
 	}
 	x := &export.Export{Head: export.Head{Case: stream}}
-	var mine []*eventv1.Entry
 	for {
 		m, err := in.Recv()
 		if errors.Is(err, io.EOF) {
@@ -154,7 +157,6 @@ func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream strin
 				return nil, fmt.Errorf("the server sent something else where entry %d of the case belongs", from)
 			}
 			from++
-			mine = append(mine, e)
 			x.Head.Log = e.GetLog()
 			l := export.Line{Entry: held.GetEntry(), Event: held.GetEvent(), Signature: e.GetSignature()}
 			if i < len(m.GetProofs()) {
@@ -169,7 +171,7 @@ func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream strin
 			}
 		}
 	}
-	return x, h.met(who.Device, mine)
+	return x, nil
 }
 
 func erases(lines []export.Line) bool {

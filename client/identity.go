@@ -75,6 +75,7 @@ type Memory struct {
 	// Red and Black are the last leads, by case, for 'same leads'.
 	Red   map[string]string `json:"red,omitempty"`
 	Black map[string]string `json:"black,omitempty"`
+	At    map[string]string `json:"at,omitempty"`
 	// Conditions holds the last conditions as protojson, by case, for 'same
 	// state'.
 	Conditions map[string]string `json:"conditions,omitempty"`
@@ -83,7 +84,15 @@ type Memory struct {
 // Memory reads what the last command left.
 func (h *Home) Memory() (*Memory, error) {
 	m := new(Memory)
-	return m, h.load("memory.json", m)
+	if err := h.load("memory.json", m); err != nil {
+		return nil, err
+	}
+	for _, p := range []*map[string]string{&m.Last, &m.Red, &m.Black, &m.At, &m.Conditions} {
+		if *p == nil {
+			*p = make(map[string]string)
+		}
+	}
+	return m, nil
 }
 
 // Remember changes what the next command finds.
@@ -92,11 +101,6 @@ func (h *Home) Remember(change func(*Memory)) error {
 		m, err := h.Memory()
 		if err != nil {
 			return err
-		}
-		for _, p := range []*map[string]string{&m.Last, &m.Red, &m.Black, &m.Conditions} {
-			if *p == nil {
-				*p = make(map[string]string)
-			}
 		}
 		change(m)
 		return h.store("memory.json", m)

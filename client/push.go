@@ -155,7 +155,8 @@ func (h *Home) settle(device string, answers []Answer) (left int, err error) {
 		var tray []byte
 		for _, a := range answers {
 			answered[string(a.Signed.GetSignature())] = true
-			if o, err := envelope.Open(a.Signed.GetEvent()); err == nil && o.Event.GetDevice() == device && o.Event.GetDeviceSeq() > ends[o.Event.GetStream()].Seq {
+			if o, err := envelope.Open(a.Signed.GetEvent()); err == nil && a.Result.GetReason() != boardv1.Reason_REASON_DEVICE_NUMBER &&
+				o.Event.GetDevice() == device && o.Event.GetDeviceSeq() > ends[o.Event.GetStream()].Seq {
 				ends[o.Event.GetStream()] = link{o.Event.GetDeviceSeq(), o.Hash[:]}
 			}
 			if a.Result.GetReason() != boardv1.Reason_REASON_UNSPECIFIED {
@@ -197,6 +198,8 @@ type Refused struct {
 	Signature []byte `json:"signature"`
 	// View is the event as protojson, to be read.
 	View json.RawMessage `json:"view,omitempty"`
+	// Again is the id it was recorded under again; such a line only says so.
+	Again string `json:"again,omitempty"`
 }
 
 func trayLine(at int64, a Answer) ([]byte, error) {
@@ -228,11 +231,24 @@ func (h *Home) Tray() ([]Refused, error) {
 			h.Warn(fmt.Sprintf("%s, line %d is damaged and was left out: %v", h.path("tray.ndjson"), n, err))
 			return nil
 		}
-		if key := string(r.Hash); !seen[key] {
+		switch key := string(r.Hash); {
+		case r.Again != "":
+			out = slices.DeleteFunc(out, func(old Refused) bool { return old.ID == r.ID })
+		case !seen[key]:
 			seen[key] = true
 			out = append(out, r)
 		}
 		return nil
 	})
 	return out, err
+}
+
+// Settled notes that a refused event was recorded again under another id. Its
+// line stays in the tray's file.
+func (h *Home) Settled(id, again string) error {
+	b, err := json.Marshal(Refused{ID: id, Again: again, Refused: h.now().Unix()})
+	if err != nil {
+		return fmt.Errorf("cannot note what was recorded again: %w", err)
+	}
+	return h.add("tray.ndjson", append(append([]byte{'\n'}, b...), '\n'))
 }

@@ -75,6 +75,16 @@ func (h *Home) Save(who *Identity, stamp Stamp, events ...*eventv1.Event) (saved
 	return saved, nil
 }
 
+// Pass keeps events that others signed, to be sent as they are.
+func (h *Home) Pass(events []*eventv1.Signed) error {
+	return h.locked("lock", func() error {
+		if _, err := h.pending(); err != nil {
+			return err
+		}
+		return h.addPending(events)
+	})
+}
+
 func wrapItem(i, n int, err error) error {
 	if n == 1 {
 		return err
@@ -112,22 +122,23 @@ func Moment(t time.Time) *eventv1.Moment {
 	}
 }
 
-// Met learns from entries that came from a server how far this device's chain in
-// the stream goes.
-func (h *Home) met(device string, entries []*eventv1.Entry) error {
-	furthest := make(map[string]link)
-	for _, e := range entries {
-		if e.GetDevice() == device && e.GetDeviceSeq() > furthest[e.GetStream()].Seq {
-			furthest[e.GetStream()] = link{e.GetDeviceSeq(), e.GetEventHash()}
+// met learns from entries that a server holds how far this device's chain in the
+// stream goes.
+func (h *Home) met(device string, c *Copy) error {
+	var end link
+	for _, s := range c.Case.Steps()[:c.Sent] {
+		if e := s.Entry; e.GetDevice() == device && e.GetDeviceSeq() > end.Seq {
+			end = link{e.GetDeviceSeq(), e.GetEventHash()}
 		}
 	}
-	if len(furthest) == 0 {
+	if end.Seq == 0 {
 		return nil
 	}
-	return h.locked("lock", func() error { return h.raise(furthest) })
+	return h.locked("lock", func() error { return h.raise(map[string]link{c.Case.Stream: end}) })
 }
 
-// raise moves chain ends up, never down. The lock must be held.
+// raise moves chain ends up, never down; at one number what a server holds stands
+// above what this home remembers. The lock must be held.
 func (h *Home) raise(to map[string]link) error {
 	ends := make(map[string]link)
 	if err := h.load("chains.json", &ends); err != nil {
@@ -135,7 +146,7 @@ func (h *Home) raise(to map[string]link) error {
 	}
 	changed := false
 	for stream, l := range to {
-		if l.Seq > ends[stream].Seq {
+		if l.Seq > ends[stream].Seq || l.Seq == ends[stream].Seq && !bytes.Equal(l.Hash, ends[stream].Hash) {
 			ends[stream], changed = l, true
 		}
 	}

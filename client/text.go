@@ -174,3 +174,6 @@ func wrap(text string, width int, indent string) string {
 	}
 	return b.String()
 }
+
+// Width is how many columns text takes on a terminal.
+func Width(s string) int { return lipgloss.Width(s) }

@@ -1,0 +1,133 @@
+package client
+
+import (
+	"crypto/ed25519"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/stretchr/testify/require"
+
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+func testHome(t *testing.T) *Home {
+	t.Helper()
+	dir := t.TempDir()
+	h := Open(dir, filepath.Join(dir, "settings"))
+	h.Warn = func(s string) { t.Log(s) }
+	return h
+}
+
+func newUUID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// testIdentity is somebody who can sign and has no server.
+func testIdentity(t *testing.T) *Identity {
+	t.Helper()
+	_, key, err := ed25519.GenerateKey(nil)
+	require.NoError(t, err)
+	return &Identity{Device: newUUID(), Key: key, Person: newUUID(), Shop: newUUID(), Token: "t"}
+}
+
+func note(stream, text string) *eventv1.Event {
+	return &eventv1.Event{Stream: stream, Kind: &eventv1.Event_Note{Note: &eventv1.Note{Text: text}}}
+}
+
+func TestFolders(t *testing.T) {
+	t.Parallel()
+	env := func(m map[string]string) func(string) string { return func(k string) string { return m[k] } }
+	for _, c := range []struct {
+		name, chosen   string
+		env            map[string]string
+		data, settings string
+	}{
+		{"flag above all", "h", map[string]string{"KNOWNGOOD_HOME": "/k", "HOME": "/u"}, "h", "h/settings"},
+		{"variable", "", map[string]string{"KNOWNGOOD_HOME": "/k", "XDG_DATA_HOME": "/d"}, "/k", "/k/settings"},
+		{"base directories", "", map[string]string{"XDG_DATA_HOME": "/d", "XDG_CONFIG_HOME": "/c"}, "/d/knowngood", "/c/knowngood/settings"},
+		{"their defaults", "", map[string]string{"HOME": "/u"}, "/u/.local/share/knowngood", "/u/.config/knowngood/settings"},
+		{"relative ones count for nothing", "", map[string]string{"HOME": "/u", "XDG_DATA_HOME": "d"}, "/u/.local/share/knowngood", "/u/.config/knowngood/settings"},
+	} {
+		data, settings, err := Folders(c.chosen, env(c.env))
+		require.NoError(t, err, c.name)
+		require.Equal(t, []string{c.data, c.settings}, []string{data, settings}, c.name)
+	}
+	_, _, err := Folders("", env(nil))
+	require.ErrorContains(t, err, "KNOWNGOOD_HOME")
+}
+
+func TestSettings(t *testing.T) {
+	t.Parallel()
+	h := testHome(t)
+	got, err := h.Settings()
+	require.NoError(t, err)
+	require.Empty(t, got)
+	require.NoError(t, os.WriteFile(h.settings, []byte("# mine\n tz = Europe/Dublin \n\noutput=json\n"), 0o600))
+	got, err = h.Settings()
+	require.NoError(t, err)
+	require.Equal(t, map[string]string{"tz": "Europe/Dublin", "output": "json"}, got)
+	require.NoError(t, os.WriteFile(h.settings, []byte("tz = UTC\nnonsense\n"), 0o600))
+	_, err = h.Settings()
+	require.ErrorContains(t, err, "line 2")
+}
+
+func TestNobodyYet(t *testing.T) {
+	t.Parallel()
+	_, err := testHome(t).Identity()
+	require.ErrorIs(t, err, ErrNobody)
+}
+
+func TestKeyIsPrivate(t *testing.T) {
+	t.Parallel()
+	h := testHome(t)
+	_, err := h.newDevice()
+	require.NoError(t, err)
+	info, err := os.Stat(h.path("identity.json"))
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+}
+
+func TestPlainTextStaysOnThisMachine(t *testing.T) {
+	t.Parallel()
+	for _, ok := range []string{"127.0.0.1:7411", "[::1]:7411", "localhost:7411"} {
+		require.NoError(t, checkLoopback(ok), ok)
+	}
+	for _, bad := range []string{"192.0.2.7:7411", "shop.example:7411", "0.0.0.0:7411", "localhost.example:1", "127.0.0.1"} {
+		require.Error(t, checkLoopback(bad), bad)
+	}
+}
+
+func TestReplaceKeepsTheOldWhenItFails(t *testing.T) {
+	t.Parallel()
+	h := testHome(t)
+	require.NoError(t, h.replace("x", []byte("old")))
+	require.NoError(t, os.Mkdir(h.path("dir"), 0o700))
+	require.NoError(t, os.WriteFile(h.path("dir/full"), nil, 0o600))
+	require.Error(t, h.replace("dir", []byte("new"))) // a folder that is not empty stands there
+	names, err := os.ReadDir(h.dir)
+	require.NoError(t, err)
+	require.Len(t, names, 2, "nothing half-written is left behind")
+}
+
+func TestMemoryIsMergedNotOverwritten(t *testing.T) {
+	t.Parallel()
+	h := testHome(t)
+	require.NoError(t, h.Remember(func(m *Memory) { m.Case = "a"; m.Last["a"] = "1" }))
+	require.NoError(t, h.Remember(func(m *Memory) { m.Last["b"] = "2" }))
+	m, err := h.Memory()
+	require.NoError(t, err)
+	require.Equal(t, "a", m.Case)
+	require.Equal(t, map[string]string{"a": "1", "b": "2"}, m.Last)
+}
+
+func TestTypedLinesAreKept(t *testing.T) {
+	t.Parallel()
+	h := testHome(t)
+	h.now = func() time.Time { return time.Date(2026, 11, 2, 9, 0, 0, 0, time.UTC) }
+	where, err := h.KeepTyped("read 12 furlongs", "no such unit")
+	require.NoError(t, err)
+	b, err := os.ReadFile(where)
+	require.NoError(t, err)
+	require.Equal(t, "2026-11-02T09:00:00Z\t\"read 12 furlongs\"\t\"no such unit\"\n", string(b))
+}
