@@ -88,6 +88,14 @@ func (p *parser) referenceAt(i int) (n int, ref string) {
 func (p *parser) resolve(ref string, n int) string {
 	from := p.i
 	p.i += n
+	id := p.lookUp(ref, from)
+	if p.err == nil {
+		p.typed[id] = ref
+	}
+	return id
+}
+
+func (p *parser) lookUp(ref string, from int) string {
 	if notation.CheckID(ref) == nil {
 		return ref
 	}

@@ -45,6 +45,7 @@ func (p *parser) believe() {
 	} else if n, basis := longest(p, bases); n > 0 {
 		b.Basis, p.i = basis, p.i+n
 		if basis == eventv1.Basis_BASIS_TOLD && p.takes("by") {
+			p.stops = append(p.stops, "that")
 			b.ToldBy = p.words1("who said it")
 		}
 	}

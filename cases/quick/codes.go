@@ -100,6 +100,9 @@ func (p *parser) answered(r *eventv1.CodesRead, a eventv1.CodesAnswer) {
 
 // code reads one code with its state and what it is said to mean.
 func (p *parser) code(r *eventv1.CodesRead) {
+	if p.err != nil {
+		return
+	}
 	c := &eventv1.TroubleCode{Code: strings.ToUpper(p.words[p.i].text)}
 	p.i++
 	for !p.done() && !p.words[p.i].gap {
@@ -169,7 +172,7 @@ func (p *parser) disturb() {
 		case d.Module == "" && d.Disturbance != eventv1.Disturbance_DISTURBANCE_BATTERY_DISCONNECTED:
 			d.Module = p.name(false, "the module")
 		case p.words[p.i].gap && !p.isWord(p.i, negations):
-			p.segment()
+			p.extra = also(p.extra, p.free())
 		default:
 			p.stranger("battery disconnected", "programmed MODULE", "supply 12.6 V")
 		}

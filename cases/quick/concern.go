@@ -8,12 +8,11 @@ import (
 )
 
 var (
-	sawIt      = []string{"saw it", "saw it myself", "seen it", "saw the concern", "duplicated", "duplicated it", "duplicated the concern", "concern duplicated"}
-	notSeen    = []string{"not duplicated", "could not duplicate", "could not duplicate it", "cannot duplicate", "concern not duplicated"}
-	actingUp   = []string{"acting up", "acting up now", "acting up again", "concern acting up", "it is acting up", "it's acting up", "concern present"}
-	goneAway   = []string{"gone away", "gone", "went away", "concern gone away", "concern gone", "it has gone away", "it went away", "stopped acting up"}
-	often      = []string{"always", "every time", "sometimes", "often", "rarely", "now and then", "daily", "once", "twice", "about once", "intermittent"}
-	concernEnd = "when, how often and what was seen go behind commas"
+	sawIt    = []string{"saw it", "saw it myself", "seen it", "saw the concern", "duplicated", "duplicated it", "duplicated the concern", "concern duplicated"}
+	notSeen  = []string{"not duplicated", "could not duplicate", "could not duplicate it", "cannot duplicate", "concern not duplicated"}
+	actingUp = []string{"acting up", "acting up now", "acting up again", "concern acting up", "it is acting up", "it's acting up", "concern present"}
+	goneAway = []string{"gone away", "gone", "went away", "concern gone away", "concern gone", "it has gone away", "it went away", "stopped acting up"}
+	often    = []string{"always", "every time", "sometimes", "often", "rarely", "now and then", "daily", "once", "twice", "about once", "intermittent"}
 )
 
 // concern reads what the concern did, or what the customer says it is.
@@ -37,43 +36,41 @@ func (p *parser) concern() {
 		if p.err == nil && !d.UnsafeToRepeat && !d.OnRecord && (d.Tries == 0 || d.Failures > 0) {
 			p.fail(len(p.words), len(p.words), "not seen, so why, or in how many tries?", "unsafe to repeat", "on film", "failed 0 of 10")
 		}
-		d.Conditions, d.What = s.finish(p), p.said()
+		d.Conditions, d.What = s.finish(p), p.remark("")
 	case p.takes(sawIt...):
 		d := &eventv1.ConcernDuplicated{}
 		p.event.Kind = &eventv1.Event_ConcernDuplicated{ConcernDuplicated: d}
-		p.happening(&s, &d.Tries, &d.Failures)
-		d.Conditions, d.What = s.finish(p), p.said()
+		d.What = p.happening(&s, &d.Tries, &d.Failures)
+		d.Conditions = s.finish(p)
 	case p.takes(actingUp...):
 		a := &eventv1.ConcernActingUp{}
 		p.event.Kind = &eventv1.Event_ConcernActingUp{ConcernActingUp: a}
-		p.happening(&s, nil, nil)
-		a.Conditions, a.What = s.finish(p), p.said()
+		a.What = p.happening(&s, nil, nil)
+		a.Conditions = s.finish(p)
 	case p.takes(goneAway...):
 		g := &eventv1.ConcernGoneAway{}
 		p.event.Kind = &eventv1.Event_ConcernGoneAway{ConcernGoneAway: g}
-		p.happening(&s, nil, nil)
-		g.Conditions, g.What = s.finish(p), p.said()
+		g.What = p.happening(&s, nil, nil)
+		g.Conditions = s.finish(p)
 	default:
 		p.stated()
 	}
 }
 
-// happening reads the conditions in which the concern was seen; other words are
-// what was seen, and stay in the line, which the event keeps whole.
-func (p *parser) happening(s *setting, tries, failures *uint32) {
+// happening reads the conditions in which the concern was seen, and in free
+// words what was seen.
+func (p *parser) happening(s *setting, tries, failures *uint32) string {
+	what := ""
 	for !p.done() {
 		switch {
 		case tries != nil && p.tries(tries, failures, nil), p.background(), p.conditions(s):
-		case p.words[p.i].gap:
-			if p.isWord(p.i, negations) || p.isWord(p.i, hedges) {
-				p.fail(p.i, p.segmentEnd(p.i), "'"+p.words[p.i].text+"' could turn the meaning round", "saw it", "acting up", "gone away", "not duplicated")
-				return
-			}
-			p.free()
+		case p.isWord(p.i, negations) || p.isWord(p.i, hedges):
+			p.fail(p.i, p.segmentEnd(p.i), "'"+p.words[p.i].text+"' could turn the meaning round", "saw it", "acting up", "gone away", "not duplicated")
 		default:
-			p.stranger("a comma: "+concernEnd, "key on", "running")
+			what = also(what, p.free())
 		}
 	}
+	return p.remark(what)
 }
 
 // stated reads '[concern] STATEMENT [, since MOMENT] [, after WHAT] ...'.

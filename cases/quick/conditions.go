@@ -240,7 +240,7 @@ func (p *parser) namesUntil(end int) []string {
 			p.i = to
 			out = append(out, p.found(p.words[to-1].text, false, to-1))
 		} else {
-			if p.doubtful(p.i, p.i, to) {
+			if p.doubtfulWords(p.i, p.i, to) {
 				return nil
 			}
 			text, from := make([]string, 0, to-p.i), p.i

@@ -37,7 +37,13 @@ func (p *parser) expectation(to **eventv1.Expectation, unit string) bool {
 	}
 	p.i += p.match(p.i, "between")
 	if p.isNumber(p.i) {
+		from := p.i
 		p.limits(e, unit)
+		for _, q := range []*eventv1.Quantity{e.Low, e.High} {
+			if q != nil && unit != "" && !alike(q.Unit, unit) {
+				return p.fail(from, p.i, "the value is in "+unit+", what it should be in "+q.Unit, "should be ... "+unit)
+			}
+		}
 		return true
 	}
 	e.Said = p.text("what it should be")

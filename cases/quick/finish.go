@@ -108,11 +108,12 @@ func (p *parser) repairChecked() {
 		switch {
 		case once(p, rescan, &c.Rescanned, "whether it was rescanned"), once(p, relearn, &c.Relearned, "whether it was relearned"),
 			once(p, tried, &c.ConcernTried, "whether the concern was tried"), once(p, gone, &c.Concern, "whether the concern is there"):
-		case p.outcome(&c.Outcome), p.presence(&c.Concern), p.background(), p.conditions(&s):
-		case p.takes("before"):
+		case p.outcome(&c.Outcome), p.presence(&c.Concern):
+		case p.isReference(p.i+1) && p.takes("before"):
 			p.references(&c.Before)
-		case p.takes("after"):
+		case p.isReference(p.i+1) && p.takes("after"):
 			p.references(&c.After)
+		case p.background(), p.conditions(&s):
 		case len(c.Repairs) == 0 && p.isReference(p.i):
 			p.references(&c.Repairs)
 		default:
@@ -223,7 +224,7 @@ func (p *parser) closed() {
 		case p.background():
 		case p.takes("not repaired") && c.Outcome == eventv1.CloseOutcome_CLOSE_OUTCOME_CAUSE_FOUND_NOT_REPAIRED:
 		case p.words[p.i].gap && !p.isWord(p.i, negations) && !p.isWord(p.i, hedges):
-			p.segment()
+			p.extra = also(p.extra, p.free())
 		default:
 			p.stranger(append([]string{"a comma before other words"}, choices...)...)
 		}

@@ -23,7 +23,7 @@ type grammar struct {
 func grammars() []grammar {
 	return []grammar{
 		{Read, (*parser).reading, []string{"read", "reading", "red", "black", "red lead", "black lead", "clamp", "current clamp", "test lamp", "test light",
-			"led tester", "scan", "scan tool", "gauge", "scope", "oscilloscope", "voltage drop", "drop", "same leads", "continuity", "no continuity", "beeps", "no beep"},
+			"led tester", "scan", "scan tool", "gauge", "scope", "oscilloscope", "same leads", "continuity", "no continuity", "beeps", "no beep"},
 			"12.31 V at bcm.C3-14 to batt-"},
 		{Test, (*parser).test, []string{"test", "tested", "bypass", "bypassed", "swap", "swapped", "substituted", "bench", "bench tested", "ran", "run", "operated",
 			"switched", "wiggled", "tried", "function"}, "test ran the fan from the battery, covers fan motor, pass"},
@@ -35,7 +35,7 @@ func grammars() []grammar {
 			"think", "remember", "remembered", "i remember", "from memory", "looked up", "i looked up", "told by", "i was told", "told that"}, "they say feed is good"},
 		{Settle, (*parser).settle, []string{"settle", "settle belief"}, "belief 12 not true because 14"},
 		{Temp, (*parser).temporary, []string{"temp", "temporary", "undo"}, "jumper on 30-87"},
-		{Saw, (*parser).saw, []string{"seen", "saw", "i saw", "found", "i found", "heard", "smelled", "smelt", "noticed"}, "saw green corrosion in splice S4"},
+		{Saw, (*parser).saw, []string{"seen", "saw", "i saw", "found", "i found", "heard", "smelled", "smelt", "noticed", "i noticed"}, "saw green corrosion in splice S4"},
 		{Note, (*parser).writeNote, []string{"note"}, "note customer waits until noon"},
 		{Codes, (*parser).codes, append([]string{"codes", "code", "no codes", "module"}, clearing...), "codes P0480 active from bcm"},
 		{Disturb, (*parser).disturb, []string{"disturb", "disturbed", "battery disconnected", "disconnected battery", "disconnected the battery", "programmed", "reprogrammed",
@@ -85,7 +85,8 @@ func (p *parser) run(kind Kind) *Error {
 	if p.err != nil {
 		return p.err
 	}
-	p.parsed.Understood = Line(p.event)
+	w := &writer{typed: p.typed}
+	p.parsed.Understood = also(w.line(p.event), p.extra)
 	return nil
 }
 
@@ -128,9 +129,13 @@ func (p *parser) recognise(all []grammar) Kind {
 		return p.either(Temp, outcome)
 	}
 	if n, _ := p.matchAny(0, "lamp", "led", "battery tester"); n > 0 {
-		if k, _ := p.matchAny(n, shownWords...); k > 0 {
+		k, _ := p.matchAny(n, shownWords...)
+		if at, _ := p.matchAny(n, "at", "between", "across"); k+at > 0 || p.isNumber(n) {
 			return Read
 		}
+	}
+	if n, _ := p.matchAny(0, "drop", "voltage drop", "drop of", "voltage drop of"); n > 0 && p.isNumber(n) {
+		return Read
 	}
 	if p.isNumber(0) {
 		n, _ := p.minutesAt(0)
@@ -194,9 +199,12 @@ func (p *parser) either(kind Kind, outcome bool) Kind {
 func (p *parser) unrecognised() {
 	text := p.raw(0, len(p.words))
 	var near []string
+	if n, _ := p.matchAny(0, "not acting up", "concern absent"); n > 0 {
+		near = append(near, "gone away")
+	}
 	for _, g := range grammars() {
 		for _, w := range g.words {
-			if first, _, _ := strings.Cut(w, " "); len(first) > 3 && p.words[0].key != "" && distance(first, p.words[0].key, 2) <= 1+len(first)/8 {
+			if first, _, _ := strings.Cut(w, " "); len(first) > 4 && p.words[0].key != "" && distance(first, p.words[0].key, 2) <= 1+len(first)/8 {
 				near = append(near, g.example)
 				break
 			}

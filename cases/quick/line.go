@@ -13,8 +13,9 @@ import (
 // Line writes an event as a line that is understood the same way, for showing
 // back. What a line cannot say is left out: kinds that no line makes give the
 // empty string.
-func Line(e *eventv1.Event) string {
-	w := &writer{}
+func Line(e *eventv1.Event) string { return new(writer).line(e) }
+
+func (w *writer) line(e *eventv1.Event) string {
 	switch k := e.GetKind().(type) {
 	case *eventv1.Event_Reading:
 		w.reading(k.Reading)
@@ -25,19 +26,20 @@ func Line(e *eventv1.Event) string {
 	case *eventv1.Event_PartRemoved:
 		w.add("removed " + name(k.PartRemoved.Component))
 		w.answer(k.PartRemoved.Kept, "kept "+k.PartRemoved.WhereKept, "not kept")
+		w.labelled("because", k.PartRemoved.Why)
 	case *eventv1.Event_PartPutBack:
 		w.add(map[bool]string{true: "reseated ", false: "put back "}[k.PartPutBack.ReseatedOnly] + name(k.PartPutBack.Component))
 	case *eventv1.Event_Belief:
 		w.belief(k.Belief)
 	case *eventv1.Event_BeliefSettled:
 		holds := map[eventv1.Answer]string{eventv1.Answer_ANSWER_YES: " true", eventv1.Answer_ANSWER_NO: " not true", eventv1.Answer_ANSWER_NOT_KNOWN: " not known"}
-		w.add("belief " + reference(k.BeliefSettled.Belief) + holds[k.BeliefSettled.Holds])
+		w.add("belief " + w.reference(k.BeliefSettled.Belief) + holds[k.BeliefSettled.Holds])
 		w.add(k.BeliefSettled.How)
 	case *eventv1.Event_TemporaryOn:
 		w.temporaryOn(k.TemporaryOn)
 	case *eventv1.Event_TemporaryOff:
 		if k.TemporaryOff.Said == "" {
-			w.add("temp off " + reference(k.TemporaryOff.Temporary))
+			w.add("temp off " + w.reference(k.TemporaryOff.Temporary))
 		}
 		w.add(withoutNote(k.TemporaryOff.Said))
 		return strings.Join(w.parts, ", ")
@@ -51,7 +53,11 @@ func Line(e *eventv1.Event) string {
 }
 
 // writer collects the parts between commas.
-type writer struct{ parts []string }
+type writer struct {
+	parts []string
+	// typed is how the writer of a line referred to entries, by id.
+	typed map[string]string
+}
 
 func (w *writer) add(part string) {
 	if part = strings.TrimSpace(part); part != "" {
@@ -86,11 +92,20 @@ func phrase[V comparable](table map[string]V, v V) string {
 	return best
 }
 
-func reference(id string) string {
-	if id == "" {
-		return "?"
+// reference is how an entry was referred to, or else the end of its id.
+func (w *writer) reference(id string) string {
+	if ref, ok := w.typed[id]; ok {
+		return ref
 	}
 	return notation.ShortID(id)
+}
+
+func (w *writer) references(ids []string) string {
+	refs := make([]string, len(ids))
+	for i, id := range ids {
+		refs[i] = w.reference(id)
+	}
+	return strings.Join(refs, " and ")
 }
 
 // allStops end a name in one kind of line or another.
@@ -140,11 +155,7 @@ func names(list []string) string {
 // background adds what any entry may say of itself.
 func (w *writer) background(e *eventv1.Event) {
 	if len(e.Because) > 0 {
-		refs := make([]string, len(e.Because))
-		for i, id := range e.Because {
-			refs[i] = reference(id)
-		}
-		w.add("because " + strings.Join(refs, " and "))
+		w.add("because " + w.references(e.Because))
 	}
 	if m := e.Happened; m != nil {
 		text := m.Said
@@ -163,7 +174,7 @@ func (w *writer) background(e *eventv1.Event) {
 	}
 	switch at := e.GetPlaced().GetWhere().(type) {
 	case *eventv1.Placement_After:
-		w.add("after " + reference(at.After))
+		w.add("after " + w.reference(at.After))
 	case *eventv1.Placement_BeforeOpening:
 		w.add("before the opening")
 	}
@@ -417,7 +428,7 @@ func (w *writer) temporaryOn(t *eventv1.TemporaryOn) {
 	case eventv1.TemporaryKind_TEMPORARY_KIND_WIRE_CUT:
 		w.add("cut " + strings.ReplaceAll(names(t.Where), " and ", " at "))
 	default:
-		w.add("temp " + t.What)
+		w.add("temp")
 	}
 	w.labelled("fused", notation.Format(t.Fuse))
 	if t.Undo != "" {

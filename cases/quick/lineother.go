@@ -38,7 +38,10 @@ func (w *writer) other(e *eventv1.Event) {
 		w.add(k.CodesCleared.Why)
 	case *eventv1.Event_EvidenceDisturbed:
 		d := k.EvidenceDisturbed
-		text := phrase(disturbances, d.Disturbance)
+		text := map[eventv1.Disturbance]string{
+			eventv1.Disturbance_DISTURBANCE_BATTERY_DISCONNECTED: "battery disconnected",
+			eventv1.Disturbance_DISTURBANCE_MODULE_PROGRAMMED:    "programmed", eventv1.Disturbance_DISTURBANCE_MODULE_RELEARNED: "relearned",
+		}[d.Disturbance]
 		if d.Module != "" {
 			text += " " + name(d.Module)
 		}
@@ -66,12 +69,15 @@ func (w *writer) other(e *eventv1.Event) {
 		}
 		w.verdict(d.Tries, d.Failures, 0)
 		w.conditions(d.Conditions)
+		w.add(d.What)
 	case *eventv1.Event_ConcernActingUp:
 		w.add("acting up")
 		w.conditions(k.ConcernActingUp.Conditions)
+		w.add(k.ConcernActingUp.What)
 	case *eventv1.Event_ConcernGoneAway:
 		w.add("gone away")
 		w.conditions(k.ConcernGoneAway.Conditions)
+		w.add(k.ConcernGoneAway.What)
 	default:
 		w.last(e)
 	}
@@ -109,12 +115,12 @@ func (w *writer) last(e *eventv1.Event) {
 		w.labelled("cost", notation.FormatMoney(r.Cost))
 	case *eventv1.Event_RepairChecked:
 		c := k.RepairChecked
-		w.add("checked repair " + references(c.Repairs))
+		w.add("checked repair " + w.references(c.Repairs))
 		if len(c.Before) > 0 {
-			w.add("before " + references(c.Before))
+			w.add("before " + w.references(c.Before))
 		}
 		if len(c.After) > 0 {
-			w.add("after " + references(c.After))
+			w.add("after " + w.references(c.After))
 		}
 		w.answer(c.Rescanned, "rescanned", "not rescanned")
 		w.answer(c.Relearned, "relearned", "not relearned")
@@ -134,17 +140,6 @@ func (w *writer) last(e *eventv1.Event) {
 	case *eventv1.Event_Closed:
 		w.add("close " + notation.Word(k.Closed.Outcome))
 	}
-}
-
-func references(ids []string) string {
-	out := ""
-	for i, id := range ids {
-		if i > 0 {
-			out += " and "
-		}
-		out += reference(id)
-	}
-	return out
 }
 
 func (w *writer) codes(r *eventv1.CodesRead) {

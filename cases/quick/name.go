@@ -55,6 +55,15 @@ func (p *parser) stopsAt(i int) bool {
 	return p.triesAt(i) > 0 || p.momentAt(i) > 0
 }
 
+// beginsOther tells whether the word at i cannot be the first of a name. Wires
+// are red and black, so these two can.
+func (p *parser) beginsOther(i int) bool {
+	n, phrase := p.matchAny(i, starters...)
+	m, stop := p.matchAny(i, p.stops...)
+	o, _ := p.outcomeAt(i)
+	return n > 0 && phrase != "loaded" && phrase != "running" || m > 0 && stop != "red" && stop != "black" || o > 0
+}
+
 // knownAt is the length in words of the longest known name that stands at i.
 func (p *parser) knownAt(i int) (n int, name Name) {
 	if len(p.known) == 0 || i >= len(p.words) {
@@ -90,6 +99,10 @@ func (p *parser) name(point bool, what string) string {
 	}
 	k, known := p.knownAt(from)
 	end := from + max(k, 1)
+	if k == 0 && p.beginsOther(from) {
+		p.fail(from, from, what+" is missing", append(p.nearest("", point), p.quoted(from, from+1)+", if that is its name")...)
+		return ""
+	}
 	if k == 0 && p.isArticle(from) && !p.stopsAt(end) {
 		from, end = from+1, end+1
 		if k, known = p.knownAt(from); k > 0 {
@@ -133,6 +146,10 @@ func (p *parser) isArticle(i int) bool {
 // that nobody can say where the name ends. The first known words are a name
 // for certain.
 func (p *parser) doubtful(from, known, end int) bool {
+	return p.doubtfulWords(from, known, end) || p.doubtfulEnd(from, known, end)
+}
+
+func (p *parser) doubtfulWords(from, known, end int) bool {
 	for i := max(from, known); i < end; i++ {
 		w := p.words[i]
 		if strings.ContainsAny(w.text, `"“”`) {
@@ -148,7 +165,11 @@ func (p *parser) doubtful(from, known, end int) bool {
 			return p.fail(i, i+1, "'"+w.text+"' looks like '"+like+"' misspelt", like, p.quoted(from, end)+", if that is its name")
 		}
 	}
-	if end >= len(p.words) || p.words[end].gap {
+	return false
+}
+
+func (p *parser) doubtfulEnd(from, known, end int) bool {
+	if end >= len(p.words) || p.words[end].gap || !p.states {
 		return false
 	}
 	if n, state := p.matchAny(end, "commanded", "not commanded", "unplugged", "jumped", "loaded", "running"); n > 0 {
@@ -190,7 +211,7 @@ func (p *parser) nearest(text string, point bool) []string {
 		off := 2 * distance(key, k, max(len(key), 2)/2)
 		if text == "" {
 			off = 0
-		} else if off > len(key) && !strings.Contains(k, key) && !(len(k) > 2 && strings.Contains(key, k)) {
+		} else if off > len(key) && !(len(key) > 1 && strings.Contains(k, key)) && !(len(k) > 1 && strings.Contains(key, k)) {
 			continue
 		}
 		if n.Point != point {

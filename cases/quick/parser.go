@@ -24,7 +24,13 @@ type parser struct {
 	stops []string
 	// wantsValue: a spoken number may still follow a known name.
 	wantsValue bool
-	known      map[string]Name
+	// states: a condition may follow a name without a comma, as 'fan commanded'.
+	states bool
+	// extra are words that stand only in the line as the event keeps it.
+	extra string
+	// typed is how entries were referred to, by id.
+	typed map[string]string
+	known map[string]Name
 	// textFrom and textTo bound the last free words.
 	textFrom, textTo int
 }
@@ -34,7 +40,7 @@ func newParser(line string, ctx Context) (*parser, *Error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &parser{line: line, ctx: &ctx, words: words, note: note, event: new(eventv1.Event), known: map[string]Name{}}
+	p := &parser{line: line, ctx: &ctx, words: words, note: note, event: new(eventv1.Event), known: map[string]Name{}, typed: map[string]string{}}
 	p.parsed = &Parsed{Event: p.event, Line: line}
 	for _, n := range ctx.Names {
 		p.known[notation.Key(n.Text)] = n
@@ -42,7 +48,7 @@ func newParser(line string, ctx Context) (*parser, *Error) {
 	return p, nil
 }
 
-func (p *parser) done() bool { return p.i >= len(p.words) }
+func (p *parser) done() bool { return p.err != nil || p.i >= len(p.words) }
 
 // fail notes that the words [from, to) were not understood.
 func (p *parser) fail(from, to int, what string, understood ...string) bool {

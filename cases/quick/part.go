@@ -40,7 +40,7 @@ var matchWords = map[string]eventv1.Answer{
 // partStops end the name of a part.
 var partStops = []string{
 	"in", "fitted", "into", "for", "from", "back", "old", "cost", "costs", "part no", "part number", "part", "on a", "on test", "on trial",
-	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "and",
+	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "and", "with",
 }
 
 // once sets an answer or word of a closed list that may be given once.
@@ -132,13 +132,15 @@ func (p *parser) reason() bool {
 	if !p.takes("because", "since") {
 		return false
 	}
-	p.i = max(p.i, p.segmentEnd(p.i-1))
+	from := p.i - 1
+	p.i = max(p.i, p.segmentEnd(from))
+	p.extra = also(p.extra, p.raw(from, p.i))
 	return true
 }
 
 // remove reads 'removed COMPONENT, kept, on the bench'.
 func (p *parser) remove() {
-	r := &eventv1.PartRemoved{Why: p.said()}
+	r := &eventv1.PartRemoved{}
 	p.event.Kind = &eventv1.Event_PartRemoved{PartRemoved: r}
 	p.stops = append(p.stops, "kept", "not kept", "old kept", "thrown away", "removed", "taken out", "out")
 	p.takes("removed", "remove", "took out", "took off", "took")
@@ -148,13 +150,16 @@ func (p *parser) remove() {
 	for !p.done() {
 		switch {
 		case p.takes("removed", "taken out", "out", "taken off"), once(p, kept, &r.Kept, "whether it was kept"):
-		case p.background(), p.reason():
+		case p.background():
+		case p.takes("because") && !p.done():
+			r.Why = also(r.Why, p.segment())
 		case r.Kept == eventv1.Answer_ANSWER_YES && p.match(p.i, "on")+p.match(p.i, "in") > 0:
 			r.WhereKept = also(r.WhereKept, p.text("where it is kept"))
 		default:
 			p.stranger("kept", "kept on the bench", "not kept", "because 12", "before you came")
 		}
 	}
+	r.Why = p.remark(r.Why)
 }
 
 // putBack reads 'put back COMPONENT', 'original fan back in', 'reseated

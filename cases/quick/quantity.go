@@ -60,7 +60,10 @@ func (p *parser) quantityAt(i int, unit string) (n int, q *eventv1.Quantity, why
 			return 0, nil, "'" + p.words[number].text + "' is no number with a unit"
 		}
 		if unit == "" {
-			return 0, nil, "'" + p.words[number].text + "' has no unit"
+			if p.stopsAt(number + 1) {
+				return 0, nil, "'" + p.words[number].text + "' has no unit"
+			}
+			return 0, nil, err.Error()
 		}
 		digits, k = strings.ReplaceAll(p.words[number].text, "\u2212", "-"), 1
 	}

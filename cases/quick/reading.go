@@ -40,6 +40,7 @@ type reader struct {
 func (p *parser) reading() {
 	r := &eventv1.Reading{Said: p.said()}
 	p.event.Kind = &eventv1.Event_Reading{Reading: r}
+	p.states = true
 	p.stops = append(p.stops, "drop", "dc", "ac", "peak", "scan", "covering", "and", "to", "at", "red", "black", "across", "with", "on meter")
 	rd := &reader{parser: p, r: r, afterValue: -1}
 	for !p.done() {
@@ -84,6 +85,9 @@ func (rd *reader) value() bool {
 		return false
 	}
 	n, q, why := p.quantityAt(p.i, unit)
+	if n == 0 && p.conditions(&rd.s) {
+		return true
+	}
 	if n == 0 {
 		w := p.words[p.i].text
 		hints := []string{"12.31 V", "0.4 ohm", "8.2 A", "OL"}
@@ -94,10 +98,14 @@ func (rd *reader) value() bool {
 			}
 			return p.fail(p.i, p.i+s.n, why, hints...)
 		}
+		to := p.i + 1
 		if bareNumber.MatchString(w) {
 			hints = []string{w + " V", w + " ohm", w + " A"}
+			if _, _, err := p.quantityAt(p.i, ""); !p.stopsAt(to) {
+				why, to = err, to+1
+			}
 		}
-		return p.fail(p.i, p.i+1, why, hints...)
+		return p.fail(p.i, to, why, hints...)
 	}
 	if r.Value != nil || r.Shown != "" {
 		return p.fail(p.i, p.i+n, "a second value", "one value a line", "supply 12.6 V", "at 8 A", "should be 12..12.9")
@@ -223,7 +231,7 @@ func (rd *reader) leads() bool {
 		}
 	case p.takes("across"):
 		if !twice(rd.first + r.At) {
-			r.At = p.name(true, "what it is across")
+			r.At = p.name(false, "what it is across")
 		}
 	case p.takes("between"):
 		if !twice(rd.first) {

@@ -2,7 +2,6 @@ package quick
 
 import (
 	"slices"
-	"strings"
 
 	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -22,7 +21,7 @@ var changes = []change{
 		[]string{"jumper off", "removed jumper", "removed the jumper", "took jumper off", "took off jumper"}, []string{"on"}, []string{"off"}, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_UNPLUGGED, []string{"unplugged", "disconnected"},
 		[]string{"plugged in", "plugged back in", "plugged", "reconnected"}, []string{"unplugged", "disconnected"}, []string{"back in", "plugged back in", "plugged in", "in"}, ""},
-	{eventv1.TemporaryKind_TEMPORARY_KIND_FUSE_OUT, []string{"pulled fuse", "fuse"}, []string{"fuse"}, []string{"out", "pulled"}, []string{"back in", "in"}, "fuse"},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_FUSE_OUT, []string{"pulled fuse", "pulled the fuse", "fuse"}, []string{"fuse"}, []string{"out", "pulled"}, []string{"back in", "in"}, "fuse"},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_PIERCED, []string{"pierced"}, []string{"sealed"}, nil, nil, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_COVER_OFF, []string{"cover off"}, []string{"cover on", "cover back on"}, []string{"cover off"}, []string{"cover back on", "cover on"}, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON, []string{"charger on"}, []string{"charger off"}, nil, nil, ""},
@@ -87,6 +86,9 @@ func (p *parser) temporary() {
 	}
 	lead := p.i
 	p.i += n
+	if c.noun != "" {
+		p.i--
+	}
 	p.stops = append(p.stops, "and", "to", "at", "on", "in", "out", "off", "back", "from", "unplugged", "disconnected", "pulled", "plugged", "cover", "fused", "fuse of")
 	where := p.places(c, lead)
 	if p.err != nil {
@@ -123,21 +125,10 @@ func (p *parser) places(c *change, lead int) []string {
 		case p.match(p.i, "fused") > 0 || p.match(p.i, "fuse of") > 0, p.momentAt(p.i) > 0, p.match(p.i, "by") > 0, p.match(p.i, "because") > 0:
 			return out
 		default:
-			from := p.i
-			name := p.name(point, "what was changed")
+			out = append(out, p.name(point, "what was changed"))
 			if p.err != nil {
 				return nil
 			}
-			if c.noun != "" && from == lead+1 && !strings.HasPrefix(notation.Key(name), c.noun) {
-				name = c.noun + " " + name
-				if k := len(p.parsed.New); k > 0 {
-					p.parsed.New[k-1].Text = name
-				}
-				if known, ok := p.known[notation.Key(name)]; ok {
-					name = known.Text
-				}
-			}
-			out = append(out, name)
 		}
 	}
 	return out
@@ -147,7 +138,7 @@ func (p *parser) places(c *change, lead int) []string {
 func (p *parser) otherTemporary() {
 	t := &eventv1.TemporaryOn{Temporary: eventv1.TemporaryKind_TEMPORARY_KIND_OTHER}
 	p.event.Kind = &eventv1.Event_TemporaryOn{TemporaryOn: t}
-	p.free()
+	p.words[p.i].gap = true
 	p.rest("what was changed", t)
 	t.What = p.said()
 }
@@ -163,7 +154,7 @@ func (p *parser) rest(what string, t *eventv1.TemporaryOn) {
 		case t != nil && p.takes("where", "at"):
 			t.Where = append(t.Where, p.name(true, "where"))
 		case p.words[p.i].gap:
-			p.free()
+			p.extra = also(p.extra, p.free())
 		default:
 			p.stranger("a comma before "+what, "fused 10 A", "by previous shop")
 		}

@@ -39,7 +39,7 @@ var concernChanges = map[string]eventv1.ConcernChange{
 func (p *parser) test() {
 	t := &eventv1.Test{Said: p.said()}
 	p.event.Kind = &eventv1.Event_Test{Test: t}
-	p.stops = append(p.stops, "and")
+	p.stops, p.states = append(p.stops, "and"), true
 	var s setting
 	if n, manner := longest(p, manners); n > 0 {
 		t.Manner = manner
@@ -110,8 +110,8 @@ func (p *parser) covers(to *[]*eventv1.Covered) bool {
 
 // coverList consumes the components of such a list.
 func (p *parser) coverList(to *[]*eventv1.Covered) bool {
-	p.stops = append(p.stops, "and")
-	defer func() { p.stops = p.stops[:len(p.stops)-1] }()
+	defer func(was []string) { p.stops = was }(p.stops)
+	p.stops = []string{"and", "with"}
 	for {
 		c := &eventv1.Covered{Extent: eventv1.Extent_EXTENT_WHOLE}
 		if p.takes("mostly", "most of") {

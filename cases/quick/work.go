@@ -61,7 +61,7 @@ func (p *parser) approve() {
 			a.Refused, verb = true, true
 		case !verb && p.takes(approvals...):
 			verb = true
-		case p.takes("up to") && p.money(&a.UpTo), p.money(&a.UpTo):
+		case p.amount(&a.UpTo):
 		case p.how(a):
 		case p.match(p.i, "by") > 0 && a.Who == "":
 			p.i++
@@ -79,9 +79,27 @@ func (p *parser) approve() {
 		}
 	}
 	a.What = p.remark(a.What)
+	if p.err == nil && a.Who == "" {
+		p.fail(0, p.i, "who approved is missing", "customer approved 200 EUR by phone", "owner refused 300 EUR")
+	}
 	if p.err == nil && a.UpTo == nil && !a.Refused && a.What == "" {
 		p.fail(p.i, p.i, "how much is missing", "customer approved 200 EUR by phone")
 	}
+}
+
+// amount consumes '[up to] 200 EUR', or the bare number where the currency is
+// known.
+func (p *parser) amount(to **eventv1.Money) bool {
+	lead := p.match(p.i, "up to")
+	n, m, why := p.moneyAt(p.i+lead, true)
+	if n == 0 && lead == 0 && !p.isNumber(p.i) {
+		return false
+	}
+	if n == 0 || *to != nil {
+		return p.fail(p.i, p.i+lead+max(n, 1), "one amount is needed: "+why, "up to 200 EUR")
+	}
+	*to, p.i = m, p.i+lead+n
+	return true
 }
 
 var ways = []string{"by phone", "by telephone", "by mail", "by e-mail", "by text", "by message", "in writing", "in person", "signed", "by signature"}
@@ -135,7 +153,7 @@ func (p *parser) spent() {
 				p.fail(p.i, p.i, "on what is missing", "20 min tracing ground")
 				return
 			}
-			t.What = also(t.What, p.segment())
+			t.What = also(t.What, p.free())
 		}
 	}
 	t.What = p.remark(t.What)
@@ -157,7 +175,7 @@ func (p *parser) workedOn() {
 				w.Components = append(w.Components, c.Component)
 			}
 		case p.words[p.i].gap:
-			w.What = also(w.What, p.segment())
+			w.What = also(w.What, p.free())
 		default:
 			p.stranger("a comma before what was done", "on Monday", "before you came", "by previous shop")
 		}
@@ -197,7 +215,7 @@ func clean(s string) string {
 func (p *parser) saw() {
 	s := &eventv1.Seen{}
 	p.event.Kind = &eventv1.Event_Seen{Seen: s}
-	p.takes("seen", "saw", "found", "i saw", "i found")
+	p.takes("seen", "saw", "found", "noticed", "i saw", "i found", "i noticed")
 	start := p.i
 	looks := map[string]eventv1.Outcome{"looks bad": eventv1.Outcome_OUTCOME_FAIL, "looks good": eventv1.Outcome_OUTCOME_PASS, "looks ok": eventv1.Outcome_OUTCOME_PASS}
 	for !p.done() {
@@ -249,6 +267,14 @@ func (p *parser) whereSeen(s *eventv1.Seen) {
 		s.Component = best.Text
 	case m != nil:
 		s.Component = m[1]
-		p.parsed.New = append(p.parsed.New, NewName{Name: Name{Text: m[1]}, Nearest: p.nearest(m[1], false)})
+		for k := range p.words {
+			for end := k + 1; end <= len(p.words) && p.err == nil; end++ {
+				if p.raw(k, end) == m[1] {
+					col, n := p.column(k, end)
+					p.parsed.New = append(p.parsed.New, NewName{Name: Name{Text: m[1]}, Nearest: p.nearest(m[1], false), Column: col, Length: n})
+					return
+				}
+			}
+		}
 	}
 }
