@@ -52,16 +52,9 @@ func (p *Page) Text(s string) {
 	}
 }
 
-// Item of a section.
-func (p *Page) Item(mark, text, entries string) {
-	text = Clean(text)
-	if mark != "" {
-		text = "[" + Clean(mark) + "] " + text
-	}
-	if entries != "" {
-		text += "  (" + entries + ")"
-	}
-	p.line("  - " + wrap(text, p.room(), "    "))
+// Item of a section, with a mark such as '-' before it.
+func (p *Page) Item(mark, text string) {
+	p.line("  " + mark + " " + wrap(Clean(text), p.room(), "    "))
 }
 
 // room is the width of text beside its indent; without a terminal lines stay

@@ -1,0 +1,167 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"golang.org/x/term"
+
+	"knowngood.example/client"
+)
+
+// app is one run of one command.
+type app struct {
+	world
+
+	homeDir, zone, format string
+	noInput               bool
+
+	home *client.Home
+	show *client.Output
+	// lines reads what is typed; one reader for the whole run, so that a question
+	// does not swallow the lines behind its answer.
+	lines *bufio.Reader
+	// query as it was typed, to be repeated with a mark.
+	query string
+}
+
+func (a *app) addFlags(f *pflag.FlagSet) {
+	f.StringVar(&a.homeDir, "home", "", "folder for what you record and who you are")
+	f.StringVarP(&a.format, "output", "o", "table", "table, json, ndjson or csv")
+	f.StringVar(&a.zone, "tz", "", "time zone that times are read and shown in, such as Europe/Dublin (default: this machine's)")
+	f.BoolVar(&a.noInput, "no-input", false, "never ask; fail where an answer is needed")
+}
+
+// fromEnvironment are the flags that a variable or the settings file may set: a
+// flag stands above KNOWNGOOD_ and its name in capitals, that above the file.
+var fromEnvironment = []string{"output", "tz", "no-input", "case", "server", "by"}
+
+// prepare settles what the flags, the environment and the settings say.
+func (a *app) prepare(cmd *cobra.Command) error {
+	data, settings, err := client.Folders(a.homeDir, a.getenv)
+	if err != nil {
+		return err
+	}
+	a.home = client.Open(data, settings)
+	a.home.Warn = a.warn
+	file, err := a.home.Settings()
+	if err != nil {
+		return usage{err}
+	}
+	for name := range file {
+		if !slices.Contains(fromEnvironment, name) {
+			return usagef("%s: there is no setting %q; there are %s", settings, name, strings.Join(fromEnvironment, ", "))
+		}
+	}
+	for _, name := range fromEnvironment {
+		f := cmd.Flags().Lookup(name)
+		if f == nil || f.Changed {
+			continue
+		}
+		value, from := a.getenv("KNOWNGOOD_"+strings.ToUpper(strings.ReplaceAll(name, "-", "_"))), "environment"
+		if value == "" {
+			value, from = file[name], settings
+		}
+		if value == "" {
+			continue
+		}
+		if err := f.Value.Set(value); err != nil {
+			return usagef("%s: %s cannot be %q: %v", from, name, value, err)
+		}
+	}
+	if !slices.Contains(client.Formats, a.format) {
+		return usagef("--output cannot be %q: there are %s", a.format, strings.Join(client.Formats, ", "))
+	}
+	zone := time.Local
+	if a.zone != "" {
+		if zone, err = time.LoadLocation(a.zone); err != nil {
+			return usagef("--tz cannot be %q: give a name of the IANA time zone database, such as Europe/Dublin or UTC", a.zone)
+		}
+	}
+	width, tty := terminal(a.out)
+	a.show = &client.Output{W: a.out, Format: a.format, Style: client.Style{
+		Terminal: tty, Color: tty && a.getenv("NO_COLOR") == "", Width: width, Zone: zone, Now: a.now(),
+	}}
+	a.lines = bufio.NewReader(a.in)
+	return nil
+}
+
+// terminal reports whether somebody is at the other end, and how wide it is.
+func terminal(end any) (width int, yes bool) {
+	f, ok := end.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return 0, false
+	}
+	if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+		return width, true
+	}
+	return 80, true
+}
+
+// asks reports whether a question can be asked.
+func (a *app) asks() bool {
+	_, tty := terminal(a.in)
+	return tty && !a.noInput
+}
+
+// warn tells something that no command fails over.
+func (a *app) warn(text string) {
+	fmt.Fprintln(a.err, "knowngood:", client.Clean(text))
+}
+
+// sure asks for a yes; without a terminal the answer is no.
+func (a *app) sure(question string) bool {
+	if !a.asks() {
+		return false
+	}
+	fmt.Fprintf(a.err, "%s [y/N] ", client.Clean(question))
+	line, err := a.lines.ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return false
+	}
+	return slices.Contains([]string{"y", "yes"}, strings.ToLower(strings.TrimSpace(line)))
+}
+
+// patient bounds how long a server may take to answer.
+func patient(ctx context.Context) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(ctx, client.Patience)
+}
+
+// minus stands for a leading '-' before a number while flags are parsed, so that
+// 'read -0.3 V at ...' is a reading and no flag. U+2212 is the minus sign itself.
+const minus = "\u2212"
+
+func shield(args []string) []string {
+	negative := regexp.MustCompile(`^-[.,]?[0-9]`)
+	out := slices.Clone(args)
+	for i, arg := range out {
+		if arg == "--" {
+			break
+		}
+		if negative.MatchString(arg) {
+			out[i] = minus + arg[1:]
+		}
+	}
+	return out
+}
+
+// typed is the line that the arguments make.
+func typed(args []string) string {
+	words := slices.Clone(args)
+	for i, w := range words {
+		if rest, ok := strings.CutPrefix(w, minus); ok {
+			words[i] = "-" + rest
+		}
+	}
+	return strings.Join(words, " ")
+}

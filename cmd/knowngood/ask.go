@@ -1,0 +1,212 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/export"
+	"knowngood.example/cases/notation"
+	"knowngood.example/cases/quick"
+	"knowngood.example/client"
+	boardv1 "knowngood.example/proto/knowngood/board/v1"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// askFlags are what every command that asks about one case takes.
+type askFlags struct {
+	ref, from string
+	asOf      uint64
+}
+
+func (o *askFlags) add(f *pflag.FlagSet) {
+	f.StringVar(&o.ref, "case", "", "the case: its id or the end of it (default: the one in use)")
+	f.StringVar(&o.from, "from", "", "ask an export instead of the server ('-': standard input); needs no identity")
+	f.Uint64Var(&o.asOf, "as-of", 0, "as the case stood at this entry (default: now)")
+}
+
+const askHelp = `
+
+--from FILE asks an export and needs neither server nor identity; --as-of N answers
+as if entry N were the last. Without a server, what was fetched before is shown.
+'knowngood help output' has the shape of -o json, ndjson and csv.`
+
+// asked is a case to be asked about.
+type asked struct {
+	*cases.Case
+	names cases.Names
+	// sent is the last seq that the server has; what lies beyond waits.
+	sent uint64
+	// shop is the asker's; empty when asking an export.
+	shop string
+}
+
+// look gets the case that the flags mean.
+func (a *app) look(ctx context.Context, o *askFlags) (*asked, error) {
+	q, err := a.lookNow(ctx, o)
+	if err != nil || o.asOf == 0 {
+		return q, err
+	}
+	if o.asOf > q.Head() {
+		return nil, fmt.Errorf("%w: --as-of %d: the case has %d entries", client.ErrNotFound, o.asOf, q.Head())
+	}
+	q.Case = q.AsOf(o.asOf)
+	return q, nil
+}
+
+func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
+	if o.from != "" {
+		x, err := a.readExport(o.from)
+		if err != nil {
+			return nil, err
+		}
+		c, err := client.FromExport(x)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", o.from, err)
+		}
+		names := client.Names{Shops: x.Head.Shops, People: x.Head.People}
+		return &asked{Case: c.Case, names: names.Of(), sent: c.Sent}, nil
+	}
+	who, conn, err := a.home.Connect()
+	if err != nil {
+		return nil, err
+	}
+	defer conn.Close()
+	ctx, cancel := patient(ctx)
+	defer cancel()
+	stream, err := a.findCase(ctx, conn, o.ref)
+	if err != nil {
+		return nil, err
+	}
+	c, err := a.home.Fetch(ctx, who, conn, stream)
+	names, namesErr := a.home.HearNames(ctx, conn)
+	if errors.Is(err, client.ErrOffline) {
+		why := err
+		if c, err = a.home.Kept(who, stream); err != nil {
+			return nil, err
+		}
+		if c.Case.Head() == 0 {
+			return nil, fmt.Errorf("%w, and nothing of this case is kept here", why)
+		}
+		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", c.Sent))
+	} else if errors.Is(err, client.ErrNotFound) || notFound(err) {
+		// A case that was opened here and has not reached the server yet.
+		kept, keptErr := a.home.Kept(who, stream)
+		if keptErr != nil || kept.Case.Head() == 0 {
+			return nil, err
+		}
+		c, err = kept, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	if namesErr != nil {
+		if names, err = a.home.Names(); err != nil {
+			return nil, err
+		}
+	}
+	if n := c.Waiting(); n > 0 {
+		a.warn(fmt.Sprintf("%s to be sent", strings.Replace(wait(n), "wait", "wait here", 1)))
+	}
+	return &asked{Case: c.Case, names: names.Of(), sent: c.Sent, shop: who.Shop}, nil
+}
+
+func notFound(err error) bool {
+	var no *client.Refusal
+	return errors.As(err, &no) && no.Reason == boardv1.Reason_REASON_NOT_FOUND
+}
+
+// findCase resolves what somebody calls a case; the server is asked when this
+// home does not know it.
+func (a *app) findCase(ctx context.Context, conn *client.Conn, ref string) (string, error) {
+	stream, err := a.home.FindCase(ref)
+	if err == nil || ref == "" || !errors.Is(err, client.ErrNotFound) {
+		return stream, err
+	}
+	r, askErr := conn.Board(ctx, &boardv1.BoardRequest{Closed: true})
+	if askErr != nil {
+		return "", errors.Join(err, client.Explain(askErr))
+	}
+	var seen []string
+	for _, c := range r.GetCases() {
+		seen = append(seen, c.GetStream())
+	}
+	return a.home.FindCase(ref, seen...)
+}
+
+// readExport reads an export and says what in it does not hold.
+func (a *app) readExport(path string) (*export.Export, error) {
+	x, err := a.openExport(path)
+	if err != nil {
+		return nil, err
+	}
+	v := export.Verify(x, "")
+	for _, p := range v.Problems {
+		a.warn(fmt.Sprintf("%s, %v", path, p))
+	}
+	return x, nil
+}
+
+func (a *app) openExport(path string) (*export.Export, error) {
+	in := a.in
+	if path != "-" {
+		f, err := os.Open(path)
+		if errors.Is(err, os.ErrNotExist) {
+			return nil, fmt.Errorf("%w: there is no file %s", client.ErrNotFound, path)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("cannot read the export: %w", err)
+		}
+		defer f.Close()
+		in = f
+	}
+	x, err := export.Read(in)
+	if err != nil {
+		return nil, fmt.Errorf("%s, %w", path, err)
+	}
+	return x, nil
+}
+
+// refs writes entries as #3 #7.
+func refs(seqs []uint64) string {
+	words := make([]string, len(seqs))
+	for i, n := range seqs {
+		words[i] = fmt.Sprintf("#%d", n)
+	}
+	return strings.Join(words, " ")
+}
+
+func amounts(ms []*eventv1.Money) []client.Amount {
+	out := []client.Amount{}
+	for _, m := range ms {
+		out = append(out, client.Amount{Minor: m.GetMinor(), Currency: m.GetCurrency()})
+	}
+	return out
+}
+
+func money(ms []*eventv1.Money) string {
+	words := make([]string, len(ms))
+	for i, m := range ms {
+		words[i] = notation.FormatMoney(m)
+	}
+	return strings.Join(words, " + ")
+}
+
+// known lists the names of a case's components and points.
+func known(c *cases.Case) []quick.Name {
+	var out []quick.Name
+	for _, x := range c.Components {
+		out = append(out, quick.Name{Text: x.Name})
+	}
+	for _, x := range c.Points {
+		out = append(out, quick.Name{Text: x.Name, Point: true})
+	}
+	slices.SortFunc(out, func(a, b quick.Name) int { return strings.Compare(a.Text, b.Text) })
+	return out
+}

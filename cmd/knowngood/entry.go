@@ -1,0 +1,342 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"google.golang.org/protobuf/encoding/protojson"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/check"
+	"knowngood.example/cases/envelope"
+	"knowngood.example/cases/export"
+	"knowngood.example/cases/notation"
+	"knowngood.example/client"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// entryFlags are what every command that records takes.
+type entryFlags struct {
+	ref, by, when, after string
+	beforeOpening, yes   bool
+	because              []string
+}
+
+func (o *entryFlags) add(f *pflag.FlagSet) {
+	f.StringVar(&o.ref, "case", "", "the case: its id or the end of it (default: the one in use)")
+	f.StringVar(&o.by, "by", "", "who did it, when that is not you: a name, or a role such as 'customer' or 'previous shop'")
+	f.StringVar(&o.when, "when", "", "when it was done: 'Monday', '2026-11-20', '14:05' (default: now)")
+	f.StringVar(&o.after, "after", "", "it was done after this entry, not now: a number, 'last', or the end of an id")
+	f.BoolVar(&o.beforeOpening, "before-opening", false, "it was done before the case was opened")
+	f.StringSliceVar(&o.because, "because", nil, "entries it rests on: numbers, 'last', or ends of ids")
+	f.BoolVarP(&o.yes, "yes", "y", false, "take values that would be asked about again")
+}
+
+// desk is a case with somebody at it: who writes, in which case, and what this
+// home knows of it.
+type desk struct {
+	*app
+	who    *client.Identity
+	stream string
+	copy   *client.Copy
+	names  *client.Names
+	memory *client.Memory
+}
+
+// sitDown opens the case for writing. It needs no server.
+func (a *app) sitDown(ref string) (*desk, error) {
+	who, err := a.home.Identity()
+	if err != nil {
+		return nil, err
+	}
+	stream, err := a.home.FindCase(ref)
+	if err != nil {
+		return nil, err
+	}
+	return a.deskFor(who, stream)
+}
+
+func (a *app) deskFor(who *client.Identity, stream string) (d *desk, err error) {
+	d = &desk{app: a, who: who, stream: stream}
+	if d.names, err = a.home.Names(); err != nil {
+		return nil, err
+	}
+	if d.memory, err = a.home.Memory(); err != nil {
+		return nil, err
+	}
+	d.copy, err = a.home.Kept(who, stream)
+	return d, err
+}
+
+// refresh brings the copy up to date when the server answers.
+func (d *desk) refresh(ctx context.Context) error {
+	ctx, cancel := patient(ctx)
+	defer cancel()
+	c, err := client.Dial(d.who.Server, d.who.Token)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	fresh, err := d.home.Fetch(ctx, d.who, c, d.stream)
+	if err != nil {
+		return err
+	}
+	d.copy = fresh
+	return nil
+}
+
+// entry finds the id of an entry: its number, 'last', or its id or the end of it.
+func (d *desk) entry(said string) (string, error) {
+	said = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(said), "#"))
+	if said == "last" {
+		if id := d.memory.Last[d.stream]; id != "" {
+			return id, nil
+		}
+		return "", fmt.Errorf("%w: nothing was recorded from here in this case yet, so there is no 'last'", client.ErrNotFound)
+	}
+	if n, err := strconv.ParseUint(said, 10, 64); err == nil {
+		if s := d.copy.Case.Step(n); s != nil {
+			return s.ID, nil
+		}
+		if len(said) < 6 {
+			return "", fmt.Errorf("%w: the case has no entry %d; its last is %d", client.ErrNotFound, n, d.copy.Case.Head())
+		}
+	}
+	if notation.CheckID(said) == nil {
+		return said, nil
+	}
+	var found []string
+	for _, s := range d.copy.Case.Steps() {
+		if len(said) >= 4 && strings.HasSuffix(s.ID, said) {
+			found = append(found, s.ID)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return "", fmt.Errorf("%w: no entry %q; give its number, 'last', or the last six characters of its id", client.ErrNotFound, said)
+	}
+	return "", fmt.Errorf("%q fits %d entries: give more of the id", said, len(found))
+}
+
+// laid fills in what the flags say of an event.
+func (d *desk) laid(e *eventv1.Event, o *entryFlags) error {
+	e.Stream = d.stream
+	if o.by != "" {
+		e.By = o.by
+	}
+	if e.By != "" {
+		id, known, err := d.names.Person(e.By)
+		if err != nil {
+			return usage{err}
+		}
+		if known {
+			e.By = id
+		}
+	}
+	if o.when != "" {
+		m, err := notation.ParseMoment(o.when, d.show.Now.In(d.show.Zone))
+		if err != nil {
+			return usagef("--when: %w", err)
+		}
+		e.Happened = m
+	}
+	switch {
+	case o.after != "" && o.beforeOpening:
+		return usagef("--after and --before-opening: choose one")
+	case o.after != "":
+		id, err := d.entry(o.after)
+		if err != nil {
+			return fmt.Errorf("--after: %w", err)
+		}
+		e.Placed = &eventv1.Placement{Where: &eventv1.Placement_After{After: id}}
+	case o.beforeOpening:
+		e.Placed = &eventv1.Placement{Where: &eventv1.Placement_BeforeOpening{BeforeOpening: true}}
+	}
+	for _, said := range o.because {
+		id, err := d.entry(said)
+		if err != nil {
+			return fmt.Errorf("--because: %w", err)
+		}
+		e.Because = append(e.Because, id)
+	}
+	return nil
+}
+
+// keep checks the events, saves them together, and sends them when the server
+// answers. It writes what became of them.
+func (d *desk) keep(ctx context.Context, o *entryFlags, events ...*eventv1.Event) error {
+	saved, err := d.save(o, events...)
+	if err != nil {
+		return err
+	}
+	return d.send(ctx, saved)
+}
+
+// save checks and saves; nothing is sent yet.
+func (d *desk) save(o *entryFlags, events ...*eventv1.Event) ([]*eventv1.Signed, error) {
+	next := d.copy.Case.Head() + 1
+	for i, e := range events {
+		if e.Stream == "" {
+			if err := d.laid(e, o); err != nil {
+				return nil, err
+			}
+		}
+		if check.Transition(envelope.KindOf(e)) && e.Expect == nil {
+			at := next + uint64(i)
+			e.Expect = &at
+		}
+		if err := d.mayRecord(e, o.yes); err != nil {
+			return nil, err
+		}
+	}
+	saved, err := d.home.Save(d.who, client.Stamp{Seen: d.copy.Sent, At: d.now().In(d.show.Zone)}, events...)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range events {
+		if err := d.foldIn(e); err != nil {
+			return nil, err
+		}
+	}
+	return saved, d.home.Remember(func(m *client.Memory) {
+		for _, e := range events {
+			carry(m, d.stream, e)
+		}
+		d.memory = m
+	})
+}
+
+// foldIn adds an event to the copy at the place it would take now, so that what
+// follows may speak of it.
+func (d *desk) foldIn(e *eventv1.Event) error {
+	c := d.copy.Case
+	return c.Apply(cases.Record{
+		Entry: &eventv1.Entry{
+			Seq: c.Head() + 1, Stream: d.stream, Id: e.GetId(), Device: d.who.Device, DeviceSeq: e.GetDeviceSeq(),
+			Person: d.who.Person, Shop: d.who.Shop, Kind: envelope.KindOf(e),
+		},
+		Event: e, Known: true,
+	})
+}
+
+// carry keeps what 'last', 'same leads' and 'same state' mean next.
+func carry(m *client.Memory, stream string, e *eventv1.Event) {
+	m.Last[stream] = e.GetId()
+	conditions := e.GetTest().GetConditions()
+	if r := e.GetReading(); r != nil {
+		conditions = r.GetConditions()
+		if r.GetRed() != "" || r.GetBlack() != "" || r.GetAt() != "" {
+			m.Red[stream], m.Black[stream], m.At[stream] = r.GetRed(), r.GetBlack(), r.GetAt()
+		}
+	}
+	if conditions == nil {
+		return
+	}
+	if b, err := protojson.Marshal(conditions); err == nil {
+		m.Conditions[stream] = string(b)
+	}
+}
+
+// send sends what waits and writes what became of the saved events.
+func (d *desk) send(ctx context.Context, saved []*eventv1.Signed) error {
+	sent, err := d.push(ctx)
+	var later error
+	switch {
+	case err == nil:
+	case stays(err):
+		later = notSent{sent.Waiting, err}
+	default:
+		return err
+	}
+	if later == nil {
+		if err := d.refresh(ctx); err != nil && !stays(err) && !errors.Is(err, client.ErrNotFound) {
+			return err
+		}
+	}
+	var refused error
+	for _, s := range saved {
+		if err := d.tell(ctx, s, sent); err != nil {
+			refused = errors.Join(refused, err)
+		}
+	}
+	return errors.Join(refused, later)
+}
+
+// stays reports whether an error of a push leaves the events waiting.
+func stays(err error) bool {
+	var no *client.Refusal
+	return errors.Is(err, client.ErrOffline) || errors.Is(err, context.Canceled) || errors.As(err, &no)
+}
+
+// push sends everything that waits.
+func (a *app) push(ctx context.Context) (*client.Sent, error) {
+	ctx, cancel := patient(ctx)
+	defer cancel()
+	who, c, err := a.home.Connect()
+	if err != nil {
+		return &client.Sent{}, err
+	}
+	defer c.Close()
+	return a.home.Push(ctx, who, c)
+}
+
+// stored is the shape of a recorded entry.
+type stored struct {
+	Case string `json:"case"`
+	// Seq is 0 while the entry waits to be sent.
+	Seq     uint64          `json:"seq"`
+	ID      string          `json:"id"`
+	Kind    string          `json:"kind"`
+	State   string          `json:"state"`
+	Text    string          `json:"text"`
+	Remarks []string        `json:"remarks"`
+	Event   json.RawMessage `json:"event"`
+}
+
+// tell writes what became of one event; the error is a server's refusal.
+func (d *desk) tell(ctx context.Context, s *eventv1.Signed, sent *client.Sent) error {
+	o, err := envelope.Open(s.GetEvent())
+	if err != nil {
+		return err
+	}
+	e := o.Event
+	out := stored{Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(o.Kind), State: "waiting to send", Remarks: []string{}, Event: export.View(s.GetEvent())}
+	if no, ok := sent.Refused[e.GetId()]; ok {
+		return fmt.Errorf("%s was not taken: %w\nit is kept: 'knowngood sync' lists what was refused", out.Kind, &client.Refusal{Reason: no.Result.GetReason(), Text: no.Result.GetText()})
+	}
+	if yes, ok := sent.Taken[e.GetId()]; ok {
+		out.State, out.Seq = "sent", yes.Result.GetSeq()
+		out.Remarks = append(out.Remarks, yes.Result.GetRemarks()...)
+	}
+	if step := d.copy.Case.ByID(e.GetId()); step != nil {
+		out.Text = d.copy.Case.Describe(step, d.names.Of())
+		if step.Seq <= d.copy.Sent {
+			// Another command of this home may have sent it.
+			out.State, out.Seq = "sent", step.Seq
+		}
+	}
+	for _, r := range out.Remarks {
+		d.warn(r)
+	}
+	return d.show.Write([]stored{out}, func() client.Table {
+		number := "waits"
+		if out.Seq > 0 {
+			number = fmt.Sprintf("#%d", out.Seq)
+		}
+		return client.Table{Head: []string{"Entry", "Kind", "Says"}, Rows: [][]string{{number, out.Kind, out.Text}}}
+	})
+}
+
+// recording marks a command as one that records.
+func recording(cmd *cobra.Command, o *entryFlags) *cobra.Command {
+	o.add(cmd.Flags())
+	return cmd
+}

@@ -1,0 +1,237 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"knowngood.example/cases"
+	"knowngood.example/client"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+type handoffFlags struct {
+	entryFlags
+	question, money, mayCut, mayRemove, said, person string
+	minutes                                          uint32
+	readOnly                                         bool
+}
+
+func (o *handoffFlags) more(f *pflag.FlagSet) {
+	f.StringVar(&o.question, "question", "", "what you want to know")
+	f.StringVar(&o.person, "person", "", "to this person only (default: anyone of that shop)")
+	f.Uint32Var(&o.minutes, "minutes", 0, "limit of work in minutes")
+	f.StringVar(&o.money, "money", "", "limit of cost: '200 EUR'")
+	f.StringVar(&o.mayCut, "may-cut", "", "may wires be cut: yes, no, not-known")
+	f.StringVar(&o.mayRemove, "may-remove", "", "may parts be removed: yes, no, not-known")
+	f.StringVar(&o.said, "limits", "", "other limits, in words")
+	f.BoolVar(&o.readOnly, "read-only", false, "to be read, not written in")
+}
+
+func newHandoff(a *app) *cobra.Command {
+	o := new(handoffFlags)
+	cmd := &cobra.Command{
+		Use: "handoff SHOP", Short: "Hand the case to another shop with a question",
+		Long: `  knowngood handoff 'Lantern Lane Diagnostics' --question 'why does the fan not run hot?' \
+      --minutes 120 --money '200 EUR' --may-cut no
+
+The other shop sees the whole case from its first entry and may write in it until it
+hands back. What was seen cannot be called back.`,
+		Args:              cobra.ExactArgs(1),
+		ValidArgsFunction: a.completeShop,
+		RunE:              func(cmd *cobra.Command, args []string) error { return runHandoff(cmd.Context(), a, o, args[0]) },
+	}
+	o.more(cmd.Flags())
+	return recording(cmd, &o.entryFlags)
+}
+
+func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
+	if o.question == "" {
+		return usagef("--question is missing: say what the other shop should find out")
+	}
+	d, err := a.attend(ctx, o.ref)
+	if err != nil {
+		return err
+	}
+	if err := d.hear(ctx); err != nil && !stays(err) {
+		return err
+	}
+	shop, err := d.names.Shop(to)
+	if err != nil {
+		return err
+	}
+	cut, err1 := answer("may-cut", o.mayCut)
+	remove, err2 := answer("may-remove", o.mayRemove)
+	limit, err3 := cash("money", o.money, d.who.Currency)
+	if err := first(err1, err2, err3); err != nil {
+		return err
+	}
+	says := &eventv1.HandedOff{ToShop: shop, Question: o.question, Access: eventv1.Access_ACCESS_WRITE, Checkpoint: d.home.Checkpoint()}
+	if o.readOnly {
+		says.Access = eventv1.Access_ACCESS_READ
+	}
+	if o.person != "" {
+		id, ok, err := d.names.Person(o.person)
+		if err != nil || !ok {
+			return usagef("--person: nobody called %q is known here; leave it out to hand the case to the shop", o.person)
+		}
+		says.ToPerson = id
+	}
+	if o.minutes > 0 || limit != nil || cut != 0 || remove != 0 || o.said != "" {
+		says.Limits = &eventv1.Limits{Minutes: o.minutes, Money: limit, MayCut: cut, MayRemove: remove, Said: o.said}
+	}
+	return d.keep(ctx, &o.entryFlags, &eventv1.Event{Kind: &eventv1.Event_HandedOff{HandedOff: says}})
+}
+
+// hear asks the server for names.
+func (d *desk) hear(ctx context.Context) error {
+	ctx, cancel := patient(ctx)
+	defer cancel()
+	c, err := client.Dial(d.who.Server, d.who.Token)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	names, err := d.home.HearNames(ctx, c)
+	if err == nil {
+		d.names = names
+	}
+	return err
+}
+
+func newTakeup(a *app) *cobra.Command {
+	o := new(entryFlags)
+	cmd := &cobra.Command{
+		Use: "takeup [WORDS...]", Short: "Take up a case that was handed to you",
+		Long: `  knowngood takeup --case 4f9a2c
+  knowngood takeup --case 4f9a2c on site, meter 1 and clamp at hand
+
+The case is in use afterwards.`,
+		RunE: func(cmd *cobra.Command, args []string) error { return runTakeup(cmd.Context(), a, o, typed(args)) },
+	}
+	return recording(cmd, o)
+}
+
+func runTakeup(ctx context.Context, a *app, o *entryFlags, said string) error {
+	if o.ref != "" {
+		if err := runQuietUse(ctx, a, o.ref); err != nil {
+			return err
+		}
+	}
+	d, err := a.attend(ctx, "")
+	if err != nil {
+		return err
+	}
+	h := open(d.copy.Case, d.who.Shop)
+	if h == nil {
+		return fmt.Errorf("%w: this case was not handed to %s, or was handed back", client.ErrNotFound, d.who.ShopName)
+	}
+	if h.TakenUp != nil {
+		return fmt.Errorf("taken up already, with entry %d", h.TakenUp.Seq)
+	}
+	return d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_TakenUp{TakenUp: &eventv1.TakenUp{Handoff: h.Step.ID, Said: said}}})
+}
+
+// runQuietUse puts a case in use without a word.
+func runQuietUse(ctx context.Context, a *app, ref string) error {
+	c, err := a.look(ctx, &askFlags{ref: ref})
+	if err != nil {
+		return err
+	}
+	return a.home.Remember(func(m *client.Memory) { m.Case = c.Stream })
+}
+
+// open is the last hand-off to the shop that was not handed back.
+func open(c *cases.Case, shop string) *cases.Handoff {
+	for i := len(c.Handoffs) - 1; i >= 0; i-- {
+		if h := c.Handoffs[i]; h.Back == nil && h.Says.GetToShop() == shop {
+			return h
+		}
+	}
+	return nil
+}
+
+type handbackFlags struct {
+	askFlags
+	entryFlags
+	dueFlags
+	give                                bool
+	found, cause, mode, proof, oldParts string
+	notDone, leftOpen                   []string
+}
+
+func newHandback(a *app) *cobra.Command {
+	o := new(handbackFlags)
+	cmd := &cobra.Command{
+		Use: "handback", Short: "The page that hands the case back; with --give, hand it back",
+		Long: `  knowngood handback                               the page, as it would read now
+  knowngood handback --give --found 'splice S4 corroded, open under load' --cause 'splice S4' \
+      --mode 'high resistance' --proof 'drop 3.2 V at 11 A, gone after the repair' --because 15,17 \
+      --old-parts 'in the box on the passenger seat' --not-done 'second fan not looked at'
+
+Handing back ends your writing in the case.` + askHelp,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			o.entryFlags.ref = o.askFlags.ref
+			if o.give {
+				return runGiveBack(cmd.Context(), a, o)
+			}
+			for _, name := range []string{"found", "cause", "mode", "proof", "old-parts", "not-done", "left-open", "check-due", "check"} {
+				if cmd.Flags().Changed(name) {
+					return usagef("--%s is for handing back: add --give", name)
+				}
+			}
+			return runDocument(cmd.Context(), a, &o.askFlags, true)
+		},
+	}
+	f := cmd.Flags()
+	o.askFlags.add(f)
+	f.BoolVar(&o.give, "give", false, "hand the case back")
+	f.StringVar(&o.found, "found", "", "what was found")
+	f.StringVar(&o.cause, "cause", "", "component or stretch that is the cause; left out when not found")
+	f.StringVar(&o.mode, "mode", "", "in which way it is bad: open, high-resistance, short-to-ground, defective and so on")
+	f.StringVar(&o.proof, "proof", "", "how it was proven; name the entries with --because")
+	f.StringVar(&o.oldParts, "old-parts", "", "where the old parts are")
+	f.StringArrayVar(&o.notDone, "not-done", nil, "what was not done or not looked at; may be given more than once")
+	f.StringArrayVar(&o.leftOpen, "left-open", nil, "what is left open on the vehicle; may be given more than once")
+	f.StringVar(&o.when, "when", "", "with --give: when it was done (default: now)")
+	f.StringSliceVar(&o.because, "because", nil, "with --give: entries it rests on")
+	f.BoolVarP(&o.yes, "yes", "y", false, "with --give: take values that would be asked about again")
+	o.dueFlags.add(f)
+	return cmd
+}
+
+func runGiveBack(ctx context.Context, a *app, o *handbackFlags) error {
+	if o.from != "" || o.asOf != 0 {
+		return usagef("--give writes: it goes with neither --from nor --as-of")
+	}
+	if o.found == "" {
+		return usagef("--found is missing: say what was found, or that nothing was")
+	}
+	mode, err := choose[eventv1.FaultMode]("mode", o.mode)
+	if err != nil {
+		return err
+	}
+	due, err := o.event(a)
+	if err != nil {
+		return err
+	}
+	d, err := a.attend(ctx, o.entryFlags.ref)
+	if err != nil {
+		return err
+	}
+	h := open(d.copy.Case, d.who.Shop)
+	if h == nil {
+		return fmt.Errorf("%w: this case was not handed to %s, or was handed back already", client.ErrNotFound, d.who.ShopName)
+	}
+	back := &eventv1.Event{Kind: &eventv1.Event_HandedBack{HandedBack: &eventv1.HandedBack{
+		Handoff: h.Step.ID, Found: o.found, Cause: o.cause, CauseMode: mode, Proof: o.proof, NotDone: o.notDone, LeftOpen: o.leftOpen,
+		OldParts: o.oldParts, Checkpoint: d.home.Checkpoint(),
+	}}}
+	if due == nil {
+		return d.keep(ctx, &o.entryFlags, back)
+	}
+	return d.keep(ctx, &o.entryFlags, due, back)
+}

@@ -1,0 +1,60 @@
+package main
+
+import "github.com/spf13/cobra"
+
+func newOutputHelp() *cobra.Command {
+	return &cobra.Command{Use: "output", Short: "Formats, shapes of -o json, ndjson and csv, exit codes", Long: outputHelp}
+}
+
+const outputHelp = `-o table   for people; the layout may change
+-o json    one array of objects, indented
+-o ndjson  one object a line
+-o csv     a first line of names; the items of a list are parted by '; '
+
+Members below keep their names, types and meaning; new ones may be added. Times are
+RFC 3339 in the zone of --tz, a date alone when only the day is known, empty when not
+known. Money is {"minor": 1250, "currency": "EUR"}: minor units of ISO 4217; in csv
+'1250 EUR'. Case and entry ids are UUIDv7.
+
+recording  case, seq (0 while it waits), id, kind, state ('sent', 'waiting to send'),
+           text, remarks (list), event (the event as protobuf JSON)
+board      case, shop, vehicle, vin, concern, state, opened, waits_for, waits_for_you,
+           tested, only_believed, findings, temporary (list), spent (list of money),
+           spent_without_test (list of money), entries
+timeline   seq, job (place in job order), id, kind, happened, recorded, by,
+           recorded_by, shop, text, now (what a correction put in its place), marks
+           (list)
+replay     as timeline, then tested, only_believed, temporary: counts once the entry
+           was in the log
+watch      case, then as timeline, then cursor: resume behind this line; empty when
+           only a later line has one
+review     rule, severity ('look now', 'look', 'note'), entries (list of seq), about
+           (list), why, clears
+review --rules  rule, severity, doctrine
+brief, handback
+           json: title, sections (title, lines (text, mark, entries), none), cautions
+           ndjson and csv, a row a line: section, mark, text, entries
+pins       point, pin, colour, where, net, source, last, seq
+spend      seq, what, ground, why, minutes, cost (list of money)
+use        case, vehicle, concern, name, person, shop, shop_id, server, home
+join       name, person, shop, shop_id, role, device
+invite     code, role, expires, server
+sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, refused
+import     line, state, id, kind, text
+verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
+serve      json, ndjson: address, shops (name, shop, code, expires)
+version    version, revision, changed, go, platform
+
+Exit codes
+  0  done
+  1  failed
+  2  the command or what was typed cannot be understood, or needs a yes
+  3  not found
+  4  conflict: somebody else was first, or the log has another history
+  5  saved here, not sent yet: it goes with the next command that reaches the server
+  6  refused
+
+Settings: a flag stands above the environment (KNOWNGOOD_OUTPUT, KNOWNGOOD_TZ,
+KNOWNGOOD_NO_INPUT, KNOWNGOOD_CASE, KNOWNGOOD_SERVER, KNOWNGOOD_BY), that above the
+file 'settings' with lines such as 'tz = Europe/Dublin'. KNOWNGOOD_HOME, or --home,
+holds everything; otherwise the XDG base directories do. NO_COLOR is obeyed.`

@@ -1,0 +1,143 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"net"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"knowngood.example/client"
+	"knowngood.example/server"
+)
+
+type serveFlags struct {
+	data, listen, ready string
+	shops               []string
+	verbose             bool
+}
+
+func newServe(a *app) *cobra.Command {
+	o := new(serveFlags)
+	cmd := &cobra.Command{
+		Use: "serve", Short: "Run the server that shops share cases through",
+		Long: `  knowngood serve --shop 'Northgate Autos' --shop 'Lantern Lane Diagnostics:GBP'
+  knowngood serve --data server-data --listen 127.0.0.1:7411
+
+--shop opens a shop, or finds it by its name, and prints a join code for its owner until
+one has joined. The server listens on this machine only: what it sends is not encrypted.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), a, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.data, "data", "", "folder for the log and the server's key (default: 'server' in your data folder)")
+	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on; port 0 takes a free one")
+	f.StringArrayVar(&o.shops, "shop", nil, "NAME or NAME:CURRENCY of a shop to open; may be given more than once")
+	f.StringVar(&o.ready, "ready-file", "", "once it answers, write its address and join codes to this file, as JSON")
+	f.BoolVarP(&o.verbose, "verbose", "v", false, "log every call")
+	return cmd
+}
+
+// ready is what a server says of itself once it answers.
+type ready struct {
+	Address string      `json:"address"`
+	Shops   []readyShop `json:"shops"`
+}
+
+// readyShop has an empty code once an owner has joined.
+type readyShop struct {
+	Name    string `json:"name"`
+	Shop    string `json:"shop"`
+	Code    string `json:"code"`
+	Expires string `json:"expires"`
+}
+
+func runServe(ctx context.Context, a *app, o *serveFlags) error {
+	level := slog.LevelInfo
+	if o.verbose {
+		level = slog.LevelDebug
+	}
+	data := o.data
+	if data == "" {
+		data = filepath.Join(a.home.Dir(), "server")
+	}
+	s, err := server.Open(data, server.Options{Logger: slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))})
+	if err != nil {
+		return err
+	}
+	r, l, err := prepareServer(ctx, a, s, o.listen, o.shops, false)
+	if err == nil && o.ready != "" {
+		var b []byte
+		if b, err = json.MarshalIndent(r, "", "  "); err == nil {
+			err = writeWhole(o.ready, append(b, '\n'))
+		}
+	}
+	if err != nil {
+		return stopped(s, err)
+	}
+	if err := a.tellReady(r); err != nil {
+		return stopped(s, err)
+	}
+	return s.Serve(ctx, l)
+}
+
+// prepareServer opens the shops and the listener.
+func prepareServer(ctx context.Context, a *app, s *server.Server, listen string, shops []string, invented bool) (*ready, net.Listener, error) {
+	r := &ready{Shops: []readyShop{}}
+	for _, said := range shops {
+		name, currency := said, "EUR"
+		if i := strings.LastIndexByte(said, ':'); i >= 0 {
+			name, currency = said[:i], said[i+1:]
+		}
+		opened, err := s.OpenShop(ctx, name, currency, invented)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--shop %q: %w", said, err)
+		}
+		shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
+		if opened.Code != "" {
+			shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
+		}
+		r.Shops = append(r.Shops, shop)
+	}
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot listen on %s: %w; is a server running there already?", listen, err)
+	}
+	r.Address = l.Addr().String()
+	return r, l, nil
+}
+
+func (a *app) tellReady(r *ready) error {
+	if a.show.Format == "json" {
+		return a.show.One(r)
+	}
+	if a.show.Format == "ndjson" {
+		return a.show.Line(r)
+	}
+	fmt.Fprintf(a.out, "serving on %s\n", r.Address)
+	if len(r.Shops) == 0 {
+		return nil
+	}
+	t := client.Table{Head: []string{"Shop", "Join code of its owner", "Works until"}}
+	for _, s := range r.Shops {
+		code := s.Code
+		if code == "" {
+			code = "has an owner"
+		}
+		t.Rows = append(t.Rows, []string{s.Name, code, s.Expires})
+	}
+	return t.Write(a.out, a.show.Style)
+}
+
+func stopped(s *server.Server, err error) error {
+	ctx, cancel := context.WithTimeout(context.Background(), client.Patience)
+	defer cancel()
+	if stopErr := s.Stop(ctx); stopErr != nil {
+		return fmt.Errorf("%w (and stopping: %w)", err, stopErr)
+	}
+	return err
+}

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"knowngood.example/cases/envelope"
+	"knowngood.example/cases/notation"
+	"knowngood.example/client"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+func newSync(a *app) *cobra.Command {
+	var again []string
+	var restored, yes bool
+	cmd := &cobra.Command{
+		Use: "sync", Short: "Send what waits; list what waits and what was refused",
+		Long: `  knowngood sync
+  knowngood sync --again 4f9a2c                    record a refused entry again, as a new one
+
+What was refused stays listed, with the reason, until it is recorded again; its bytes
+are kept either way.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if restored {
+				return runAcceptRestored(a, yes)
+			}
+			return runSync(cmd.Context(), a, again)
+		},
+	}
+	f := cmd.Flags()
+	f.StringSliceVar(&again, "again", nil, "record refused entries again: ends of their ids")
+	f.BoolVar(&restored, "accept-restored", false, "the log was restored from a backup, and whoever runs it said so: go on from there")
+	f.BoolVarP(&yes, "yes", "y", false, "with --accept-restored: do not ask")
+	return cmd
+}
+
+// syncRow is the stable shape of an entry that waits or was refused.
+type syncRow struct {
+	State  string `json:"state"`
+	Case   string `json:"case"`
+	ID     string `json:"id"`
+	Kind   string `json:"kind"`
+	Reason string `json:"reason"`
+	Text   string `json:"text"`
+	// Refused is when, RFC 3339.
+	Refused string `json:"refused"`
+}
+
+func runSync(ctx context.Context, a *app, again []string) error {
+	who, err := a.home.Identity()
+	if err != nil {
+		return err
+	}
+	for _, said := range again {
+		if err := a.recordAgain(ctx, who, said); err != nil {
+			return err
+		}
+	}
+	sent, pushErr := a.push(ctx)
+	rows := []syncRow{}
+	waiting, err := a.home.Pending()
+	if err != nil {
+		return err
+	}
+	for _, s := range waiting {
+		if o, err := envelope.Open(s.GetEvent()); err == nil {
+			rows = append(rows, syncRow{State: "waiting to send", Case: o.Event.GetStream(), ID: o.Event.GetId(), Kind: envelope.KindName(o.Kind)})
+		}
+	}
+	tray, err := a.home.Tray()
+	if err != nil {
+		return err
+	}
+	for _, r := range tray {
+		rows = append(rows, syncRow{"refused", r.Case, r.ID, r.Kind, r.Reason, r.Text, time.Unix(r.Refused, 0).In(a.show.Zone).Format(time.RFC3339)})
+	}
+	err = a.show.Write(rows, func() client.Table {
+		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Why"}, None: "Nothing waits, nothing was refused."}
+		for _, r := range rows {
+			t.Rows = append(t.Rows, []string{r.State, notation.ShortID(r.Case), notation.ShortID(r.ID), r.Kind, r.Text})
+		}
+		return t
+	})
+	if err != nil {
+		return err
+	}
+	if n := len(sent.Taken); n > 0 {
+		a.warn(fmt.Sprintf("%s sent", plural(n, "entry", "entries")))
+	}
+	if pushErr != nil && len(waiting) > 0 {
+		return notSent{len(waiting), pushErr}
+	}
+	return pushErr
+}
+
+// recordAgain records a refused event anew: same words, a new id and number.
+func (a *app) recordAgain(ctx context.Context, who *client.Identity, said string) error {
+	tray, err := a.home.Tray()
+	if err != nil {
+		return err
+	}
+	var found []client.Refused
+	for _, r := range tray {
+		if strings.HasSuffix(r.ID, strings.ToLower(said)) {
+			found = append(found, r)
+		}
+	}
+	if len(found) != 1 {
+		return fmt.Errorf("%w: %d refused entries end in %q; 'knowngood sync' lists them", client.ErrNotFound, len(found), said)
+	}
+	o, err := envelope.Open(found[0].Event)
+	if err != nil {
+		return fmt.Errorf("the refused entry cannot be read: %w", err)
+	}
+	d, err := a.attend(ctx, o.Event.GetStream())
+	if err != nil {
+		return err
+	}
+	e := &eventv1.Event{
+		Stream: d.stream, Happened: o.Event.GetHappened(), Placed: o.Event.GetPlaced(), By: o.Event.GetBy(), Because: o.Event.GetBecause(), Kind: o.Event.GetKind(),
+	}
+	if _, err := d.save(&entryFlags{yes: true}, e); err != nil {
+		return err
+	}
+	return a.home.Settled(found[0].ID, e.GetId())
+}
+
+func runAcceptRestored(a *app, yes bool) error {
+	if !yes && !a.sure("The server's log is without entries that were seen here before. Go on from what it has now?") {
+		return usage{errors.New("not done: say --yes once whoever runs the server has said that it was restored from a backup")}
+	}
+	aside, err := a.home.AcceptRestored()
+	if err != nil {
+		return err
+	}
+	a.warn("what was fetched before is kept in " + aside)
+	return nil
+}
