@@ -61,10 +61,11 @@ func about(b *cases.Belief) []string {
 	return nil
 }
 
-// relying lists what was done or concluded on the strength of the belief.
+// relying lists what was done, concluded or asked of others on the strength of
+// the belief.
 func relying(b *cases.Belief) []*cases.Step {
 	return slices.DeleteFunc(slices.Clone(b.ReliedOn), func(s *cases.Step) bool {
-		return !decides(s) || b.Settled == s
+		return !decides(s) && s.Says.GetHandedOff() == nil || b.Settled == s
 	})
 }
 

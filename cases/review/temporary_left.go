@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"slices"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
@@ -14,22 +15,24 @@ func temporaryLeft() Rule {
 		Severity: LookNow,
 		Check: func(c *cases.Case) []Finding {
 			var what []string
-			var ends *cases.Step
+			var ends []*cases.Step
 			f := Finding{Clears: "Undo it and say so, or hand it over in writing with how to undo it."}
 			for _, t := range c.StillOn() {
 				end := handedAfter(c, t.On)
 				if end == nil {
 					continue
 				}
-				ends = end
+				if !slices.Contains(ends, end) {
+					ends = append(ends, end)
+				}
 				f.Entries = append(f.Entries, t.On.Seq, end.Seq)
 				f.About = append(f.About, t.Where...)
 				what = append(what, fmt.Sprintf("%s (%s)", temporaryWords(t), refs(t.On)))
 			}
-			if ends == nil {
+			if len(ends) == 0 {
 				return nil
 			}
-			f.Why = fmt.Sprintf("Still on the vehicle when the case went on: %s.", list(what))
+			f.Why = fmt.Sprintf("Still on the vehicle when the case went on with %s: %s.", refs(ends...), list(what))
 			return []Finding{f}
 		},
 	}

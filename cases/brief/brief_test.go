@@ -1,0 +1,207 @@
+package brief_test
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/require"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
+	"knowngood.example/cases/scenario"
+)
+
+var update = flag.Bool("update", false, "rewrite the pages in testdata")
+
+func fold(t testing.TB, text string) (*cases.Case, cases.Names) {
+	t.Helper()
+	s, err := scenario.Read(text)
+	require.NoError(t, err)
+	c, err := s.Case()
+	require.NoError(t, err)
+	return c, s.Names
+}
+
+func fan(t testing.TB) (*cases.Case, cases.Names) {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join("testdata", "fan.scenario"))
+	require.NoError(t, err)
+	return fold(t, string(b))
+}
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
+		return
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, string(want), got)
+}
+
+// TestPages holds the pages of an invented cooling-fan case: the brief as it was
+// when the case was handed off and at the end, the hand-back before it was given
+// and after, and both of a case in which nothing happened.
+func TestPages(t *testing.T) {
+	t.Parallel()
+	c, names := fan(t)
+	golden(t, "handed_off.brief", brief.Brief(c.AsOf(14), names).Text())
+	golden(t, "end.brief", brief.Brief(c, names).Text())
+	golden(t, "not_given.handback", brief.HandBack(c.AsOf(20), names).Text())
+	golden(t, "end.handback", brief.HandBack(c, names).Text())
+	empty, names := fold(t, `case-opened concern.statement="fuel gauge reads empty"`)
+	golden(t, "empty.brief", brief.Brief(empty, names).Text())
+	golden(t, "empty.handback", brief.HandBack(empty, names).Text())
+}
+
+// TestAnyMoment writes both pages as of every entry: nothing is left empty
+// without a word, every entry shown was there by then, it comes out the same
+// twice, and nothing is called good.
+func TestAnyMoment(t *testing.T) {
+	t.Parallel()
+	c, names := fan(t)
+	ref := regexp.MustCompile(`#(\d+)`)
+	for n := uint64(0); n <= c.Head(); n++ {
+		at := c.AsOf(n)
+		for _, write := range []func(*cases.Case, cases.Names) *brief.Document{brief.Brief, brief.HandBack} {
+			d := write(at, names)
+			require.Equal(t, d, write(c.AsOf(n), names))
+			require.NotEmpty(t, d.Title)
+			for _, s := range d.Sections {
+				require.NotEmpty(t, s.Title)
+				if len(s.Lines) == 0 {
+					require.NotEmpty(t, s.None, s.Title)
+				}
+				for _, l := range s.Lines {
+					require.NotEmpty(t, l.Text)
+					require.NotContains(t, strings.ToLower(l.Mark+" "+l.Text), "good")
+					for _, e := range l.Entries {
+						require.NotNil(t, at.Step(e), "%s: #%d as of #%d", s.Title, e, n)
+					}
+				}
+			}
+			for _, m := range ref.FindAllStringSubmatch(d.Text(), -1) {
+				require.LessOrEqual(t, len(m[1]), 2)
+			}
+		}
+	}
+}
+
+func TestNames(t *testing.T) {
+	t.Parallel()
+	c, names := fan(t)
+	require.Contains(t, brief.Brief(c, names).Text(), "by mara of Northgate")
+	bare := brief.Brief(c, nil).Text()
+	require.NotContains(t, bare, "mara")
+	require.NotContains(t, bare, "Northgate")
+	require.Contains(t, bare, "by …")
+	require.Contains(t, bare, "by body shop, on their word to")
+}
+
+// TestCautions: each hazard is met by the words or the marks of the record, and
+// every caution defers to the maker.
+func TestCautions(t *testing.T) {
+	t.Parallel()
+	for line, begins := range map[string]string{
+		`note text="smell of fuel at the tank"`:                                      "Fuel:",
+		`note text="airbag light on"`:                                                "Airbags",
+		`note text="car on the lift"`:                                                "Lifted",
+		`note text="high-voltage cable chafed"`:                                      "High voltage:",
+		`circuit-drawn points={point:"B+" net:NET_KIND_HIGH_VOLTAGE}`:                "High voltage:",
+		`reading value="9.8 V" conditions.key=cranking`:                              "Cranking",
+		`note text="hot exhaust near the wire"`:                                      "Hot exhaust",
+		`note text="fan stopped"`:                                                    "Cooling fan",
+		`temporary-on temporary=jumper what="a lead"`:                                "Jumpers",
+		`test what="lead round it" manner=bypass`:                                    "Jumpers",
+		`made-safe hazard=high-voltage qualified-how="level 2" proven-dead=yes`:      "High voltage:",
+		`note text="fast refuelling is not a hazard of this case, nor is blackjack"`: "",
+	} {
+		c, names := fold(t, "case-opened concern.statement=dark\n"+line)
+		for _, d := range []*brief.Document{brief.Brief(c, names), brief.HandBack(c, names)} {
+			if begins == "" {
+				require.Empty(t, d.Cautions, line)
+				continue
+			}
+			require.Len(t, d.Cautions, 1, line)
+			require.True(t, strings.HasPrefix(d.Cautions[0], begins), d.Cautions[0])
+			require.Contains(t, d.Cautions[0], "maker's service information")
+		}
+	}
+	c, names := fold(t, "case-opened vehicle.high-voltage=yes\nmade-safe hazard=high-voltage")
+	require.Contains(t, brief.Brief(c, names).Cautions[0], "Recorded as made safe in #2")
+}
+
+// TestOvertaken: what passed on the old part is not said of the new one, and what
+// was unplugged since says so.
+func TestOvertaken(t *testing.T) {
+	t.Parallel()
+	c, names := fold(t, `case-opened concern.statement=dark
+test what="lit on the bench" manner=bench covers=lamp outcome=pass
+test what="drop over the plug" manner=drop covers=plug outcome=pass
+part-fitted component=lamp state=new why=guess
+temporary-on temporary=unplugged where=plug
+seen what="socket green" component=lamp outcome=fail`)
+	d := brief.Brief(c, names)
+	now, over := section(t, d, "What tests and readings showed"), section(t, d, "Overtaken by what was fitted or disturbed since")
+	require.Len(t, over.Lines, 1)
+	require.Contains(t, over.Lines[0].Text, "says nothing of lamp since it was fitted (#4)")
+	require.Len(t, now.Lines, 2)
+	require.Contains(t, now.Lines[0].Text, "the contacts of plug were disturbed since (#5)")
+	require.Equal(t, "nothing has tested it since", regexp.MustCompile(`nothing has tested it since`).FindString(section(t, d, "Parts fitted").Lines[0].Text))
+}
+
+// TestNotWhole: a page that leaves something out says so.
+func TestNotWhole(t *testing.T) {
+	t.Parallel()
+	s, err := scenario.Read("case-opened concern.statement=dark\nnote text=a\nnote text=b\nerased entry=#2 why=personal")
+	require.NoError(t, err)
+	s.Records[2].Strange = true
+	c, err := s.Case()
+	require.NoError(t, err)
+	missing := section(t, brief.Brief(c, s.Names), "Not on this page")
+	require.Len(t, missing.Lines, 2)
+	require.Equal(t, "not understood here", missing.Lines[0].Mark)
+	require.Equal(t, "erased", missing.Lines[1].Mark)
+}
+
+func TestText(t *testing.T) {
+	t.Parallel()
+	d := &brief.Document{Title: "A page", Sections: []brief.Section{
+		{Title: "First", Lines: []brief.Line{{Text: strings.Repeat("word ", 60) + "#12", Entries: []uint64{12, 1}, Mark: "look"}}},
+		{Title: "Second", None: "Nothing."},
+	}, Cautions: []string{"Mind the step."}}
+	text := d.Text()
+	for line := range strings.Lines(text) {
+		require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSpace(line)), 100)
+	}
+	require.Contains(t, text, "  - [look] word")
+	require.Contains(t, text, "#12 (#1)\n")
+	require.Contains(t, text, "\n\nSecond: Nothing.\n")
+	require.Contains(t, text, "  ! Mind the step.\n")
+}
+
+func section(t *testing.T, d *brief.Document, title string) brief.Section {
+	t.Helper()
+	for _, s := range d.Sections {
+		if s.Title == title {
+			return s
+		}
+	}
+	t.Fatalf("no section %q", title)
+	return brief.Section{}
+}
+
+// BenchmarkBrief writes the brief of the fan case.
+func BenchmarkBrief(b *testing.B) {
+	c, names := fan(b)
+	for b.Loop() {
+		brief.Brief(c, names)
+	}
+}
