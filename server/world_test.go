@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
+	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
@@ -300,4 +301,13 @@ func textOf(err error) string { return status.Convert(err).Message() }
 // signBytes signs bytes that Sign would not make.
 func (m *member) signBytes(b []byte) *eventv1.Signed {
 	return &eventv1.Signed{Event: b, Signature: ed25519.Sign(m.key, append([]byte("knowngood/event/1\n"), envelope.Hash(b)...))}
+}
+
+// hashes takes apart what Proofs lays end to end.
+func hashes(b []byte) tlog.RecordProof {
+	var out tlog.RecordProof
+	for ; len(b) >= tlog.HashSize; b = b[tlog.HashSize:] {
+		out = append(out, tlog.Hash(b[:tlog.HashSize]))
+	}
+	return out
 }
