@@ -96,7 +96,7 @@ func OpenCheckpointFile(path string) (*CheckpointFile, error) {
 	}
 	slots, err := decodeSlots(b)
 	if err != nil {
-		return nil, fmt.Errorf("the checkpoint file %s: %w", path, errors.Join(err, f.Close()))
+		return nil, fmt.Errorf("the checkpoint file %s: %w; restore the log from a backup", path, errors.Join(err, f.Close()))
 	}
 	return &CheckpointFile{f: f, path: path, slots: slots}, nil
 }
