@@ -49,11 +49,12 @@ type Ground int
 const (
 	// NoGround: no failing test on it before, and no other reason given.
 	NoGround Ground = iota
-	// StatedGround: damage seen, maintenance, bulletin, the customer's wish, or a
-	// trial that was put back.
+	// StatedGround: damage seen, maintenance, bulletin, the customer's wish, a
+	// trial that was put back, or the original going in again.
 	StatedGround
 	// TestGround: a failing test or judged reading on it, or on something that
-	// covers it, stands earlier in job order.
+	// covers it, stands earlier in job order; or a way round it made the concern
+	// go away; or the fitter names a failing one as the reason.
 	TestGround
 )
 
@@ -63,20 +64,43 @@ func (g Ground) String() string {
 
 // Ground of the fitting.
 func (f *Fitting) Ground() Ground {
-	switch f.Part.GetWhy() {
-	case eventv1.Why_WHY_DAMAGE_SEEN, eventv1.Why_WHY_MAINTENANCE, eventv1.Why_WHY_BULLETIN, eventv1.Why_WHY_CUSTOMERS_WISH:
-		if len(f.Failing) == 0 {
-			return StatedGround
-		}
-	case eventv1.Why_WHY_TRIAL:
-		if len(f.Failing) == 0 && f.PutBack != nil {
-			return StatedGround
-		}
-	}
-	if len(f.Failing) > 0 {
+	if len(f.Failing) > 0 || f.pointedTo() {
 		return TestGround
 	}
+	if len(f.Damage) > 0 || f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL {
+		return StatedGround
+	}
+	switch f.Part.GetWhy() {
+	case eventv1.Why_WHY_DAMAGE_SEEN, eventv1.Why_WHY_MAINTENANCE, eventv1.Why_WHY_BULLETIN, eventv1.Why_WHY_CUSTOMERS_WISH:
+		return StatedGround
+	case eventv1.Why_WHY_TRIAL:
+		if f.PutBack != nil {
+			return StatedGround
+		}
+	}
 	return NoGround
+}
+
+// pointedTo reports whether a failing test or reading that the fitter names, or a
+// bypass or substitution that made the concern go away, stands before it.
+func (f *Fitting) pointedTo() bool {
+	for _, s := range f.Step.Because {
+		failed := s.Says.GetTest().GetOutcome() == eventv1.Outcome_OUTCOME_FAIL || s.Says.GetReading().GetOutcome() == eventv1.Outcome_OUTCOME_FAIL
+		if failed && s.Job < f.Step.Job {
+			return true
+		}
+	}
+	for _, s := range f.Component.Steps {
+		t := s.Says.GetTest()
+		if s.Job >= f.Step.Job || t.GetManner() != eventv1.TestManner_TEST_MANNER_BYPASS && t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION {
+			continue
+		}
+		switch t.GetConcernChange() {
+		case eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY, eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK:
+			return true
+		}
+	}
+	return false
 }
 
 // Spend is what a case has cost and what was agreed to.
