@@ -29,6 +29,9 @@ func (p *parser) sayerAt(i int) (n int, who string) {
 			if p.isArticle(from) && k > from+1 {
 				from++
 			}
+			if p.isNumber(from) || p.isWord(from, negations) || p.words[from].quoted {
+				return 0, ""
+			}
 			return k + s - i, p.raw(from, k)
 		}
 	}

@@ -73,7 +73,7 @@ func (p *parser) codes() {
 		p.fail(p.i, p.i, "the codes are missing", "codes none", "codes P0480 active from bcm", "bcm does not answer")
 		return
 	}
-	s.c.Said = also(s.c.Said, p.note)
+	s.c.Said = p.remark(s.c.Said)
 	r.Conditions = s.finish(p)
 }
 

@@ -18,7 +18,7 @@ func (p *parser) expectation(to **eventv1.Expectation, unit string) bool {
 		if (*to).Source != "" {
 			return p.fail(p.i-2, p.i, "a second source", "according to service information")
 		}
-		(*to).Source = p.text("the source", "pass", "fail")
+		(*to).Source = p.textAfter("the source", "pass", "fail")
 		return true
 	}
 	lead := p.i

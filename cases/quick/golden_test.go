@@ -108,7 +108,12 @@ func golden(t *testing.T, file, got string) {
 	}
 	want, err := os.ReadFile(file)
 	require.NoError(t, err)
-	require.Equal(t, string(want), got, "run the tests with -update and look at the difference")
+	for i, line := range strings.Split(got, "\n") {
+		was, rest, _ := strings.Cut(string(want), "\n")
+		require.Equal(t, was, line, "line %d; run the tests with -update and look at the difference", i+1)
+		want = []byte(rest)
+	}
+	require.Empty(t, string(want))
 }
 
 // flat lists the fields of a message that are set, one 'path value' each.

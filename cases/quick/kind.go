@@ -85,8 +85,8 @@ func (p *parser) run(kind Kind) *Error {
 	if p.err != nil {
 		return p.err
 	}
-	w := &writer{typed: p.typed}
-	p.parsed.Understood = also(w.line(p.event), p.extra)
+	w := &writer{typed: p.typed, extra: p.extra, note: p.note}
+	p.parsed.Understood = w.line(p.event)
 	return nil
 }
 

@@ -16,6 +16,21 @@ import (
 func Line(e *eventv1.Event) string { return new(writer).line(e) }
 
 func (w *writer) line(e *eventv1.Event) string {
+	if n := e.GetNote(); n != nil {
+		return "note " + n.Text
+	}
+	if w.kind(e); !w.whole {
+		w.background(e)
+		w.add(w.extra)
+	}
+	line := strings.Join(w.parts, ", ")
+	if w.note != "" {
+		line += " # " + w.note
+	}
+	return line
+}
+
+func (w *writer) kind(e *eventv1.Event) {
 	switch k := e.GetKind().(type) {
 	case *eventv1.Event_Reading:
 		w.reading(k.Reading)
@@ -26,7 +41,7 @@ func (w *writer) line(e *eventv1.Event) string {
 	case *eventv1.Event_PartRemoved:
 		w.add("removed " + name(k.PartRemoved.Component))
 		w.answer(k.PartRemoved.Kept, "kept "+k.PartRemoved.WhereKept, "not kept")
-		w.labelled("because", k.PartRemoved.Why)
+		w.labelled("because", w.text(k.PartRemoved.Why))
 	case *eventv1.Event_PartPutBack:
 		w.add(map[bool]string{true: "reseated ", false: "put back "}[k.PartPutBack.ReseatedOnly] + name(k.PartPutBack.Component))
 	case *eventv1.Event_Belief:
@@ -34,22 +49,23 @@ func (w *writer) line(e *eventv1.Event) string {
 	case *eventv1.Event_BeliefSettled:
 		holds := map[eventv1.Answer]string{eventv1.Answer_ANSWER_YES: " true", eventv1.Answer_ANSWER_NO: " not true", eventv1.Answer_ANSWER_NOT_KNOWN: " not known"}
 		w.add("belief " + w.reference(k.BeliefSettled.Belief) + holds[k.BeliefSettled.Holds])
-		w.add(k.BeliefSettled.How)
+		w.add(w.text(k.BeliefSettled.How))
 	case *eventv1.Event_TemporaryOn:
 		w.temporaryOn(k.TemporaryOn)
 	case *eventv1.Event_TemporaryOff:
-		if k.TemporaryOff.Said == "" {
-			w.add("temp off " + w.reference(k.TemporaryOff.Temporary))
-		}
-		w.add(withoutNote(k.TemporaryOff.Said))
-		return strings.Join(w.parts, ", ")
-	case *eventv1.Event_Note:
-		w.add("note " + k.Note.Text)
+		w.temporaryOff(k.TemporaryOff)
 	default:
 		w.other(e)
 	}
-	w.background(e)
-	return strings.Join(w.parts, ", ")
+}
+
+// text is a text without the note at its end, which goes to the end of the line.
+func (w *writer) text(s string) string {
+	before, note, found := strings.Cut(s, "# ")
+	if found {
+		w.note = note
+	}
+	return strings.TrimSpace(before)
 }
 
 // writer collects the parts between commas.
@@ -57,6 +73,10 @@ type writer struct {
 	parts []string
 	// typed is how the writer of a line referred to entries, by id.
 	typed map[string]string
+	// extra and note stand at the end.
+	extra, note string
+	// whole: the line as typed is there already.
+	whole bool
 }
 
 func (w *writer) add(part string) {
@@ -135,15 +155,6 @@ func name(s string) string {
 	return `"` + s + `"`
 }
 
-// withoutNote cuts the note off a line.
-func withoutNote(line string) string {
-	p, err := newParser(line, Context{})
-	if err != nil || len(p.words) == 0 {
-		return line
-	}
-	return line[:p.words[len(p.words)-1].to]
-}
-
 func names(list []string) string {
 	out := make([]string, len(list))
 	for i, n := range list {
@@ -164,7 +175,7 @@ func (w *writer) background(e *eventv1.Event) {
 		}
 		if clockForm.MatchString(text) {
 			text = "at " + text
-		} else if first, _, _ := strings.Cut(strings.ToLower(text), " "); contains(weekdays, first) || dateForm.MatchString(first) {
+		} else if first, _, _ := strings.Cut(strings.ToLower(text), " "); contains(weekdays, first) || dateForm.MatchString(strings.Trim(first, ",")) {
 			text = "on " + text
 		}
 		w.add(text)
@@ -217,7 +228,7 @@ func (w *writer) conditions(c *eventv1.Conditions) {
 	w.labelled("supply", notation.Format(c.Supply))
 	w.labelled("at", notation.Format(c.Current))
 	w.labelled("at", notation.Format(c.Temperature))
-	w.add(c.Said)
+	w.add(w.text(c.Said))
 }
 
 func (w *writer) presence(p eventv1.Presence) {
@@ -336,7 +347,11 @@ func (w *writer) reading(r *eventv1.Reading) {
 }
 
 func (w *writer) test(t *eventv1.Test) {
-	w.add("test " + t.What)
+	if first, _, _ := strings.Cut(strings.ToLower(t.What), " "); first == "lamp" || first == "light" {
+		w.add("test: " + t.What) // a test lamp is an instrument
+	} else {
+		w.add("test " + t.What)
+	}
 	w.add(t.Result)
 	w.instrument(t.Instrument)
 	w.conditions(t.Conditions)
@@ -397,8 +412,11 @@ func (w *writer) belief(b *eventv1.Belief) {
 			verb = " say "
 		}
 		lead = b.ToldBy + verb
+		if p, err := newParser(lead, Context{}); err != nil || p.recognise(grammars()) != Believe {
+			lead = "told by " + name(b.ToldBy) + " that "
+		}
 	}
-	w.add(lead + b.Statement)
+	w.add(lead + w.text(b.Statement))
 	if b.Component != "" {
 		w.add("about component " + name(b.Component))
 	}
@@ -434,4 +452,16 @@ func (w *writer) temporaryOn(t *eventv1.TemporaryOn) {
 	if t.Undo != "" {
 		w.add("undo " + name(t.Undo))
 	}
+}
+
+// temporaryOff repeats the line as typed, since what it undoes depends on what
+// is on.
+func (w *writer) temporaryOff(t *eventv1.TemporaryOff) {
+	p, err := newParser(t.Said, Context{})
+	if err != nil || len(p.words) == 0 {
+		w.add("temp off " + w.reference(t.Temporary))
+		return
+	}
+	w.parts, w.note = append(w.parts, t.Said[:p.words[len(p.words)-1].to]), p.note
+	w.whole = true
 }

@@ -13,7 +13,7 @@ func (w *writer) other(e *eventv1.Event) {
 	switch k := e.GetKind().(type) {
 	case *eventv1.Event_Seen:
 		s := k.Seen
-		w.add("saw " + s.What)
+		w.add("saw " + w.text(s.What))
 		if s.Component != "" {
 			w.add("about component " + name(s.Component))
 		}
@@ -35,7 +35,7 @@ func (w *writer) other(e *eventv1.Event) {
 			text += " in " + name(k.CodesCleared.Module)
 		}
 		w.add(text)
-		w.add(k.CodesCleared.Why)
+		w.add(w.text(k.CodesCleared.Why))
 	case *eventv1.Event_EvidenceDisturbed:
 		d := k.EvidenceDisturbed
 		text := map[eventv1.Disturbance]string{
@@ -50,7 +50,7 @@ func (w *writer) other(e *eventv1.Event) {
 	case *eventv1.Event_Approval:
 		w.approval(k.Approval)
 	case *eventv1.Event_TimeSpent:
-		w.add(fmt.Sprintf("%d min %s", k.TimeSpent.Minutes, k.TimeSpent.What))
+		w.add(fmt.Sprintf("%d min %s", k.TimeSpent.Minutes, w.text(k.TimeSpent.What)))
 		w.labelled("charge", notation.FormatMoney(k.TimeSpent.Charge))
 	case *eventv1.Event_ConcernStated:
 		w.concern(k.ConcernStated)
@@ -69,15 +69,15 @@ func (w *writer) other(e *eventv1.Event) {
 		}
 		w.verdict(d.Tries, d.Failures, 0)
 		w.conditions(d.Conditions)
-		w.add(d.What)
+		w.add(w.text(d.What))
 	case *eventv1.Event_ConcernActingUp:
 		w.add("acting up")
 		w.conditions(k.ConcernActingUp.Conditions)
-		w.add(k.ConcernActingUp.What)
+		w.add(w.text(k.ConcernActingUp.What))
 	case *eventv1.Event_ConcernGoneAway:
 		w.add("gone away")
 		w.conditions(k.ConcernGoneAway.Conditions)
-		w.add(k.ConcernGoneAway.What)
+		w.add(w.text(k.ConcernGoneAway.What))
 	default:
 		w.last(e)
 	}
@@ -88,7 +88,7 @@ func (w *writer) last(e *eventv1.Event) {
 	switch k := e.GetKind().(type) {
 	case *eventv1.Event_WorkedOn:
 		w.add("worked on " + name(k.WorkedOn.Area))
-		w.add(k.WorkedOn.What)
+		w.add(w.text(k.WorkedOn.What))
 		if len(k.WorkedOn.Components) > 0 {
 			w.add("touched " + names(k.WorkedOn.Components))
 		}
@@ -108,7 +108,7 @@ func (w *writer) last(e *eventv1.Event) {
 			text += " from " + name(r.From) + " to " + name(r.To)
 		}
 		w.add(text)
-		w.add(r.What)
+		w.add(w.text(r.What))
 		if r.Mode != 0 {
 			w.add(phrase(modes, r.Mode))
 		}
@@ -134,7 +134,7 @@ func (w *writer) last(e *eventv1.Event) {
 		if strings.HasPrefix(m.Source, "zeroed") || strings.HasPrefix(m.Source, "leads") {
 			verb = " "
 		}
-		w.add(noun(m.Instrument) + verb + m.Source)
+		w.add(noun(m.Instrument) + verb + w.text(m.Source))
 		w.add(notation.Format(m.Shown))
 		w.add(notation.Word(m.Outcome))
 	case *eventv1.Event_Closed:
@@ -186,12 +186,12 @@ func (w *writer) approval(a *eventv1.Approval) {
 	}
 	w.add(text)
 	w.add(a.How)
-	w.labelled("for", a.What)
+	w.labelled("for", w.text(a.What))
 }
 
 func (w *writer) concern(s *eventv1.ConcernStated) {
 	c := s.GetConcern()
-	w.add("concern " + c.GetStatement())
+	w.add("concern " + w.text(c.GetStatement()))
 	w.add(c.GetConditions())
 	if m := c.GetOnset(); m != nil {
 		text := m.Said

@@ -28,7 +28,7 @@ var negations = []string{
 // hedges leave open whether something is so.
 var hedges = []string{
 	"almost", "nearly", "barely", "hardly", "maybe", "perhaps", "possibly", "probably", "seems", "seemed", "would", "might", "may",
-	"could", "should", "will", "unless", "if", "sort", "kind", "half", "usually", "sometimes", "mostly", "partly",
+	"could", "should", "will", "unless", "if", "usually", "sometimes", "mostly", "partly",
 }
 
 func (p *parser) isWord(i int, list []string) bool {
@@ -155,7 +155,7 @@ func (p *parser) doubtfulWords(from, known, end int) bool {
 		if strings.ContainsAny(w.text, `"“”`) {
 			return p.fail(i, i+1, "a quotation mark inside a word", "the name without it")
 		}
-		if p.isWord(i, negations) || i > from && p.isWord(i, hedges) {
+		if p.isWord(i, negations) || p.isWord(i, hedges) {
 			return p.fail(i, i+1, "'"+w.text+"' inside a name could turn the meaning round", "a comma before it", p.quoted(from, end)+", if that is its name")
 		}
 		if strings.HasSuffix(w.text, "?") {

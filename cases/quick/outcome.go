@@ -68,7 +68,7 @@ func (p *parser) outcome(to *eventv1.Outcome) bool {
 // or hedge in the free words before it, or right behind the comma after it.
 func (p *parser) unsure(i int, o eventv1.Outcome) bool {
 	choices := []string{"pass", "fail", "inconclusive"}
-	for k := i - 1; k >= p.textFrom && p.textTo == i; k-- {
+	for k := i - 1; k >= p.textFrom && p.textTo == i && !p.words[k+1].gap; k-- {
 		hedged := k == i-1 && p.isWord(k, hedges)
 		negated := p.isWord(k, negations) && (o == eventv1.Outcome_OUTCOME_PASS || k == i-1)
 		if hedged || negated {

@@ -230,11 +230,11 @@ func (rd *reader) leads() bool {
 			r.Black = p.name(true, "the point of the black lead")
 		}
 	case p.takes("across"):
-		if !twice(rd.first + r.At) {
+		if !twice(rd.first + rd.second + r.At + r.Red + r.Black) {
 			r.At = p.name(false, "what it is across")
 		}
 	case p.takes("between"):
-		if !twice(rd.first) {
+		if !twice(rd.first + rd.second + r.At) {
 			rd.first = p.name(true, "the first point")
 			if p.err == nil && !p.takes("and", "to") {
 				return p.fail(p.i, p.i+1, "the second point is missing", "between POINT and POINT")
@@ -242,11 +242,11 @@ func (rd *reader) leads() bool {
 			rd.second = p.name(true, "the second point")
 		}
 	case p.takes("at", "from"):
-		if !twice(rd.first) {
+		if !twice(rd.first + r.At) {
 			rd.first = p.name(true, "the point")
 		}
 	case p.takes("to"):
-		if !twice(rd.second) {
+		if !twice(rd.second + r.At) {
 			rd.second = p.name(true, "the second point")
 		}
 	default:

@@ -41,15 +41,13 @@ func (p *parser) test() {
 	p.event.Kind = &eventv1.Event_Test{Test: t}
 	p.stops, p.states = append(p.stops, "and"), true
 	var s setting
-	if n, manner := longest(p, manners); n > 0 {
-		t.Manner = manner
-	}
 	for !p.done() {
 		switch {
 		case p.tries(&t.Tries, &t.Failures, &t.Outcome), p.outcome(&t.Outcome), p.expectation(&t.ShouldBe, ""):
 		case p.covers(&t.Covers), p.concernChange(&t.ConcernChange), p.background(), t.What != "" && p.meanwhile(&t.Meanwhile), p.testInstrument(&t.Instrument):
 		case t.What != "" && (p.presence(&t.Concern) || p.conditions(&s)):
 		case t.What == "":
+			_, t.Manner = longest(p, manners)
 			t.What = p.text("what was done")
 		default:
 			t.Result = also(t.Result, p.text("what came of it"))
@@ -168,14 +166,11 @@ func (p *parser) meanwhile(to *string) bool {
 	if n == 0 || p.i > 0 && !p.words[p.i].gap && !strings.HasPrefix(phrase, "while") && phrase != "meanwhile" && phrase != "wiggled" {
 		return false
 	}
-	from := p.i
 	if phrase == "meanwhile" {
 		p.i += n
-		from = p.i
+		*to = also(*to, p.textAfter("what was done meanwhile"))
+	} else {
+		*to = also(*to, p.text("what was done meanwhile"))
 	}
-	if text := p.text("what was done meanwhile"); p.err == nil {
-		*to = also(*to, text)
-	}
-	_ = from
 	return true
 }

@@ -8,7 +8,7 @@ func (p *parser) text(what string, more ...string) string {
 	if p.err != nil {
 		return ""
 	}
-	if p.done() || p.words[from].gap && from > 0 && p.textMayNotCross(from) {
+	if p.done() {
 		p.fail(from, from, what+" is missing")
 		return ""
 	}
@@ -18,15 +18,22 @@ func (p *parser) text(what string, more ...string) string {
 		p.i++
 	}
 	p.textFrom, p.textTo = from, p.i
+	if !p.saysSomething(from, p.i) {
+		p.fail(from, p.i, "'"+p.raw(from, p.i)+"' by itself turns something round, and nobody can say what", "the whole of it: the fan did not run")
+	}
 	if p.words[from].quoted && p.i == from+1 {
 		return p.words[from].text
 	}
 	return p.raw(from, p.i)
 }
 
-func (p *parser) textMayNotCross(i int) bool {
-	n, _ := p.matchAny(i-1, "to", "for", "because", "wiggled", "meanwhile", "removed", "from", "on", "in")
-	return n > 0
+// textAfter is text behind a word that announces it, and so before any comma.
+func (p *parser) textAfter(what string, more ...string) string {
+	if !p.done() && p.words[p.i].gap {
+		p.fail(p.i, p.i, what+" is missing")
+		return ""
+	}
+	return p.text(what, more...)
 }
 
 func (p *parser) endsText(i, end int, more []string) bool {
@@ -43,5 +50,18 @@ func (p *parser) endsText(i, end int, more []string) bool {
 		return true
 	}
 	n, _ := p.outcomeAt(i)
-	return n > 0 && i+n == end
+	for k := n; k > 0; n += k {
+		k, _ = p.outcomeAt(i + n)
+	}
+	return n > 0 && i+n >= end
+}
+
+// saysSomething: there is more to the words than negations and hedges.
+func (p *parser) saysSomething(from, to int) bool {
+	for i := from; i < to; i++ {
+		if !p.isWord(i, negations) && !p.isWord(i, hedges) && p.words[i].key != "really" {
+			return true
+		}
+	}
+	return false
 }

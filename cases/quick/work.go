@@ -68,7 +68,7 @@ func (p *parser) approve() {
 			a.Who = p.words1("who approved")
 		case p.background():
 		case p.takes("for"):
-			a.What = also(a.What, p.text("what was approved"))
+			a.What = also(a.What, p.textAfter("what was approved"))
 		case a.Who == "" && !verb:
 			p.stops = append(p.stops, append(refusals, approvals...)...)
 			a.Who = p.words1("who approved")
