@@ -179,10 +179,12 @@ func (c checker) expectation(x *eventv1.Expectation) {
 		c.refuse("", "says nothing", "give a lower limit, an upper limit or words, or leave it out")
 		return
 	}
-	for i, q := range []*eventv1.Quantity{low, high} {
-		if s := q.GetSense(); s == eventv1.Sense_SENSE_UNDER || s == eventv1.Sense_SENSE_OVER {
-			c.refuse([]string{"low", "high"}[i]+".sense", notation.Format(q)+" is no limit", "'under' is an upper limit, 'over' a lower one, each an exact number")
-		}
+	// 'over 12 V' and '12 V' are both lower limits, 'under' never is.
+	if low.GetSense() == eventv1.Sense_SENSE_UNDER {
+		c.refuse("low.sense", notation.Format(low)+" is no lower limit", "'under' is an upper limit, 'over' a lower one")
+	}
+	if high.GetSense() == eventv1.Sense_SENSE_OVER {
+		c.refuse("high.sense", notation.Format(high)+" is no upper limit", "'under' is an upper limit, 'over' a lower one")
 	}
 	if low == nil || high == nil {
 		return

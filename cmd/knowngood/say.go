@@ -213,6 +213,12 @@ func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 	}
 	q.Names = known(c)
 	p, err := quick.ParseAs(kind, line, q)
+	if err != nil && kind != "" {
+		// The command took the first word: 'knowngood meter 2 checked ...'.
+		if whole, wholeErr := quick.ParseAs(kind, string(kind)+" "+line, q); wholeErr == nil {
+			p, err = whole, nil
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
