@@ -19,7 +19,7 @@ const (
 	maxRole     = 40    // characters
 	maxList     = 200
 	maxLongList = 1000 // elements, points and codes
-	longAgo     = 60   // years
+	longAgo     = 50   // years
 )
 
 var (
