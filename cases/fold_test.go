@@ -261,7 +261,7 @@ func TestHandOffAndBack(t *testing.T) {
 	require.Contains(t, who, "take it up")
 	c := fold(t, text+`taken-up handoff=#2`)
 	who, _ = c.Waits()
-	require.Contains(t, who, "at work")
+	require.Contains(t, who, "hand back")
 	c = fold(t, text+"taken-up handoff=#2\nhanded-back handoff=#2 found=\"ground splice\"\n")
 	_, shop = c.Waits()
 	require.Equal(t, "north", shop)

@@ -6,23 +6,23 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// Waits says who must act next, in words, and which shop; empty when the case is
-// closed.
-func (s *State) Waits() (who, shop string) {
+// Waits says what the case waits for, and which shop must act; empty when the
+// case is closed.
+func (s *State) Waits() (what, shop string) {
 	if s.Closed != nil || s.Opening == nil {
 		return "", ""
 	}
 	if n := len(s.Handoffs); n > 0 {
 		switch h := s.Handoffs[n-1]; {
 		case h.Back != nil:
-			return "owner: read the hand-back", s.OwnerShop
+			return "to read the hand-back", s.OwnerShop
 		case h.TakenUp != nil:
-			return "called-in shop: at work", h.Says.GetToShop()
+			return "to find out and hand back", h.Says.GetToShop()
 		default:
-			return "called-in shop: take it up", h.Says.GetToShop()
+			return "to take it up", h.Says.GetToShop()
 		}
 	}
-	return "owner", s.OwnerShop
+	return "to go on", s.OwnerShop
 }
 
 // Standing says in a word or two how the case stands.

@@ -164,8 +164,14 @@ func ExpectationWords(e *eventv1.Expectation) string {
 	switch {
 	case low != "" && high != "":
 		l = append(l, low+" to "+high)
+	case low != "" && e.GetLow().GetSense() == eventv1.Sense_SENSE_OVER, high != "" && e.GetHigh().GetSense() == eventv1.Sense_SENSE_UNDER:
+		l = append(l, low+high) // says 'over' or 'under' by itself
+	case low != "" && e.GetLow().GetSense() == eventv1.Sense_SENSE_OVER:
+		l = append(l, low)
 	case low != "":
 		l = append(l, "at least "+low)
+	case high != "" && e.GetHigh().GetSense() == eventv1.Sense_SENSE_UNDER:
+		l = append(l, high)
 	case high != "":
 		l = append(l, "at most "+high)
 	}

@@ -710,7 +710,7 @@ type BoardCase struct {
 	Vehicle string                 `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
 	Concern string                 `protobuf:"bytes,4,opt,name=concern,proto3" json:"concern,omitempty"`
 	Opened  *v1.Moment             `protobuf:"bytes,5,opt,name=opened,proto3" json:"opened,omitempty"`
-	// Who must act next: 'owner', 'called-in shop', with the shop's id.
+	// What it waits for: 'to take it up', and the shop that must act.
 	WaitsFor     string `protobuf:"bytes,6,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
 	WaitsForShop string `protobuf:"bytes,7,opt,name=waits_for_shop,json=waitsForShop,proto3" json:"waits_for_shop,omitempty"`
 	WaitsForYou  bool   `protobuf:"varint,8,opt,name=waits_for_you,json=waitsForYou,proto3" json:"waits_for_you,omitempty"`
