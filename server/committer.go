@@ -54,6 +54,9 @@ type committer struct {
 	mu      sync.RWMutex // guards closing jobs
 	closed  bool
 	stopped atomic.Bool
+	// shown is the size of the log as far as the register has taken it in. Readers
+	// go no further: who may see an entry is only known then.
+	shown atomic.Uint64
 
 	// Below: the committing goroutine's own.
 	size  uint64            // of the log
@@ -69,6 +72,7 @@ func (c *committer) start(ctx context.Context) error {
 	if c.size, err = c.log.Next(ctx, log.Range{}); err != nil {
 		return err
 	}
+	c.shown.Store(c.size)
 	c.heads, c.refused = map[string]uint64{}, map[string]bool{}
 	for w, err := range c.log.Scan(ctx, prefixRefused) {
 		if err != nil {
@@ -208,6 +212,7 @@ func (c *committer) append(b *batch) error {
 	for _, e := range b.telling {
 		c.register.apply(e)
 	}
+	c.shown.Store(c.size)
 	c.wakes.wake(b.woken())
 	return nil
 }

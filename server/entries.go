@@ -21,10 +21,13 @@ const (
 // follow.
 func (s *Server) page(ctx context.Context, r log.Range) (items []log.Item, more bool, err error) {
 	r.Limit = messageEntries
-	size := 0
+	size, shown := 0, s.committer.shown.Load()
 	for item, err := range s.log.Read(ctx, r) {
 		if err != nil {
 			return nil, false, err
+		}
+		if item.Index >= shown {
+			return items, false, nil
 		}
 		items = append(items, item)
 		if size += len(item.Entry) + len(item.Event); size >= messageBytes {
@@ -61,9 +64,10 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 	at := max(req.GetFrom(), 1)
 	for {
 		out := &boardv1.EntriesResponse{}
-		if at <= through {
-			items, _, err := s.page(ctx, log.Range{Stream: stream, From: at})
-			if err != nil {
+		more := at <= through
+		if more {
+			var items []log.Item
+			if items, more, err = s.page(ctx, log.Range{Stream: stream, From: at}); err != nil {
 				return err
 			}
 			for _, item := range items {
@@ -82,7 +86,7 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 				out.Proofs = append(out.Proofs, joined(proof))
 			}
 		}
-		last := at > through
+		last := !more || at > through
 		if last {
 			out.Checkpoint = signed
 		}

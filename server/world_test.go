@@ -19,6 +19,7 @@ import (
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/test/bufconn"
+	"google.golang.org/protobuf/proto"
 
 	"knowngood.example/cases/envelope"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
@@ -311,3 +312,5 @@ func hashes(b []byte) tlog.RecordProof {
 	}
 	return out
 }
+
+func protoUnmarshal(b []byte, m proto.Message) error { return proto.Unmarshal(b, m) }
