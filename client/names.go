@@ -49,9 +49,15 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 	return n, h.locked("lock", func() error { return h.store("names.json", n) })
 }
 
-// Of maps ids to names.
+// Of maps ids to names. A device of nobody's is the server's own, which writes
+// under its id.
 func (n *Names) Of() cases.Names {
 	out := make(cases.Names)
+	for _, d := range n.Devices {
+		if d.Person == "" {
+			out[d.Device] = "the server"
+		}
+	}
 	for _, s := range n.Shops {
 		out[s.Shop] = s.Name
 	}

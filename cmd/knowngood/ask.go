@@ -70,7 +70,7 @@ func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", o.from, err)
 		}
-		names := client.Names{Shops: x.Head.Shops, People: x.Head.People}
+		names := client.Names{Shops: x.Head.Shops, People: x.Head.People, Devices: x.Head.Devices}
 		return &asked{Case: c.Case, names: names.Of(), sent: c.Sent}, nil
 	}
 	who, conn, err := a.home.Connect()

@@ -98,7 +98,10 @@ func (d *demo) play(ctx context.Context, r *ready) error {
 			return err
 		}
 	}
-	for _, args := range [][]string{{"board"}, {"timeline"}, {"brief"}, {"review"}, {"handback"}} {
+	for _, args := range [][]string{{"board"}, {"timeline"}, {"brief", "--as-of", "{handoff}"}, {"review", "--as-of", "{handoff}"}, {"review"}, {"handback"}} {
+		for i := range args {
+			args[i] = d.fill(args[i])
+		}
 		d.head("knowngood " + strings.Join(args, " "))
 		if err := d.page(ctx, "Mara", args...); err != nil {
 			return err

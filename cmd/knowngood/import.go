@@ -231,7 +231,7 @@ func (a *app) passOn(ctx context.Context, path string, text []byte, dry bool) er
 	if err != nil {
 		return err
 	}
-	names := (&client.Names{Shops: x.Head.Shops, People: x.Head.People}).Of()
+	names := (&client.Names{Shops: x.Head.Shops, People: x.Head.People, Devices: x.Head.Devices}).Of()
 	var signed []*eventv1.Signed
 	var rows []importRow
 	for i, step := range copied.Case.Steps() {

@@ -45,7 +45,7 @@ func newRoot(a *app) *cobra.Command {
 		Use:   "knowngood",
 		Short: "Keep the record of a vehicle fault: what was done, what is proven, what is only believed",
 		Long: `  knowngood demo                                   look at an invented case
-  knowngood open fan does not run in traffic --make Tarnow --model Veld
+  knowngood open fan does not run in traffic --make Quillon --model Tarn
   knowngood read 12.31V at fan.C1-2 to batt- key on
   knowngood fit fan motor, new, 240 EUR, guess
   knowngood brief

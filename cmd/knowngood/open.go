@@ -58,7 +58,7 @@ func newOpen(a *app) *cobra.Command {
 	o := new(openFlags)
 	cmd := &cobra.Command{
 		Use: "open CONCERN...", Short: "Open a case: one vehicle with one concern",
-		Long: `  knowngood open fan does not run in traffic --make Tarnow --model Veld --year 2011
+		Long: `  knowngood open fan does not run in traffic --make Quillon --model Tarn --year 2011
   knowngood open 'no charge light' --plate KX-204 --odometer '182000 km' \
       --onset Monday --just-before 'a bumper was replaced'
 

@@ -25,7 +25,7 @@ func newServe(a *app) *cobra.Command {
 	o := new(serveFlags)
 	cmd := &cobra.Command{
 		Use: "serve", Short: "Run the server that shops share cases through",
-		Long: `  knowngood serve --shop 'Northgate Autos' --shop 'Lantern Lane Diagnostics:GBP'
+		Long: `  knowngood serve --shop 'Tin Kettle Garage' --shop 'Lantern Lane Diagnostics:GBP'
   knowngood serve --data server-data --listen 127.0.0.1:7411
 
 --shop opens a shop, or finds it by its name, and prints a join code for its owner until

@@ -80,7 +80,7 @@ func newTimeline(a *app) *cobra.Command {
 		Use: "timeline [QUERY...]", Short: "What was done, in order: by kind, person, shop, component, point, text, time",
 		Long: `  knowngood timeline
   knowngood timeline kind:reading point:"fan C1-2"
-  knowngood timeline kind:fitted who:"previous shop" order:job
+  knowngood timeline kind:part-fitted who:"previous shop" order:job
   knowngood timeline since:yesterday brown
   knowngood timeline --as-of 12
 
