@@ -314,3 +314,12 @@ func hashes(b []byte) tlog.RecordProof {
 }
 
 func protoUnmarshal(b []byte, m proto.Message) error { return proto.Unmarshal(b, m) }
+
+func newListener(t testing.TB, address string) net.Listener {
+	t.Helper()
+	l, err := net.Listen("tcp", address)
+	require.NoError(t, err)
+	return l
+}
+
+func insecureCreds() grpc.DialOption { return grpc.WithTransportCredentials(insecure.NewCredentials()) }
