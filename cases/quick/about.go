@@ -21,7 +21,7 @@ func (p *parser) background() bool {
 	case p.match(p.i, "after") > 0:
 		k, _ := p.matchAny(p.i+1, "entry", "reading", "test")
 		n, ref := p.referenceAt(p.i + 1 + k)
-		if n == 0 {
+		if n == 0 || p.words[p.i+1].gap {
 			return false
 		}
 		p.i += 1 + k
@@ -129,7 +129,10 @@ func (p *parser) because() bool {
 	at := p.i + p.match(p.i, "because")
 	k, _ := p.matchAny(at, "of entry", "of", "entry", "of test", "test", "reading", "of reading")
 	n, ref := p.referenceAt(at + k)
-	if n == 0 {
+	if outcome, _ := p.outcomeAt(at); at >= len(p.words) || p.words[at].gap || outcome > 0 {
+		return p.fail(at, at, "the reason is missing", "because 12", "because last")
+	}
+	if n == 0 || p.words[at+k].gap {
 		return false
 	}
 	p.i = at + k

@@ -1,6 +1,8 @@
 package quick
 
 import (
+	"slices"
+
 	"google.golang.org/protobuf/proto"
 
 	"knowngood.example/cases/notation"
@@ -18,6 +20,9 @@ var (
 // concern reads what the concern did, or what the customer says it is.
 func (p *parser) concern() {
 	var s setting
+	if n, _ := p.matchAny(p.i+1, slices.Concat(sawIt, notSeen, actingUp, goneAway)...); n > 0 && p.match(p.i, "concern") > 0 {
+		p.i++
+	}
 	switch {
 	case p.takes(notSeen...):
 		d := &eventv1.ConcernDuplicated{}
@@ -42,6 +47,9 @@ func (p *parser) concern() {
 		p.event.Kind = &eventv1.Event_ConcernDuplicated{ConcernDuplicated: d}
 		d.What = p.happening(&s, &d.Tries, &d.Failures)
 		d.Conditions = s.finish(p)
+		if p.err == nil && d.Tries > 0 && d.Failures == 0 {
+			p.fail(0, len(p.words), "seen, and seen in no try", "saw it, failed 3 of 10", "not duplicated, failed 0 of 10")
+		}
 	case p.takes(actingUp...):
 		a := &eventv1.ConcernActingUp{}
 		p.event.Kind = &eventv1.Event_ConcernActingUp{ConcernActingUp: a}
@@ -62,6 +70,7 @@ func (p *parser) concern() {
 func (p *parser) happening(s *setting, tries, failures *uint32) string {
 	what := ""
 	for !p.done() {
+		p.words[p.i].gap = true // what came before is complete
 		switch {
 		case tries != nil && p.tries(tries, failures, nil), p.background(), p.conditions(s):
 		case p.isWord(p.i, negations) || p.isWord(p.i, hedges):

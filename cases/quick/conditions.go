@@ -167,7 +167,7 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 	from, start := p.i, p.i
 	if p.match(p.i, "with") > 0 {
 		from++
-	} else if !p.words[p.i].gap {
+	} else if !p.words[p.i].gap || p.match(p.i, "because") > 0 {
 		return false
 	}
 	end := p.segmentEnd(start)
@@ -187,7 +187,7 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 		if i < from+named {
 			continue
 		}
-		if word == "loaded" || p.isWord(i-1, negations) || p.isWord(i-1, hedges) {
+		if word == "loaded" || p.isNumber(from) && word != "jumped" && word != "bridged" && word != "unplugged" && word != "disconnected" || p.isWord(i-1, negations) || p.isWord(i-1, hedges) {
 			return false
 		}
 		p.i = from

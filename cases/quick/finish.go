@@ -165,7 +165,9 @@ func (p *parser) meterChecked() {
 		switch {
 		case p.outcome(&m.Outcome), p.background():
 		case p.takes("checked on", "checked"), m.Source == "" && p.takes("on"), p.takes("reads", "shows"):
-		case m.Shown == nil && p.isNumber(p.i):
+		case m.Shown != nil && p.isNumber(p.i):
+			p.fail(p.i, p.i+1, "a second value", "one value a line")
+		case p.isNumber(p.i):
 			n, q, why := p.quantityAt(p.i, "")
 			if n == 0 {
 				p.fail(p.i, p.i+1, why, "12.6 V", "0.2 ohm", "OL ohm")

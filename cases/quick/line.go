@@ -318,6 +318,9 @@ func (w *writer) reading(r *eventv1.Reading) {
 	case r.Shown != "":
 		value = r.Shown
 	}
+	if measures(r.GetValue().GetUnit(), notation.Time) {
+		value = "read " + value // a line that begins with minutes is time spent
+	}
 	alone := kind == eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL ||
 		kind == eventv1.InstrumentKind_INSTRUMENT_KIND_GAUGE || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP || !hasLeads(r.Value)
 	switch {
@@ -447,6 +450,9 @@ func (w *writer) temporaryOn(t *eventv1.TemporaryOn) {
 		w.add("cut " + strings.ReplaceAll(names(t.Where), " and ", " at "))
 	default:
 		w.add("temp")
+		for _, at := range t.Where {
+			w.add("at " + name(at))
+		}
 	}
 	w.labelled("fused", notation.Format(t.Fuse))
 	if t.Undo != "" {

@@ -55,13 +55,19 @@ func (p *parser) stopsAt(i int) bool {
 	return p.triesAt(i) > 0 || p.momentAt(i) > 0
 }
 
+// lightWords begin names too, as in 'running light'.
+var lightWords = []string{"running", "driving", "ready"}
+
 // beginsOther tells whether the word at i cannot be the first of a name. Wires
 // are red and black, so these two can.
 func (p *parser) beginsOther(i int) bool {
 	n, phrase := p.matchAny(i, starters...)
 	m, stop := p.matchAny(i, p.stops...)
 	o, _ := p.outcomeAt(i)
-	return n > 0 && phrase != "loaded" && phrase != "running" || m > 0 && stop != "red" && stop != "black" || o > 0
+	if n == 1 && contains(lightWords, phrase) && !p.stopsAt(i+1) {
+		n = 0
+	}
+	return n > 0 || m > 0 && stop != "red" && stop != "black" || o > 0
 }
 
 // knownAt is the length in words of the longest known name that stands at i.

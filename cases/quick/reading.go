@@ -301,6 +301,9 @@ func (rd *reader) finish() {
 		}
 		r.Red, r.Black = r.Red+rd.first, r.Black+rd.second
 	}
+	if r.At != "" && r.Red+r.Black != "" {
+		p.fail(0, len(p.words), "it was read between two leads, and at one place", "at POINT", "red POINT, black POINT")
+	}
 	if r.Red == "" && r.Black == "" && r.At == "" && r.Quantity == "" {
 		p.fail(len(p.words), len(p.words), "where it was measured is missing", "at POINT to POINT", "across COMPONENT", "same leads")
 	}

@@ -44,7 +44,7 @@ func (p *parser) test() {
 	for !p.done() {
 		switch {
 		case p.tries(&t.Tries, &t.Failures, &t.Outcome), p.outcome(&t.Outcome), p.expectation(&t.ShouldBe, ""):
-		case p.covers(&t.Covers), p.concernChange(&t.ConcernChange), p.background(), t.What != "" && p.meanwhile(&t.Meanwhile), p.testInstrument(&t.Instrument):
+		case p.phraseStarts(), p.covers(&t.Covers), p.concernChange(&t.ConcernChange), p.background(), t.What != "" && p.meanwhile(&t.Meanwhile), p.testInstrument(&t.Instrument):
 		case t.What != "" && (p.presence(&t.Concern) || p.conditions(&s)):
 		case t.What == "":
 			_, t.Manner = longest(p, manners)
@@ -63,6 +63,15 @@ func (p *parser) test() {
 	case t.Outcome == eventv1.Outcome_OUTCOME_UNSPECIFIED:
 		p.fail(len(p.words), len(p.words), "what came of it is missing", "pass", "fail", "inconclusive")
 	}
+}
+
+// phraseStarts marks the word here as if a comma stood before it, since what
+// came before is complete. It is no phrase itself and never holds.
+func (p *parser) phraseStarts() bool {
+	if p.i > 0 && p.textTo != p.i {
+		p.words[p.i].gap = true
+	}
+	return false
 }
 
 func (p *parser) concernChange(to *eventv1.ConcernChange) bool {

@@ -1,6 +1,7 @@
 package quick
 
 import (
+	"math"
 	"regexp"
 	"strings"
 
@@ -112,7 +113,8 @@ func (p *parser) how(a *eventv1.Approval) bool {
 	return false
 }
 
-// minutesAt reads '20 min', '1.5 h', '1 h 20 min'.
+// minutesAt reads '20 min', '1.5 h', '1 h 20 min'. minutes is 0 when they are
+// not whole.
 func (p *parser) minutesAt(i int) (n int, minutes uint32) {
 	total := 0.0
 	for {
@@ -126,11 +128,10 @@ func (p *parser) minutesAt(i int) (n int, minutes uint32) {
 		}
 		total, n = total+v/60, n+k
 	}
-	minutes = uint32(total + 0.5)
-	if n > 0 && float64(minutes) != total && total-float64(minutes) > 1e-9 {
-		minutes++
+	if math.Abs(total-math.Round(total)) > 1e-6 {
+		return n, 0
 	}
-	return n, minutes
+	return n, uint32(math.Round(total))
 }
 
 // spent reads '[spent] 20 min tracing ground [, charge 45 EUR]'.
@@ -140,7 +141,7 @@ func (p *parser) spent() {
 	p.takes("spent")
 	n, minutes := p.minutesAt(p.i)
 	if n == 0 || minutes == 0 {
-		p.fail(p.i, p.i+1, "how long is missing", "20 min tracing ground", "1.5 h", "1 h 20 min")
+		p.fail(p.i, p.i+max(n, 1), "how long, in whole minutes, is missing", "20 min tracing ground", "1.5 h", "1 h 20 min")
 		return
 	}
 	t.Minutes, p.i = minutes, p.i+n
