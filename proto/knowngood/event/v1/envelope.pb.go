@@ -120,6 +120,9 @@ type Event struct {
 	Because []string `protobuf:"bytes,12,rep,name=because,proto3" json:"because,omitempty"`
 	// 16 random bytes, so that erased bytes cannot be guessed from their hash.
 	Salt []byte `protobuf:"bytes,13,opt,name=salt,proto3" json:"salt,omitempty"`
+	// The line it was made from, exactly as typed or said, when it was made from
+	// one. At most 4,096 bytes.
+	Typed string `protobuf:"bytes,14,opt,name=typed,proto3" json:"typed,omitempty"`
 	// Types that are valid to be assigned to Kind:
 	//
 	//	*Event_CaseOpened
@@ -292,6 +295,13 @@ func (x *Event) GetSalt() []byte {
 		return x.Salt
 	}
 	return nil
+}
+
+func (x *Event) GetTyped() string {
+	if x != nil {
+		return x.Typed
+	}
+	return ""
 }
 
 func (x *Event) GetKind() isEvent_Kind {
@@ -1254,7 +1264,7 @@ const file_knowngood_event_v1_envelope_proto_rawDesc = "" +
 	"!knowngood/event/v1/envelope.proto\x12\x12knowngood.event.v1\x1a\x1dknowngood/event/v1/case.proto\x1a knowngood/event/v1/circuit.proto\x1a!knowngood/event/v1/evidence.proto\x1a!knowngood/event/v1/register.proto\x1a\x1eknowngood/event/v1/terms.proto\x1a\x1dknowngood/event/v1/work.proto\"<\n" +
 	"\x06Signed\x12\x14\n" +
 	"\x05event\x18\x01 \x01(\fR\x05event\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xac\x1b\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xc2\x1b\n" +
 	"\x05Event\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06stream\x18\x02 \x01(\tR\x06stream\x12\x16\n" +
@@ -1271,7 +1281,8 @@ const file_knowngood_event_v1_envelope_proto_rawDesc = "" +
 	"\vrecorded_by\x18\v \x01(\tR\n" +
 	"recordedBy\x12\x18\n" +
 	"\abecause\x18\f \x03(\tR\abecause\x12\x12\n" +
-	"\x04salt\x18\r \x01(\fR\x04salt\x12A\n" +
+	"\x04salt\x18\r \x01(\fR\x04salt\x12\x14\n" +
+	"\x05typed\x18\x0e \x01(\tR\x05typed\x12A\n" +
 	"\vcase_opened\x18d \x01(\v2\x1e.knowngood.event.v1.CaseOpenedH\x00R\n" +
 	"caseOpened\x12J\n" +
 	"\x0econcern_stated\x18e \x01(\v2!.knowngood.event.v1.ConcernStatedH\x00R\rconcernStated\x12V\n" +
