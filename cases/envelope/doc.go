@@ -6,8 +6,8 @@
 //   - at most 64 KiB;
 //   - exactly one field with a number of 100 or more, present once and
 //     length-delimited: the kind, whether this build knows it or not;
-//   - no known field below 100 twice, except because (12): parsers disagree on
-//     which of two would count;
+//   - no known field below 100 twice, except because (12), and none with another
+//     wire type than its own: parsers disagree on what would count;
 //   - unknown fields below 100 are kept.
 //
 // The signature is Ed25519 over "knowngood/event/1\n" followed by SHA-256 of

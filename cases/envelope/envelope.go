@@ -25,7 +25,6 @@ const (
 	SaltSize = 16
 
 	signingContext = "knowngood/event/1\n"
-	fieldBecause   = 12
 )
 
 var (
@@ -92,9 +91,13 @@ func Scan(b []byte) (uint32, error) {
 			return 0, fmt.Errorf("byte %d: field %d is no message", at, num)
 		case num >= FirstKind:
 			kind = num
-		case num != fieldBecause && fields.ByNumber(num) != nil:
-			if seen[num] {
-				return 0, fmt.Errorf("byte %d: field %s twice", at, fields.ByNumber(num).Name())
+		case fields.ByNumber(num) != nil:
+			f := fields.ByNumber(num)
+			if typ != wireType(f) {
+				return 0, fmt.Errorf("byte %d: field %s has wire type %d; it has %d", at, f.Name(), typ, wireType(f))
+			}
+			if seen[num] && !f.IsList() {
+				return 0, fmt.Errorf("byte %d: field %s twice", at, f.Name())
 			}
 			seen[num] = true
 		}
@@ -104,6 +107,15 @@ func Scan(b []byte) (uint32, error) {
 		return 0, errors.New("it has no kind: one field with a number of 100 or more is needed")
 	}
 	return uint32(kind), nil
+}
+
+// wireType is how a field of the envelope is written: numbers as varints, all
+// else length-delimited.
+func wireType(f protoreflect.FieldDescriptor) protowire.Type {
+	if f.Kind() == protoreflect.Uint64Kind {
+		return protowire.VarintType
+	}
+	return protowire.BytesType
 }
 
 // Strange reports whether an event, or a message inside it, has fields that this
