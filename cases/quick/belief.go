@@ -167,10 +167,10 @@ func (p *parser) settle() {
 	from := p.i
 	holds := map[string]eventv1.Answer{
 		"true": eventv1.Answer_ANSWER_YES, "so": eventv1.Answer_ANSWER_YES, "not true": eventv1.Answer_ANSWER_NO, "untrue": eventv1.Answer_ANSWER_NO,
-		"false": eventv1.Answer_ANSWER_NO, "wrong": eventv1.Answer_ANSWER_NO, "not so": eventv1.Answer_ANSWER_NO, "not known": eventv1.Answer_ANSWER_NOT_KNOWN,
+		"false": eventv1.Answer_ANSWER_NO, "wrong": eventv1.Answer_ANSWER_NO, "not so": eventv1.Answer_ANSWER_NO,
 	}
 	if !once(p, holds, &s.Holds, "whether it is so") {
-		p.fail(from, from+1, "whether it is so is missing", "true", "not true", "not known")
+		p.fail(from, from+1, "whether it is so is missing", "true", "not true")
 		return
 	}
 	for !p.done() {
@@ -184,13 +184,16 @@ func (p *parser) settle() {
 				return
 			}
 			if p.isWord(p.i, negations) || p.isWord(p.i, hedges) || strings.HasSuffix(p.words[p.i].text, "?") {
-				p.fail(from, p.i+1, "it may be so or not", "true", "not true", "not known")
+				p.fail(from, p.i+1, "it may be so or not", "true", "not true")
 				return
 			}
 			s.How = also(s.How, p.segment())
 		}
 	}
 	s.How = p.remark(s.How)
+	if p.err == nil && s.How == "" && len(p.event.Because) == 0 {
+		p.fail(p.i, p.i, "by what it was settled is missing", "because 14", "because the drop was 3 V")
+	}
 }
 
 // segment consumes the words up to the next comma as they are.

@@ -36,7 +36,7 @@ func (p *parser) expectation(to **eventv1.Expectation, unit string) bool {
 		return p.fail(p.i, p.i, "what it should be is missing", "should be 12..12.9", "should be over 12 V", "should be bright")
 	}
 	p.i += p.match(p.i, "between")
-	if p.isNumber(p.i) {
+	if bound, _ := p.matchAny(p.i, "at least", "at most"); p.isNumber(p.i + bound) {
 		from := p.i
 		p.limits(e, unit)
 		for _, q := range []*eventv1.Quantity{e.Low, e.High} {
@@ -46,13 +46,13 @@ func (p *parser) expectation(to **eventv1.Expectation, unit string) bool {
 		}
 		return true
 	}
-	e.Said = p.text("what it should be")
+	e.Said = p.textAfter("what it should be")
 	return true
 }
 
 // isNumber tells whether something at word i wants to be a number.
 func (p *parser) isNumber(i int) bool {
-	k, _ := p.matchAny(i, append([]string{"at least", "at most", "minus", "negative"}, senses...)...)
+	k, _ := p.matchAny(i, append([]string{"minus", "negative"}, senses...)...)
 	i += k
 	if i >= len(p.words) || p.words[i].quoted {
 		return false

@@ -90,6 +90,9 @@ func (p *parser) repair() {
 			p.stranger("a comma before what was done", "from POINT to POINT", "open", "45 EUR", "because 12")
 		}
 	}
+	if r.What == "" {
+		r.What = "repaired"
+	}
 	r.What = p.remark(r.What)
 }
 
@@ -182,6 +185,12 @@ func (p *parser) meterChecked() {
 	}
 	if p.err == nil && m.Source == "" {
 		p.fail(p.i, p.i, "what it was tried on is missing", "meter 2 checked on battery posts, 12.6 V, pass", "meter leads shorted, 0.2 ohm, pass", "clamp zeroed")
+	}
+	if m.Source == "zeroed" && m.Outcome == 0 {
+		m.Outcome = eventv1.Outcome_OUTCOME_PASS
+	}
+	if p.err == nil && m.Outcome == 0 {
+		p.fail(p.i, p.i, "what came of it is missing", "pass", "fail", "inconclusive")
 	}
 	m.Source = p.remark(m.Source)
 }

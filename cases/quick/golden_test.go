@@ -49,7 +49,7 @@ func context() quick.Context {
 	}
 }
 
-func lines(t *testing.T) []string {
+func lines(t testing.TB) []string {
 	data, err := os.ReadFile("testdata/lines.txt")
 	require.NoError(t, err)
 	return strings.Split(strings.TrimRight(string(data), "\n"), "\n")

@@ -47,7 +47,7 @@ func (w *writer) kind(e *eventv1.Event) {
 	case *eventv1.Event_Belief:
 		w.belief(k.Belief)
 	case *eventv1.Event_BeliefSettled:
-		holds := map[eventv1.Answer]string{eventv1.Answer_ANSWER_YES: " true", eventv1.Answer_ANSWER_NO: " not true", eventv1.Answer_ANSWER_NOT_KNOWN: " not known"}
+		holds := map[eventv1.Answer]string{eventv1.Answer_ANSWER_YES: " true", eventv1.Answer_ANSWER_NO: " not true"}
 		w.add("belief " + w.reference(k.BeliefSettled.Belief) + holds[k.BeliefSettled.Holds])
 		w.add(w.text(k.BeliefSettled.How))
 	case *eventv1.Event_TemporaryOn:
@@ -61,7 +61,7 @@ func (w *writer) kind(e *eventv1.Event) {
 
 // text is a text without the note at its end, which goes to the end of the line.
 func (w *writer) text(s string) string {
-	before, note, found := strings.Cut(s, "# ")
+	before, note, found := strings.Cut(" "+s, " # ")
 	if found {
 		w.note = note
 	}
@@ -318,7 +318,7 @@ func (w *writer) reading(r *eventv1.Reading) {
 	case r.Shown != "":
 		value = r.Shown
 	}
-	if measures(r.GetValue().GetUnit(), notation.Time) {
+	if !first && measures(r.GetValue().GetUnit(), notation.Time) {
 		value = "read " + value // a line that begins with minutes is time spent
 	}
 	alone := kind == eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL ||
@@ -328,8 +328,10 @@ func (w *writer) reading(r *eventv1.Reading) {
 		value += " at " + name(r.At)
 	case r.At != "":
 		value += " across " + name(r.At)
-	case r.Red != "" && r.Black != "":
+	case r.Red != "" && r.Black != "" && (!alone || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP):
 		value += " at " + name(r.Red) + " to " + name(r.Black)
+	case r.Red != "" && r.Black != "":
+		value += ", red " + name(r.Red) + ", black " + name(r.Black)
 	case r.Red != "" && alone:
 		value += ", red " + name(r.Red)
 	case r.Red != "":

@@ -108,7 +108,9 @@ func (w *writer) last(e *eventv1.Event) {
 			text += " from " + name(r.From) + " to " + name(r.To)
 		}
 		w.add(text)
-		w.add(w.text(r.What))
+		if what := w.text(r.What); what != "repaired" {
+			w.add(what)
+		}
 		if r.Mode != 0 {
 			w.add(phrase(modes, r.Mode))
 		}

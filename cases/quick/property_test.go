@@ -16,7 +16,7 @@ import (
 )
 
 // accepted lists the lines of the table that are understood.
-func accepted(t *testing.T) []string {
+func accepted(t testing.TB) []string {
 	var out []string
 	for _, line := range lines(t) {
 		if line == "" || line[0] == '#' {
@@ -159,7 +159,7 @@ func TestKindGivenOrTold(t *testing.T) {
 		"removed thermostat, kept":                 quick.Remove,
 		"put back relay":                           quick.PutBack,
 		"they say feed is good":                    quick.Believe,
-		"belief 12 true":                           quick.Settle,
+		"belief 12 true because 14":                quick.Settle,
 		"jumper off":                               quick.Temp,
 		"saw water in the footwell":                quick.Saw,
 		"note this":                                quick.Note,
@@ -184,24 +184,24 @@ func TestKindGivenOrTold(t *testing.T) {
 		require.True(t, proto.Equal(told.Event, given.Event), line)
 	}
 	for line, kind := range map[string]quick.Kind{
-		"the fan runs from the battery, pass": quick.Test,
-		"fan, guess":                          quick.Fit,
-		"customer waits until noon":           quick.Note,
-		"none from bcm":                       quick.Codes,
-		"P0480 active":                        quick.Codes,
-		"green corrosion in splice S4":        quick.Saw,
-		"high voltage, locked off":            quick.Safe,
-		"front bumper, replaced sensor":       quick.Worked,
-		"splice S4: crimped":                  quick.Repair,
-		"14, rescanned, pass":                 quick.Checked,
-		"owner refused 300 EUR":               quick.Approve,
-		"fixed and checked":                   quick.Close,
-		"12 not true":                         quick.Settle,
-		"fan stops when hot, since Sunday":    quick.Concern,
-		"relay K2":                            quick.PutBack,
-		"thermostat, kept":                    quick.Remove,
-		"battery posts, 12.6 V, pass":         quick.Meter,
-		"hose off the intake":                 quick.Temp,
+		"the fan runs from the battery, covers fan motor, pass": quick.Test,
+		"fan, guess":                       quick.Fit,
+		"customer waits until noon":        quick.Note,
+		"none from bcm":                    quick.Codes,
+		"P0480 active":                     quick.Codes,
+		"green corrosion in splice S4":     quick.Saw,
+		"high voltage, locked off":         quick.Safe,
+		"front bumper, replaced sensor":    quick.Worked,
+		"splice S4: crimped":               quick.Repair,
+		"14, rescanned, pass":              quick.Checked,
+		"owner refused 300 EUR":            quick.Approve,
+		"fixed and checked":                quick.Close,
+		"12 not true because 14":           quick.Settle,
+		"fan stops when hot, since Sunday": quick.Concern,
+		"relay K2":                         quick.PutBack,
+		"thermostat, kept":                 quick.Remove,
+		"battery posts, 12.6 V, pass":      quick.Meter,
+		"hose off the intake":              quick.Temp,
 	} {
 		_, err := quick.ParseAs(kind, line, context())
 		require.NoError(t, err, line)
@@ -260,7 +260,7 @@ func TestShuffledLines(t *testing.T) {
 }
 
 func FuzzParse(f *testing.F) {
-	for _, line := range quick.Examples() {
+	for _, line := range accepted(f) {
 		f.Add(line)
 	}
 	for _, line := range []string{"", "#", "note", "\x00", "\xff", "12.3 V at \"", "red  ,,, black", "12..12", strings.Repeat("fan ", 3000)} {

@@ -8,7 +8,7 @@ import (
 // keywords long enough that one wrong letter does not make another common word.
 var keywords = []string{
 	"running", "cranking", "driving", "commanded", "unplugged", "jumped", "loaded", "should", "because", "covers", "inconclusive",
-	"concern", "yesterday", "before", "supply", "failed", "passed", "ignition", "acting", "black", "accessory", "battery-free",
+	"concern", "yesterday", "before", "supply", "failed", "passed", "ignition", "acting", "black", "accessory",
 }
 
 // nearKeyword is the keyword that key is one slip away from; empty when there

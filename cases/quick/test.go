@@ -3,6 +3,7 @@ package quick
 import (
 	"strings"
 
+	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -41,6 +42,7 @@ func (p *parser) test() {
 	p.event.Kind = &eventv1.Event_Test{Test: t}
 	p.stops, p.states = append(p.stops, "and"), true
 	var s setting
+	what := 0
 	for !p.done() {
 		switch {
 		case p.tries(&t.Tries, &t.Failures, &t.Outcome), p.outcome(&t.Outcome), p.expectation(&t.ShouldBe, ""):
@@ -48,6 +50,7 @@ func (p *parser) test() {
 		case t.What != "" && (p.presence(&t.Concern) || p.conditions(&s)):
 		case t.What == "":
 			_, t.Manner = longest(p, manners)
+			what = p.i
 			t.What = p.text("what was done")
 		default:
 			t.Result = also(t.Result, p.text("what came of it"))
@@ -62,7 +65,41 @@ func (p *parser) test() {
 		p.fail(0, p.i, "what was done is missing", "test ran the fan from the battery, covers fan motor, pass")
 	case t.Outcome == eventv1.Outcome_OUTCOME_UNSPECIFIED:
 		p.fail(len(p.words), len(p.words), "what came of it is missing", "pass", "fail", "inconclusive")
+	case len(t.Covers) == 0:
+		p.coversItself(t, what)
 	}
+}
+
+// coversItself: what is bypassed, swapped, reseated, benched or simply tested
+// is what the test covers, when it is a known component. Otherwise nobody has
+// said what the test would find bad.
+func (p *parser) coversItself(t *eventv1.Test, what int) {
+	at := what
+	switch t.Manner {
+	case eventv1.TestManner_TEST_MANNER_BYPASS, eventv1.TestManner_TEST_MANNER_SUBSTITUTION,
+		eventv1.TestManner_TEST_MANNER_RESEAT, eventv1.TestManner_TEST_MANNER_BENCH:
+		p.i = what
+		n, _ := longest(p, manners)
+		p.i, at = len(p.words), what+n
+	case eventv1.TestManner_TEST_MANNER_UNSPECIFIED:
+	default:
+		at = len(p.words)
+	}
+	if p.isArticle(at) {
+		at++
+	}
+	k, known := p.knownAt(at)
+	if k == 0 || known.Point || t.Manner == 0 && p.raw(at, at+k) != t.What && p.raw(what, at+k) != t.What {
+		var hints []string
+		for _, near := range p.nearest(t.What, false) {
+			if !p.known[notation.Key(near)].Point {
+				hints = append(hints, "covers "+name(near))
+			}
+		}
+		p.fail(len(p.words), len(p.words), "what the test covers is missing", append(hints, "covers COMPONENT, mostly COMPONENT")...)
+		return
+	}
+	t.Covers = []*eventv1.Covered{{Component: known.Text, Extent: eventv1.Extent_EXTENT_WHOLE}}
 }
 
 // phraseStarts marks the word here as if a comma stood before it, since what
@@ -179,7 +216,7 @@ func (p *parser) meanwhile(to *string) bool {
 		p.i += n
 		*to = also(*to, p.textAfter("what was done meanwhile"))
 	} else {
-		*to = also(*to, p.text("what was done meanwhile"))
+		*to = also(*to, p.textWithout("what was done meanwhile"))
 	}
 	return true
 }

@@ -28,12 +28,25 @@ func (p *parser) text(what string, more ...string) string {
 }
 
 // textAfter is text behind a word that announces it, and so before any comma.
+// An outcome inside it is refused, not passed over.
 func (p *parser) textAfter(what string, more ...string) string {
 	if !p.done() && p.words[p.i].gap {
 		p.fail(p.i, p.i, what+" is missing")
 		return ""
 	}
-	return p.text(what, more...)
+	return p.textWithout(what, more...)
+}
+
+// textWithout is text that may hold no outcome.
+func (p *parser) textWithout(what string, more ...string) string {
+	from := p.i
+	text := p.text(what, more...)
+	for k := from; k < p.i && p.err == nil; k++ {
+		if n, _ := p.outcomeAt(k); n > 0 {
+			p.fail(k, k+n, "is that what came of it, or part of "+what+"?", "a comma before '"+p.raw(k, k+n)+"'", "other words")
+		}
+	}
+	return text
 }
 
 func (p *parser) endsText(i, end int, more []string) bool {

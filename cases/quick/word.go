@@ -56,7 +56,7 @@ func split(line string) (words []word, note string, err *Error) {
 			return nil, "", &Error{Column: col, Length: 1, What: "a control character; an entry is one line of text"}
 		case r == '#':
 			return words, strings.TrimSpace(line[i+1:]), nil
-		case isBreak(r) && (r != ',' || !isDigitNext(line[i+1:])):
+		case isBreak(r) && (r != ',' || !isDigitNext(line[i+1:]) || i > 0 && line[i-1] != ' '):
 			gap, i, col = true, i+size, col+1
 			continue
 		case r == '"' || r == '“' || r == '”':
