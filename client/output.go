@@ -89,11 +89,14 @@ func visible(b []byte) []byte {
 
 func (o *Output) csv(rows reflect.Value) error {
 	w := csv.NewWriter(o.W)
-	t := rows.Type().Elem()
 	var head []string
-	for i := range t.NumField() {
-		name, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
-		head = append(head, name)
+	var fields [][]int
+	for _, f := range reflect.VisibleFields(rows.Type().Elem()) {
+		if f.Anonymous {
+			continue // its fields come behind it
+		}
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		head, fields = append(head, name), append(fields, f.Index)
 	}
 	if err := w.Write(head); err != nil {
 		return fmt.Errorf("cannot write the answer: %w", err)
@@ -101,7 +104,7 @@ func (o *Output) csv(rows reflect.Value) error {
 	for i := range rows.Len() {
 		row := make([]string, len(head))
 		for f := range row {
-			if row[f] = cell(rows.Index(i).Field(f)); o.Terminal {
+			if row[f] = cell(rows.Index(i).FieldByIndex(fields[f])); o.Terminal {
 				row[f] = Clean(row[f])
 			}
 		}

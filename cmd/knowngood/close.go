@@ -40,10 +40,10 @@ func newClose(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "close OUTCOME...", Short: "Close the case: how it ended",
 		Long: `  knowngood close fixed and checked
-  knowngood close repaired, on watch --check-due 'in 14 days' --check 'fan after a hot drive'
+  knowngood close repaired on watch --check-due 'in 14 days' --check 'fan after a hot drive'
   knowngood close not found
 
-Outcomes: fixed and checked; cause found, not repaired; works as designed; repaired, on
+Outcomes: fixed and checked; cause found not repaired; works as designed; repaired on
 watch; not found; declined. Closing wants the next place in the case: when somebody
 wrote in between, look at it first and close again.`,
 		Args: needWords("how it ended"),

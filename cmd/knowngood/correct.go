@@ -20,7 +20,7 @@ func newCorrect(a *app) *cobra.Command {
 		Use: "correct ENTRY [WORDS...]", Short: "Say what should stand instead of an entry, or withdraw it",
 		Long: `  knowngood correct 12 read 12.1V at fan.C1-2 to batt- key on --why 'misread the display'
   knowngood correct last --withdraw --why 'wrong vehicle'
-  knowngood correct 4 fit fan motor, new, damage seen --when Monday
+  knowngood correct 4 fit new fan motor, damage seen --when Monday
 
 The old entry stays visible, struck through. What stands instead takes its place; with
 --when or --by it gets another moment or another doer.`,

@@ -206,4 +206,3 @@ func quoted(args []string) string {
 	}
 	return strings.Join(words, " ")
 }
-

@@ -32,7 +32,7 @@ func newImport(a *app) *cobra.Command {
 
 Each hand-written line is an object, either a line as it would be said aloud
 
-  {"line": "fit fan motor, new, guess", "when": "Monday", "by": "previous shop"}
+  {"line": "fit new fan motor, guess", "when": "Monday", "by": "previous shop"}
 
 with when, by, because, after and before_opening where wanted, or an event with its
 kind, as in the view of an export:

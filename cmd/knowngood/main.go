@@ -47,7 +47,7 @@ func newRoot(a *app) *cobra.Command {
 		Long: `  knowngood demo                                   look at an invented case
   knowngood open fan does not run in traffic --make Quillon --model Tarn
   knowngood read 12.31V at fan.C1-2 to batt- key on
-  knowngood fit fan motor, new, 240 EUR, guess
+  knowngood fit new fan motor, guess, 240 EUR
   knowngood brief
 
 knowngood keeps the record of one vehicle with one fault for every shop that works

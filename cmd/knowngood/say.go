@@ -27,13 +27,13 @@ func entryCommands() []entryCommand {
   knowngood concern duplicated, engine running, 3 of 3
   knowngood concern gone away`},
 		{quick.Codes, "Trouble codes: read, none, no answer, cleared", `
-  knowngood codes engine module P0480 active
-  knowngood codes engine module none
+  knowngood codes P0480 active from engine module
+  knowngood codes none from engine module
   knowngood codes cleared`},
 		{quick.Fit, "A part was put in: what, in which state, why, at what cost", `
-  knowngood fit fan motor, new, old kept, guess, 240 EUR
-  knowngood fit fan relay, borrowed from horn relay socket, trial
-  knowngood fit temperature switch, new, guess --before-opening --by 'previous shop'`},
+  knowngood fit new fan motor, old kept, guess, 240 EUR
+  knowngood fit borrowed fan relay, from horn relay socket, trial
+  knowngood fit new temperature switch, guess --before-opening --by 'previous shop'`},
 		{quick.Remove, "A part was taken out and nothing put in its place", `
   knowngood remove fan shroud, kept on the bench`},
 		{quick.PutBack, "The original went back in, or a borrowed part went home", `
@@ -50,10 +50,10 @@ func entryCommands() []entryCommand {
 		{quick.Meter, "An instrument was tried on something known", `
   knowngood meter 2 on battery posts shows 12.6 V, ok`},
 		{quick.Believe, "Something somebody holds to be so, and on what basis", `
-  knowngood believe ground side is good, assumed
-  knowngood believe feed is good, told by previous shop`},
+  knowngood believe assume ground side is good
+  knowngood believe they say feed is good`},
 		{quick.Settle, "What became of a belief", `
-  knowngood settle 7 not true --because 15`},
+  knowngood settle 7 not true, because 15`},
 		{quick.Temp, "A change left on the vehicle for now, on or off", `
   knowngood temp jumper on 30-87
   knowngood temp jumper off`},
@@ -68,7 +68,7 @@ func entryCommands() []entryCommand {
 		{quick.Checked, "What was tried after a repair", `
   knowngood checked repair last, concern tried, gone, pass`},
 		{quick.Approve, "Somebody agreed to be charged, or refused", `
-  knowngood approve customer up to 400 EUR by telephone`},
+  knowngood approve customer approved 400 EUR by phone`},
 		{quick.Spent, "Time spent", `
   knowngood spent 45 min finding the splice, 60 EUR`},
 		{quick.Note, "Anything else worth keeping", `
