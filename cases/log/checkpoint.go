@@ -168,13 +168,13 @@ func VerifyConsistency(earlier, later Checkpoint, proof tlog.TreeProof) error {
 		return fmt.Errorf("%w: %d entries after %d", ErrProof, later.Size, earlier.Size)
 	}
 	empty, _ := tlog.TreeHash(0, nil)
-	switch {
-	case earlier.Size == 0:
+	switch earlier.Size {
+	case 0:
 		if earlier.Root != empty {
 			return fmt.Errorf("%w: the root of no entries is %v, not %v", ErrProof, empty, earlier.Root)
 		}
 		return nil
-	case earlier.Size == later.Size:
+	case later.Size:
 		if earlier.Root != later.Root {
 			return fmt.Errorf("%w: two roots for %d entries, %v and %v", ErrProof, later.Size, earlier.Root, later.Root)
 		}

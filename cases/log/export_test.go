@@ -18,4 +18,7 @@ func DecodeSlots(b []byte) (last Kept, sound bool, err error) {
 	return last, sound, nil
 }
 
+// SyncData is how the checkpoint file is synced.
+var SyncData = syncData
+
 const SlotSize = slotSize

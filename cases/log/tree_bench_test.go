@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sys/unix"
 
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
@@ -51,7 +50,7 @@ func BenchmarkAppend(b *testing.B) {
 				start = time.Now()
 				_, err = raw.Write(bytes)
 				require.NoError(b, err)
-				require.NoError(b, unix.Fdatasync(int(raw.Fd())))
+				require.NoError(b, log.SyncData(raw))
 				disk += time.Since(start)
 			}
 			b.ReportMetric(float64(b.N*n)/ours.Seconds(), "events/s")

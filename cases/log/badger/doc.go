@@ -47,8 +47,8 @@
 //
 // Badger maps its files, and a write to a map of a full disk ends the process. An
 // append is refused with log.ErrFull while less than the reserve is free; reading
-// goes on. Where free space cannot be asked for (not Linux, macOS or FreeBSD)
-// there is no reserve.
+// goes on. Where free space cannot be asked for (neither Linux nor
+// macOS) there is no reserve.
 //
 // # Errors while it runs
 //

@@ -1,4 +1,4 @@
-//go:build linux || darwin || freebsd
+//go:build linux || darwin
 
 package badger
 
@@ -10,5 +10,5 @@ func freeSpace(dir string) (uint64, error) {
 	if err := unix.Statfs(dir, &s); err != nil {
 		return 0, err
 	}
-	return uint64(max(s.Bavail, 0)) * uint64(s.Bsize), nil
+	return s.Bavail * uint64(s.Bsize), nil
 }
