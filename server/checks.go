@@ -41,6 +41,7 @@ func (s *Server) checkEvent(ctx context.Context, c Caller, in *incoming, others 
 		with.SystemVolts, with.HighVoltage = v.GetSystemVolts(), v.GetHighVoltage() == eventv1.Answer_ANSWER_YES
 	} else if a := s.register.access(stream); a != nil && visible {
 		with.SystemVolts, with.HighVoltage = a.systemVolts, a.highVoltage
+		with.Owner = a.owner
 	}
 	with.Kind = func(id string) (uint32, bool) {
 		if kind, ok := others.kinds[[2]string{stream, id}]; ok {

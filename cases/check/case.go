@@ -22,6 +22,9 @@ func (c checker) caseOpened(k *eventv1.CaseOpened) {
 		s.mustID("stream", l.GetStream(), "the earlier case")
 		s.mustID("entry", l.GetEntry(), "the entry in the earlier case")
 		s.needs("what", l.GetWhat(), "say what was left on the vehicle")
+		if l.GetKind() == eventv1.LeftKind_LEFT_KIND_UNSPECIFIED {
+			s.refuse("kind", "is not set", "say whether it is temporary, a part fitted, a repair or an area worked on")
+		}
 	}
 	if k.GetCustomer() != "" {
 		c.mustID("customer", k.GetCustomer(), "the customer; names are kept elsewhere")

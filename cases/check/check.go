@@ -27,9 +27,13 @@ type Context struct {
 	HighVoltage bool
 	// Currency the shop counts in.
 	Currency string
-	// Kind tells what an entry of this stream is: the field number of its kind,
-	// and whether it is here at all. It also answers for entries of earlier cases
-	// that the opening copied, and for events ahead of this one in the same batch.
+	// Owner is the shop that opened the case; a correction of the opening cannot
+	// change it. Empty when not known.
+	Owner string
+	// Kind tells what an entry of this stream is: the field number of its kind (0
+	// when it is here but that cannot be told), and whether it is here at all. It
+	// answers also for events ahead of this one in the same batch and, where they
+	// can be told, for entries of earlier cases that the opening copied.
 	Kind func(id string) (kind uint32, found bool)
 }
 
@@ -43,6 +47,7 @@ func Event(e *eventv1.Event, ctx Context) Report {
 	kind := envelope.KindOf(e)
 	c.happened("happened", e.GetHappened())
 	c.who("by", e.GetBy())
+	c.text("typed", e.GetTyped(), maxTyped)
 	for i, id := range e.GetBecause() {
 		switch path := item("because", i); {
 		case id == e.GetId() && id != "":

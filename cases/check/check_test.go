@@ -186,6 +186,8 @@ func TestWhatIsAskedAgain(t *testing.T) {
 		{of("made_safe", func(e *eventv1.Event) { e.GetMadeSafe().QualifiedHow = "" }), "made_safe.qualified_how", "qualified"},
 		{of("repair_checked", func(e *eventv1.Event) { e.GetRepairChecked().Concern = eventv1.Presence_PRESENCE_PRESENT }), "repair_checked.outcome", "was present"},
 		{of("handed_off", func(e *eventv1.Event) { e.GetHandedOff().Question = "" }), "handed_off.question", "find out"},
+		{of("part_put_back", func(e *eventv1.Event) { e.GetPartPutBack().Undoes = id(theMissing) }), "part_put_back.undoes", "is not here"},
+		{of("temporary_off", func(e *eventv1.Event) { e.GetTemporaryOff().Temporary = id(theMissing) }), "temporary_off.temporary", "is not here"},
 		{of("time_spent", func(e *eventv1.Event) { e.GetTimeSpent().Minutes = 2000 }), "time_spent.minutes", "more than a day"},
 	} {
 		r := check.Event(x.e, context())
@@ -326,4 +328,15 @@ func TestAnyEventCanBeChecked(t *testing.T) {
 			_ = check.Event(e, context()).Remarks()
 		}
 	})
+}
+
+// A server checks every event it takes.
+func BenchmarkReading(b *testing.B) {
+	e, ctx := examples()["reading"].good, context()
+	b.ReportAllocs()
+	for b.Loop() {
+		if check.Event(e, ctx).Err() != nil {
+			b.Fatal("refused")
+		}
+	}
 }

@@ -16,6 +16,7 @@ const (
 	maxName     = 200   // bytes of a component's or point's name
 	maxText     = 4000  // bytes of other texts
 	maxLongText = 20000 // bytes of a note and of a drawing as typed
+	maxTyped    = 4096  // bytes of the line an event was made from
 	maxRole     = 40    // characters
 	maxList     = 200
 	maxLongList = 1000 // elements, points and codes

@@ -5,8 +5,10 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -19,7 +21,7 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-var addMissing = flag.Bool("add-missing", false, "write frozen encodings of kinds that have none; files that exist are never touched")
+var addMissing = flag.Bool("add-missing", false, "write frozen encodings of examples that have none; files that exist are never touched")
 
 var frozenDir = filepath.Join("..", "..", "testdata", "events", "v1")
 
@@ -27,12 +29,24 @@ var frozenDir = filepath.Join("..", "..", "testdata", "events", "v1")
 // ever. KIND.hex holds an event's bytes, KIND.json the same for reading; later
 // ones of a kind are called KIND-2 and so on. Files are added, never edited.
 func TestFrozenEncodings(t *testing.T) {
-	if *addMissing {
-		addFrozen(t)
+	t.Parallel()
+	frozen := readFrozen(t)
+	for name, x := range examples() {
+		if slices.ContainsFunc(frozen[name], func(e *eventv1.Event) bool { return proto.Equal(e, x.good) }) {
+			continue
+		}
+		if !*addMissing {
+			t.Errorf("the example of %s has no frozen encoding: go test ./cases/check -run TestFrozenEncodings -add-missing", name)
+			continue
+		}
+		addFrozen(t, name, len(frozen[name]), x.good)
 	}
+}
+
+func readFrozen(t *testing.T) map[string][]*eventv1.Event {
 	files, err := filepath.Glob(filepath.Join(frozenDir, "*.hex"))
 	require.NoError(t, err)
-	have := make(map[string]bool)
+	frozen := make(map[string][]*eventv1.Event)
 	for _, file := range files {
 		name := strings.TrimSuffix(filepath.Base(file), ".hex")
 		text, err := os.ReadFile(file)
@@ -52,36 +66,32 @@ func TestFrozenEncodings(t *testing.T) {
 		want := new(eventv1.Event)
 		require.NoError(t, protojson.Unmarshal(readable, want), name)
 		require.True(t, proto.Equal(want, o.Event), "%s: bytes and readable view differ", name)
-		have[kind] = true
+		frozen[kind] = append(frozen[kind], o.Event)
 	}
-	for _, k := range envelope.Kinds() {
-		name := strings.ReplaceAll(envelope.KindName(k), " ", "_")
-		require.True(t, have[name], "no frozen encoding of %s: go test ./cases/check -run TestFrozenEncodings -add-missing", name)
-	}
+	return frozen
 }
 
-func addFrozen(t *testing.T) {
+func addFrozen(t *testing.T, name string, have int, e *eventv1.Event) {
 	require.NoError(t, os.MkdirAll(frozenDir, 0o777))
-	for name, x := range examples() {
-		file := filepath.Join(frozenDir, name)
-		if _, err := os.Stat(file + ".hex"); err == nil {
-			continue
-		}
-		b, err := proto.MarshalOptions{Deterministic: true}.Marshal(x.good)
+	if have > 0 {
+		name = fmt.Sprintf("%s-%d", name, have+1)
+	}
+	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(e)
+	require.NoError(t, err)
+	var text strings.Builder
+	for line := range slices.Chunk(b, 32) {
+		fmt.Fprintf(&text, "%x\n", line)
+	}
+	readable, err := protojson.Marshal(e)
+	require.NoError(t, err)
+	var indented bytes.Buffer
+	require.NoError(t, json.Indent(&indented, readable, "", "  "))
+	indented.WriteByte('\n')
+	for ending, content := range map[string][]byte{".hex": []byte(text.String()), ".json": indented.Bytes()} {
+		f, err := os.OpenFile(filepath.Join(frozenDir, name+ending), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 		require.NoError(t, err)
-		var text strings.Builder
-		for line := range strings.SplitSeq(hex.EncodeToString(b), "") {
-			text.WriteString(line)
-			if n := text.Len(); n%65 == 64 {
-				text.WriteByte('\n')
-			}
-		}
-		readable, err := protojson.Marshal(x.good)
+		_, err = f.Write(content)
 		require.NoError(t, err)
-		var indented bytes.Buffer
-		require.NoError(t, json.Indent(&indented, readable, "", "  "))
-		indented.WriteByte('\n')
-		require.NoError(t, os.WriteFile(file+".hex", []byte(strings.TrimRight(text.String(), "\n")+"\n"), 0o666))
-		require.NoError(t, os.WriteFile(file+".json", indented.Bytes(), 0o666))
+		require.NoError(t, f.Close())
 	}
 }

@@ -230,6 +230,9 @@ func (c checker) replacement(b []byte, target uint32, known bool) {
 		return
 	}
 	c = c.sub("replacement")
+	if shop := e.GetCaseOpened().GetShop(); kind == kindOpened && c.ctx.Owner != "" && shop != c.ctx.Owner {
+		c.refuse("case_opened.shop", fmt.Sprintf("is %s, but the case was opened by %s", shop, c.ctx.Owner), "a correction does not give a case to another shop")
+	}
 	c.happened("happened", e.GetHappened())
 	c.who("by", e.GetBy())
 	c.placed(e, kind)

@@ -27,7 +27,8 @@ func (c checker) partFitted(k *eventv1.PartFitted) {
 func (c checker) partPutBack(k *eventv1.PartPutBack) {
 	c.mustName("component", k.GetComponent(), "name what has its own part again")
 	if k.GetUndoes() != "" {
-		c.refers("undoes", k.GetUndoes(), Refuse, "a part fitted or removed", kindFitted, kindRemoved, kindTemporaryOn)
+		// It may be of an earlier case, which not everybody can see.
+		c.refers("undoes", k.GetUndoes(), AskAgain, "a part fitted or removed", kindFitted, kindRemoved, kindTemporaryOn)
 	}
 }
 
@@ -43,7 +44,8 @@ func (c checker) temporaryOn(k *eventv1.TemporaryOn) {
 
 func (c checker) temporaryOff(k *eventv1.TemporaryOff) {
 	if k.GetTemporary() != "" {
-		c.refers("temporary", k.GetTemporary(), Refuse, "something temporary that is on", kindTemporaryOn, kindFitted, kindRemoved)
+		// It may be of an earlier case, which not everybody can see.
+		c.refers("temporary", k.GetTemporary(), AskAgain, "something temporary that is on", kindTemporaryOn, kindFitted, kindRemoved)
 		return
 	}
 	c.needs("said", k.GetSaid(), "say what was undone when it was never entered")

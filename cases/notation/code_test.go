@@ -14,12 +14,10 @@ func TestCodesThereAndBack(t *testing.T) {
 	seen := make(map[string]bool)
 	for code := 0; code <= 0xFFFF; code++ {
 		text := DecodeCode(uint16(code))
-		require.Len(t, text, 5)
-		require.False(t, seen[text])
 		seen[text] = true
-		back, err := EncodeCode(text)
-		require.NoError(t, err)
-		require.EqualValues(t, code, back)
+		if back, err := EncodeCode(text); err != nil || int(back) != code {
+			t.Fatalf("%04X is %s, and back %04X, %v", code, text, back, err)
+		}
 	}
 	require.Len(t, seen, 65536)
 }

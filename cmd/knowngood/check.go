@@ -34,7 +34,7 @@ func (d *desk) checks() check.Context {
 	c := d.copy.Case
 	return check.Context{
 		Now: d.now(), SystemVolts: c.Vehicle.GetSystemVolts(), HighVoltage: c.Vehicle.GetHighVoltage() == eventv1.Answer_ANSWER_YES,
-		Currency: d.who.Currency, Kind: kindIn(c),
+		Currency: d.who.Currency, Owner: c.OwnerShop, Kind: kindIn(c),
 	}
 }
 
