@@ -35,7 +35,7 @@ func (c checker) element(e *eventv1.Element) {
 	case eventv1.ElementKind_ELEMENT_KIND_WIRE: // known by its points
 		c.name("component", e.GetComponent())
 	default:
-		c.mustName("component", e.GetComponent(), fmt.Sprintf("a %s has a name; only a wire may go without", notation.Word(e.GetKind())))
+		c.mustName("component", e.GetComponent(), fmt.Sprintf("'%s' has a name; only a wire may go without", notation.Word(e.GetKind())))
 	}
 	c.mustName("from", e.GetFrom(), "name the point where it begins")
 	c.mustName("to", e.GetTo(), "name the point where it ends")

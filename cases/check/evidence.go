@@ -73,7 +73,7 @@ func (c checker) reading(k *eventv1.Reading) {
 		v, known := notation.LookupUnit(k.GetValue().GetUnit())
 		l, knownLimit := notation.LookupUnit(limit.GetUnit())
 		if known && knownLimit && v.Dim != l.Dim {
-			c.refuse([]string{"should_be.low", "should_be.high"}[i], fmt.Sprintf("%s is a %s, the value a %s", notation.Format(limit), l.Dim, v.Dim), "give both in units of one kind")
+			c.refuse([]string{"should_be.low", "should_be.high"}[i], fmt.Sprintf("%s is %s, the value %s", notation.Format(limit), l.Dim, v.Dim), "give both in units of one kind")
 		}
 	}
 	c.verdict(k.GetOutcome(), k.GetTries(), k.GetFailures())
@@ -119,7 +119,7 @@ func (c checker) where(k *eventv1.Reading) {
 	case eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP:
 		c.dim("value", value, notation.Current, notation.Frequency, notation.Charge)
 	case eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP, eventv1.InstrumentKind_INSTRUMENT_KIND_LED_TESTER, eventv1.InstrumentKind_INSTRUMENT_KIND_EYES_AND_HANDS:
-		c.ask("instrument.kind", fmt.Sprintf("a %s shows no %s", notation.Word(kind), notation.Format(value)), "which instrument was it?")
+		c.ask("instrument.kind", fmt.Sprintf("'%s' does not show %s", notation.Word(kind), notation.Format(value)), "which instrument was it?")
 	}
 }
 
@@ -148,7 +148,7 @@ func (c checker) test(k *eventv1.Test) {
 	}
 	if m := k.GetManner(); k.GetConcernChange() == eventv1.ConcernChange_CONCERN_CHANGE_UNSPECIFIED &&
 		(m == eventv1.TestManner_TEST_MANNER_BYPASS || m == eventv1.TestManner_TEST_MANNER_SUBSTITUTION) {
-		c.remark("concern_change", "is not set", "a "+notation.Word(m)+" proves by what the concern did")
+		c.remark("concern_change", "is not set", notation.Word(m)+" proves by what the concern did")
 	}
 }
 

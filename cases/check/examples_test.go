@@ -306,8 +306,8 @@ func examples() map[string]example {
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-5", "Ohm") }, "reading.value", "take the source off"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-300", "Cel") }, "reading.value", "colder"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-5", "Hz") }, "reading.value", "not less than nothing"},
-		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "bar") }, "reading.value", "is a pressure"},
-		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "km") }, "reading.value", "is a length"},
+		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "bar") }, "reading.value", "is pressure"},
+		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "km") }, "reading.value", "is length"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value.Unit = "volt" }, "reading.value.unit", "did you mean V?"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value.Unit = "Volst" }, "reading.value.unit", "did you mean V?"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value.Unit = "furlong" }, "reading.value.unit", "UCUM"},
@@ -321,7 +321,7 @@ func examples() map[string]example {
 		bad{func(e *eventv1.Event) { e.GetReading().ShouldBe.High = quantity("13000", "Ohm") }, "reading.should_be.high", "of one kind"},
 		bad{func(e *eventv1.Event) {
 			e.GetReading().ShouldBe = &eventv1.Expectation{Low: quantity("1", "A")}
-		}, "reading.should_be.low", "is a current, the value a voltage"},
+		}, "reading.should_be.low", "is current, the value voltage"},
 		bad{func(e *eventv1.Event) { e.GetReading().ShouldBe = &eventv1.Expectation{} }, "reading.should_be", "says nothing"},
 		bad{func(e *eventv1.Event) { e.GetReading().ShouldBe.High.Sense = eventv1.Sense_SENSE_OVER }, "reading.should_be.high.sense", "no upper limit"},
 		bad{func(e *eventv1.Event) { e.GetReading().ShouldBe.Low.Sense = eventv1.Sense_SENSE_UNDER }, "reading.should_be.low.sense", "no lower limit"},

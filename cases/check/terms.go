@@ -59,7 +59,7 @@ func (c checker) possible(q *eventv1.Quantity, unit notation.Unit) {
 		}
 	case notation.Frequency, notation.Capacitance, notation.Inductance, notation.Conductance, notation.Mass, notation.Area, notation.Volume, notation.Speed:
 		if v < 0 {
-			c.refuse("", shown+" cannot be", "a "+string(dim)+" is not less than nothing")
+			c.refuse("", shown+" cannot be", string(dim)+" is not less than nothing")
 			return
 		}
 	case notation.Temperature:
@@ -120,7 +120,7 @@ func (c checker) dim(field string, q *eventv1.Quantity, dims ...notation.Dimensi
 	for i, d := range dims {
 		words[i] = string(d)
 	}
-	c.refuse(field, fmt.Sprintf("%s is a %s", notation.Format(q), unit.Dim), "it should be a "+strings.Join(words, " or "))
+	c.refuse(field, fmt.Sprintf("%s is %s", notation.Format(q), unit.Dim), "it should be "+strings.Join(words, " or "))
 }
 
 // positive refuses a quantity that is less than nothing, or nothing.
@@ -193,7 +193,7 @@ func (c checker) expectation(x *eventv1.Expectation) {
 	b, dimB, errB := notation.Value(high)
 	switch {
 	case dimA != "" && dimB != "" && dimA != dimB:
-		c.refuse("high", fmt.Sprintf("%s is a %s, the lower limit a %s", notation.Format(high), dimB, dimA), "give both in units of one kind")
+		c.refuse("high", fmt.Sprintf("%s is %s, the lower limit %s", notation.Format(high), dimB, dimA), "give both in units of one kind")
 	case errA == nil && errB == nil && a > b:
 		c.refuse("low", fmt.Sprintf("%s is more than the upper limit, %s", notation.Format(low), notation.Format(high)), "exchange them")
 	case low.GetSense() == eventv1.Sense_SENSE_OVER_RANGE && errB == nil:

@@ -206,7 +206,7 @@ func Convert(q *eventv1.Quantity, code string) (float64, error) {
 		return 0, unknownUnit(code)
 	}
 	if u.Dim != dim {
-		return 0, fmt.Errorf("%s is a %s and cannot be turned into %s, a %s", Format(q), dim, u.Symbol, u.Dim)
+		return 0, fmt.Errorf("%s is %s and cannot be turned into %s, which is %s", Format(q), dim, u.Symbol, u.Dim)
 	}
 	if q.GetUnit() == code {
 		return number(q)
