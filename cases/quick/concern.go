@@ -72,7 +72,7 @@ func (p *parser) happening(s *setting, tries, failures *uint32) string {
 	for !p.done() {
 		p.words[p.i].gap = true // what came before is complete
 		switch {
-		case tries != nil && p.tries(tries, failures, nil), p.background(), p.conditions(s):
+		case tries != nil && (p.tries(tries, failures, nil) || p.timesSeen(tries, failures)), p.background(), p.conditions(s):
 		case p.isWord(p.i, negations) || p.isWord(p.i, hedges):
 			p.fail(p.i, p.segmentEnd(p.i), "'"+p.words[p.i].text+"' could turn the meaning round", "saw it", "acting up", "gone away", "not duplicated")
 		default:
@@ -82,12 +82,35 @@ func (p *parser) happening(s *setting, tries, failures *uint32) string {
 	return p.remark(what)
 }
 
+// timesSeen consumes '3 of 10': of what was seen, the count is of the times it
+// was seen.
+func (p *parser) timesSeen(tries, failures *uint32) bool {
+	seen, n := p.count(p.i)
+	of, _ := p.matchAny(p.i+n, "of", "out of", "times in")
+	if n == 0 || of == 0 {
+		return false
+	}
+	all, m := p.count(p.i + n + of)
+	if m == 0 {
+		return false
+	}
+	end := p.i + n + of + m
+	if end < len(p.words) && p.match(end, "times")+p.match(end, "tries") > 0 {
+		end++
+	}
+	if *tries != 0 || seen > all || all == 0 {
+		return p.fail(p.i, end, "not a count of tries", "failed 3 of 10")
+	}
+	*tries, *failures, p.i = uint32(all), uint32(seen), end
+	return true
+}
+
 // stated reads '[concern] STATEMENT [, since MOMENT] [, after WHAT] ...'.
 func (p *parser) stated() {
 	c := &eventv1.Concern{}
 	st := &eventv1.ConcernStated{Concern: c}
 	p.event.Kind = &eventv1.Event_ConcernStated{ConcernStated: st}
-	p.takes("concern")
+	p.takes("concern stated", "concern is", "concern", "stated")
 	if p.done() {
 		p.fail(p.i, p.i, "what is wrong is missing", "concern fan does not run when hot", "acting up", "gone away", "saw it")
 		return

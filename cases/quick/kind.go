@@ -57,10 +57,11 @@ func grammars() []grammar {
 func (p *parser) run(kind Kind) *Error {
 	all := grammars()
 	if len(p.words) == 0 {
-		if kind == Note && p.note != "" {
-			kind = Note
+		hints := []string{all[0].example, all[2].example, all[5].example}
+		if p.note != "" {
+			hints = []string{"note " + p.note}
 		}
-		p.fail(0, 0, "nothing is said", all[0].example, all[2].example, all[5].example)
+		p.fail(0, 0, "nothing is said", hints...)
 		return p.err
 	}
 	if kind == unstated {
@@ -114,13 +115,15 @@ func (p *parser) recognise(all []grammar) Kind {
 	case p.match(0, "measured") > 0 && p.isNumber(1):
 		p.i = 1
 		return Read
-	case p.match(0, "original") > 0:
+	case p.matchesAny(0, []string{"original", "old", "the original", "the old"}) > 0:
 		for k := 1; k < p.segmentEnd(0); k++ {
 			if p.match(k, "back") > 0 {
 				return PutBack
 			}
 		}
-		return Fit
+		if p.matchesAny(0, []string{"original", "the original"}) > 0 {
+			return Fit
+		}
 	case first == PutBack && outcome, first == Checked && longest == 1 && !p.isReference(1) && outcome:
 		return Test
 	case first != unstated && longest >= lead:

@@ -96,7 +96,7 @@ func (s scanner) places(i int) (digits string, n, pieces int) {
 		k := s.key(i + n)
 		v, m := s.below100(i + n)
 		switch {
-		case k == "oh" || k == "o":
+		case k == "oh" || k == "o" || k == "zero":
 			digits, n = digits+"0", n+1
 			if _, follows := s.below100(i + n); follows == 0 && !isNumeral(s.key(i+n)) {
 				pieces++

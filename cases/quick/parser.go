@@ -64,12 +64,10 @@ func (p *parser) fail(from, to int, what string, understood ...string) bool {
 // column is where the words [from, to) stand, in characters.
 func (p *parser) column(from, to int) (col, n int) {
 	if from >= len(p.words) {
-		end := strings.TrimRight(p.line, " \t")
-		if k := len(p.words); k > 0 {
-			end = p.line[:p.words[k-1].to]
-			return utf8.RuneCountInString(end) + 1, 0
+		if len(p.words) == 0 {
+			return 1, 0
 		}
-		return utf8.RuneCountInString(end) + 1, 0
+		return utf8.RuneCountInString(p.line[:p.words[len(p.words)-1].to]) + 1, 0
 	}
 	to = max(min(to, len(p.words)), from)
 	col = p.words[from].col

@@ -106,6 +106,8 @@ func (p *parser) fit() {
 			p.label(&f.Supplier, "the supplier", "from", "supplier", "bought from"), p.label(&f.Removed, "what came out", "removed", "took out"),
 			p.label(&f.Job, "the job", "job", "same job as"), p.label(&f.Part, "what the part is", "part"):
 		case p.reason():
+		case p.match(p.i, "and") > 0:
+			p.fail(p.i, p.i+1, "each part is an entry of its own, since each has its own evidence", "one part a line, with the same 'job NAME' when they belong together")
 		default:
 			p.stranger("old kept", "guess", "because 12", "45 EUR", "part no 1234", "before you came", "from SUPPLIER")
 		}
@@ -171,8 +173,8 @@ func (p *parser) putBack() {
 	if p.takes("reseated", "reseat", "unplugged and replugged") {
 		b.ReseatedOnly = true
 	}
-	p.takes("putback", "put back", "put", "original", "refitted", "put back the original")
-	p.takes("the original", "original")
+	p.takes("putback", "put back", "put", "refitted")
+	p.takes("the original", "original", "the old", "old")
 	b.Component = p.name(false, "the component")
 	for !p.done() {
 		switch {

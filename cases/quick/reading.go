@@ -271,7 +271,7 @@ func (rd *reader) hints() []string {
 	case rd.first == "" && rd.r.Red == "" && rd.r.At == "":
 		return []string{"at POINT", "to POINT", "same leads", "running"}
 	}
-	return []string{"to POINT", "key on", "should be 12..12.9", "pass", "# note"}
+	return []string{"to POINT", "key on", "should be 12..12.9", "pass", "# note", "a longer name in double quotes"}
 }
 
 // finish puts the points where they belong and refuses what is no reading.
