@@ -198,6 +198,30 @@ func TestWhatIsAskedAgain(t *testing.T) {
 	}
 }
 
+// The ranges are assumed and wide; a slip of digits or unit falls out of them.
+func TestValuesHardlyMet(t *testing.T) {
+	t.Parallel()
+	at := func(q *eventv1.Quantity) check.Report {
+		return check.Event(reading(func(r *eventv1.Reading) {
+			r.Value, r.Red, r.Black, r.ShouldBe, r.Outcome, r.Instrument = q, "", "", nil, 0, nil
+		}), check.Context{})
+	}
+	for _, x := range []struct{ unit, met, hardly string }{
+		{"V", "400", "1200"}, {"A", "-800", "3500"}, {"Cel", "900", "1500"}, {"[degF]", "-40", "-100"}, {"bar", "2500", "5000"}, {"kPa", "-60", "-150"},
+		{"%", "-25", "-2000"}, {"km/h", "250", "600"}, {"N.m", "900", "50000"}, {"kW", "500", "3000"}, {"/min", "180000", "500000"},
+	} {
+		r := at(quantity(x.met, x.unit))
+		require.NoError(t, r.Err(), x)
+		require.Empty(t, r.Questions(), x)
+		r = at(quantity(x.hardly, x.unit))
+		require.NoError(t, r.Err(), x)
+		require.Len(t, r.Questions(), 1, x)
+	}
+	peak := quantity("90000", "V")
+	peak.Shape = eventv1.Shape_SHAPE_PEAK
+	require.Len(t, at(peak).Questions(), 1)
+}
+
 func TestWhatIsNotAsked(t *testing.T) {
 	t.Parallel()
 	for name, e := range map[string]*eventv1.Event{
@@ -209,6 +233,16 @@ func TestWhatIsNotAsked(t *testing.T) {
 		"over where an upper limit is missing": reading(func(r *eventv1.Reading) {
 			r.Value = &eventv1.Quantity{Unit: "MOhm", Sense: eventv1.Sense_SENSE_OVER_RANGE}
 			r.ShouldBe = &eventv1.Expectation{Low: quantity("10", "kOhm")}
+		}),
+		"under a limit that it may lie below": reading(func(r *eventv1.Reading) {
+			r.Value = &eventv1.Quantity{Digits: "20", Unit: "V", Sense: eventv1.Sense_SENSE_UNDER}
+		}),
+		"about a limit": reading(func(r *eventv1.Reading) {
+			r.Value = &eventv1.Quantity{Digits: "11.9", Unit: "V", Sense: eventv1.Sense_SENSE_ABOUT}
+		}),
+		"a fail that words may explain": reading(func(r *eventv1.Reading) { r.Outcome, r.Tries = fail, 0 }),
+		"a fail outside": reading(func(r *eventv1.Reading) {
+			r.Value, r.Outcome, r.Tries, r.ShouldBe.Said = quantity("10.1", "V"), fail, 0, ""
 		}),
 		"a strict limit": reading(func(r *eventv1.Reading) { r.ShouldBe.High.Sense = eventv1.Sense_SENSE_UNDER }),
 		"a moment within the clocks' slack": event(func(e *eventv1.Event) {
