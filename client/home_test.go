@@ -31,7 +31,7 @@ func testIdentity(t *testing.T) *Identity {
 	return &Identity{Device: newUUID(), Key: key, Person: newUUID(), Shop: newUUID(), Token: "t"}
 }
 
-func note(stream, text string) *eventv1.Event {
+func aNote(stream, text string) *eventv1.Event {
 	return &eventv1.Event{Stream: stream, Kind: &eventv1.Event_Note{Note: &eventv1.Note{Text: text}}}
 }
 

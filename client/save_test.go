@@ -104,10 +104,10 @@ func TestSaveNumbersEachStream(t *testing.T) {
 	h, who := testHome(t), testIdentity(t)
 	a, b := newUUID(), newUUID()
 	for _, stream := range []string{a, b, a, a, b} {
-		_, err := h.Save(who, Stamp{Seen: 3, At: h.now()}, note(stream, "x"))
+		_, err := h.Save(who, Stamp{Seen: 3, At: h.now()}, aNote(stream, "x"))
 		require.NoError(t, err)
 	}
-	_, err := h.Save(who, Stamp{At: h.now()}, note(a, "y"), note(b, "y"), note(a, "z"))
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(a, "y"), aNote(b, "y"), aNote(a, "z"))
 	require.NoError(t, err)
 	waiting, err := h.Pending()
 	require.NoError(t, err)
@@ -119,14 +119,14 @@ func TestSaveIsAllOrNothing(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
 	stream := newUUID()
-	bad := note(stream, "bad")
+	bad := aNote(stream, "bad")
 	bad.Because = []string{"not an id"}
-	_, err := h.Save(who, Stamp{At: h.now()}, note(stream, "good"), bad)
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "good"), bad)
 	require.ErrorContains(t, err, "event 2 of 2")
 	waiting, err := h.Pending()
 	require.NoError(t, err)
 	require.Empty(t, waiting)
-	_, err = h.Save(who, Stamp{At: h.now()}, note(stream, "good"))
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "good"))
 	require.NoError(t, err)
 	waiting, err = h.Pending()
 	require.NoError(t, err)
@@ -138,14 +138,14 @@ func TestSaveIsAllOrNothing(t *testing.T) {
 func TestSaveWhereNothingCanBeWritten(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
-	_, err := h.Save(who, Stamp{At: h.now()}, note(newUUID(), "first"))
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "first"))
 	require.NoError(t, err)
 	require.NoError(t, os.Chmod(h.path("pending"), 0o400))
 	if f, err := os.OpenFile(h.path("pending"), os.O_WRONLY, 0); err == nil {
 		f.Close()
 		t.Skip("this account may write everything")
 	}
-	_, err = h.Save(who, Stamp{At: h.now()}, note(newUUID(), "second"))
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "second"))
 	require.ErrorContains(t, err, "not saved")
 }
 
@@ -154,7 +154,7 @@ func TestPushInOrderAndOnce(t *testing.T) {
 	h, who := testHome(t), testIdentity(t)
 	stream := newUUID()
 	for range 250 {
-		_, err := h.Save(who, Stamp{At: h.now()}, note(stream, "x"))
+		_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "x"))
 		require.NoError(t, err)
 	}
 	s := newTaker(who)
@@ -187,7 +187,7 @@ func TestRefusedGoesToTheTrayAndLeavesAHole(t *testing.T) {
 		}
 		return nil
 	}
-	_, err := h.Save(who, Stamp{At: h.now()}, note(stream, "a"), note(stream, "late"), note(stream, "b"))
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "a"), aNote(stream, "late"), aNote(stream, "b"))
 	require.NoError(t, err)
 	sent, err := h.Push(t.Context(), who, s)
 	require.NoError(t, err)
@@ -216,7 +216,7 @@ func TestNotNowIsNoRefusal(t *testing.T) {
 		s.answer = func(*eventv1.Event) *boardv1.AppendResult {
 			return &boardv1.AppendResult{Reason: reason, Text: "not now"}
 		}
-		_, err := h.Save(who, Stamp{At: h.now()}, note(newUUID(), "a"))
+		_, err := h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "a"))
 		require.NoError(t, err)
 		sent, err := h.Push(t.Context(), who, s)
 		var no *Refusal
@@ -234,7 +234,7 @@ func TestCrashBetweenAnswerAndSettling(t *testing.T) {
 	h, who := testHome(t), testIdentity(t)
 	stream, s := newUUID(), newTaker(who)
 	save := func() {
-		_, err := h.Save(who, Stamp{At: h.now()}, note(stream, "x"))
+		_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "x"))
 		require.NoError(t, err)
 	}
 	save()
@@ -269,13 +269,13 @@ func TestOlderCopyOfTheFolder(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
 	stream, s := newUUID(), newTaker(who)
-	_, err := h.Save(who, Stamp{At: h.now()}, note(stream, "one"))
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "one"))
 	require.NoError(t, err)
 	_, err = h.Push(t.Context(), who, s)
 	require.NoError(t, err)
 	require.NoError(t, os.Remove(h.path("chains.json")))
 
-	_, err = h.Save(who, Stamp{At: h.now()}, note(stream, "two"))
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "two"))
 	require.NoError(t, err)
 	sent, err := h.Push(t.Context(), who, s)
 	require.NoError(t, err)
@@ -286,7 +286,7 @@ func TestOlderCopyOfTheFolder(t *testing.T) {
 	require.Contains(t, string(tray[0].View), "two")
 
 	require.NoError(t, h.raise(map[string]link{stream: s.last[stream]}))
-	_, err = h.Save(who, Stamp{At: h.now()}, note(stream, "three"))
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "three"))
 	require.NoError(t, err)
 	sent, err = h.Push(t.Context(), who, s)
 	require.NoError(t, err)
@@ -342,7 +342,7 @@ func saver(t *testing.T, dir string) {
 	who, err := h.Identity()
 	require.NoError(t, err)
 	for range saves {
-		_, err := h.Save(who, Stamp{At: h.now()}, note(os.Getenv("KNOWNGOOD_TEST_STREAM"), "x"))
+		_, err := h.Save(who, Stamp{At: h.now()}, aNote(os.Getenv("KNOWNGOOD_TEST_STREAM"), "x"))
 		require.NoError(t, err)
 	}
 }
