@@ -31,22 +31,11 @@ func (p *parser) background() bool {
 		if p.event.By != "" {
 			return p.fail(p.i-1, p.i, "a second person who did it", "by "+p.event.By)
 		}
-		p.event.By = p.name(false, "who did it")
-		p.notAName()
+		p.event.By = p.wording("who did it")
 	default:
 		return false
 	}
 	return true
-}
-
-// notAName takes back that the last name was noted as a new component: it is a
-// person or a place.
-func (p *parser) notAName() {
-	if k := len(p.parsed.New); k > 0 && p.err == nil {
-		if col, _ := p.column(p.i-1, p.i); p.parsed.New[k-1].Column+p.parsed.New[k-1].Length >= col {
-			p.parsed.New = p.parsed.New[:k-1]
-		}
-	}
 }
 
 func (p *parser) place(at *eventv1.Placement) bool {
@@ -185,9 +174,13 @@ func (p *parser) momentAt(i int) int {
 			i += k
 		}
 	}
-	if k, _ := p.matchAny(i, "at"); (k > 0 || n > 0 || i < len(p.words) && p.words[i].gap) && i+k < len(p.words) && !(p.words[i+k].gap && k+n > 0) &&
-		clockForm.MatchString(p.words[i+k].key) {
-		i += k + 1
+	k := p.match(i, "at")
+	clock := i + k
+	switch {
+	case clock >= len(p.words) || !clockForm.MatchString(p.words[clock].key):
+	case k > 0 && p.words[clock].gap: // 'at, 14:30'
+	case k > 0 || n > 0 && !p.words[clock].gap || n == 0 && p.words[clock].gap:
+		i = clock + 1
 	}
 	return i - from
 }

@@ -49,7 +49,7 @@ func (p *parser) believe() {
 		b.Basis, p.i = basis, p.i+n
 		if basis == eventv1.Basis_BASIS_TOLD && p.takes("by") {
 			p.stops = append(p.stops, "that")
-			b.ToldBy = p.words1("who said it")
+			b.ToldBy = p.wording("who said it")
 		}
 	}
 	if b.Basis == eventv1.Basis_BASIS_UNSPECIFIED {

@@ -47,7 +47,7 @@ func (p *parser) codes() {
 			if p.err == nil && r.Module == "" {
 				p.stops = append(p.stops, "module")
 				p.takes("from")
-				r.Module = p.words1("which module")
+				r.Module = p.wording("which module")
 			}
 		case codeForm.MatchString(p.words[p.i].key) && p.words[p.i].n > 1:
 			p.answered(r, eventv1.CodesAnswer_CODES_ANSWER_CODES)

@@ -115,8 +115,8 @@ func (p *parser) name(point bool, what string) string {
 			end = from + k
 		}
 	}
-	for !p.stopsAt(end) && !(k > 0 && end == from+k && p.wantsValue && p.spokenValueAt(end)) {
-		if p.words[end].quoted {
+	for !p.stopsAt(end) && !p.words[end].quoted {
+		if k > 0 && end == from+k && p.wantsValue && p.spokenValueAt(end) {
 			break
 		}
 		end++
@@ -215,9 +215,11 @@ func (p *parser) nearest(text string, point bool) []string {
 	for _, n := range p.ctx.Names {
 		k := notation.Key(n.Text)
 		off := 2 * distance(key, k, max(len(key), 2)/2)
-		if text == "" {
+		inside := len(key) > 1 && strings.Contains(k, key) || len(k) > 1 && strings.Contains(key, k)
+		switch {
+		case text == "":
 			off = 0
-		} else if off > len(key) && !(len(key) > 1 && strings.Contains(k, key)) && !(len(k) > 1 && strings.Contains(key, k)) {
+		case off > len(key) && !inside:
 			continue
 		}
 		if n.Point != point {

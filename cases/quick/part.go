@@ -72,16 +72,15 @@ func (p *parser) label(to *string, what string, phrases ...string) bool {
 	if *to != "" {
 		return p.fail(from, p.i, what+" is said twice", phrases[0]+" "+*to)
 	}
-	*to = p.words1(what)
+	*to = p.wording(what)
 	return true
 }
 
-// words1 consumes words up to a comma or to where something else begins.
-func (p *parser) words1(what string) string {
-	from, k := p.i, len(p.parsed.New)
+// wording consumes words as a name does, but names no point or component.
+func (p *parser) wording(what string) string {
+	k := len(p.parsed.New)
 	text := p.name(false, what)
 	p.parsed.New = p.parsed.New[:k]
-	_ = from
 	return text
 }
 

@@ -163,7 +163,10 @@ func (rd *reader) instrument() bool {
 	p.i += n
 	switch {
 	case lead > 0 || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_METER:
-		for !p.stopsAt(p.i) && !(r.Value == nil && p.isNumber(p.i) && p.i > noun+n) && p.i < noun+n+3 {
+		for !p.stopsAt(p.i) && p.i < noun+n+3 {
+			if r.Value == nil && p.i > noun+n && p.isNumber(p.i) {
+				break
+			}
 			p.i++
 		}
 	case kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL, kind == eventv1.InstrumentKind_INSTRUMENT_KIND_GAUGE:
