@@ -374,3 +374,17 @@ func BenchmarkReading(b *testing.B) {
 		}
 	}
 }
+
+// TestNewerBuilds: an event that carries what this build does not know is never
+// refused for what it seems to lack.
+func TestNewerBuilds(t *testing.T) {
+	t.Parallel()
+	e := &eventv1.Event{Kind: &eventv1.Event_Test{Test: &eventv1.Test{What: "tried", Manner: 99}}}
+	require.NoError(t, check.Event(e, check.Context{}).Err(), "a value of an enum from the future")
+	e.GetTest().Manner = eventv1.TestManner_TEST_MANNER_BENCH
+	require.Error(t, check.Event(e, check.Context{}).Err(), "the same, all understood: it covers nothing")
+	e.GetTest().ProtoReflect().SetUnknown([]byte{0xf8, 0x3f, 0x01}) // field 1023, a varint
+	report := check.Event(e, check.Context{})
+	require.NoError(t, report.Err(), "a field from the future")
+	require.NotEmpty(t, report.Remarks(), "it is said all the same")
+}

@@ -36,7 +36,7 @@ var (
 )
 
 // walk checks what holds for every field of every message: texts are clean and
-// not too long, lists neither, enums known, and what a term must be wherever it
+// not too long, lists neither, and what a term must be wherever it
 // stands.
 func (c checker) walk(m protoreflect.Message) {
 	fields := m.Descriptor().Fields()
@@ -78,10 +78,6 @@ func (c checker) field(name string, f protoreflect.FieldDescriptor, v protorefle
 			limit = maxLongText
 		}
 		c.text(name, v.String(), limit)
-	case protoreflect.EnumKind:
-		if f.Enum().Values().ByNumber(v.Enum()) == nil {
-			c.refuse(name, fmt.Sprintf("%d is no value of it", v.Enum()), fmt.Sprintf("it runs to %d", f.Enum().Values().Len()-1))
-		}
 	case protoreflect.MessageKind:
 		sub := c.sub(name)
 		sub.walk(v.Message())

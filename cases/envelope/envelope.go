@@ -118,8 +118,8 @@ func wireType(f protoreflect.FieldDescriptor) protowire.Type {
 	return protowire.BytesType
 }
 
-// Strange reports whether an event, or a message inside it, has fields that this
-// build does not know.
+// Strange reports whether an event, or a message inside it, has fields or values
+// of an enum that this build does not know.
 func Strange(e *eventv1.Event) bool { return strange(e.ProtoReflect()) }
 
 func strange(m protoreflect.Message) bool {
@@ -128,15 +128,20 @@ func strange(m protoreflect.Message) bool {
 	}
 	found := false
 	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
-		if f.Message() == nil {
-			return true
-		}
-		if f.IsList() {
-			for i := 0; i < v.List().Len() && !found; i++ {
-				found = strange(v.List().Get(i).Message())
+		one := func(v protoreflect.Value) bool {
+			if f.Enum() != nil {
+				return f.Enum().Values().ByNumber(v.Enum()) == nil
 			}
-		} else {
-			found = strange(v.Message())
+			return strange(v.Message())
+		}
+		switch {
+		case f.Message() == nil && f.Enum() == nil:
+		case f.IsList():
+			for i := 0; i < v.List().Len() && !found; i++ {
+				found = one(v.List().Get(i))
+			}
+		default:
+			found = one(v)
 		}
 		return !found
 	})
