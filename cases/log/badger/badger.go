@@ -24,8 +24,9 @@ type Options struct {
 	// once wants 64 MiB.
 	MemTableSize int64
 	// Reserve is the free space in bytes below which appends get log.ErrFull;
-	// 0: 128 MiB and four memtables. Badger maps its files, and a full disk under
-	// a map ends the process.
+	// 0: 64 MiB and sixteen memtables. Badger maps its files, and a full disk under
+	// a map ends the process; it must still have room to merge all the youngest
+	// tables it lets gather, fifteen, into new ones.
 	Reserve uint64
 	// Logger takes what Badger has to say; nil: nobody does.
 	Logger *slog.Logger
@@ -90,7 +91,7 @@ func Open(dir string, o Options) (l *Log, err error) {
 		o.MemTableSize = defaultMemTable
 	}
 	if o.Reserve == 0 {
-		o.Reserve = 128<<20 + 4*uint64(o.MemTableSize)
+		o.Reserve = 64<<20 + 16*uint64(o.MemTableSize)
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the log's directory cannot be made: %w", err)
@@ -112,6 +113,7 @@ func Open(dir string, o Options) (l *Log, err error) {
 		WithChecksumVerificationMode(options.OnBlockRead). // inspect did the tables
 		WithDetectConflicts(false).                        // there is one committer
 		WithMetricsEnabled(false).
+		WithNumCompactors(2). // the fewest, so that the reserve is enough
 		WithLogger(logger(o.Logger))
 	db, err := openBadger(dir, bo)
 	if err != nil {
