@@ -84,6 +84,24 @@ func TestTablesAlignByWidth(t *testing.T) {
 	require.NotContains(t, b.String(), "\x1b")
 }
 
+// TestColour: the head is bold where colour is wanted, and nothing is where not.
+func TestColour(t *testing.T) {
+	t.Parallel()
+	for _, colour := range []bool{true, false} {
+		var b bytes.Buffer
+		s := Style{Terminal: true, Color: colour, Width: 80, Zone: time.UTC}
+		require.NoError(t, Table{Head: []string{"What"}, Rows: [][]string{{"x"}}}.Write(&b, s))
+		p := Page{Style: s, W: &b}
+		p.Title("Brief")
+		require.NoError(t, p.Err())
+		want := 0
+		if colour {
+			want = 2
+		}
+		require.Equal(t, want, strings.Count(b.String(), "\x1b[1m"), "%q", b.String())
+	}
+}
+
 func TestTablesFitTheTerminal(t *testing.T) {
 	t.Parallel()
 	tab := Table{Head: []string{"#", "Says"}, Rows: [][]string{{"#1", strings.Repeat("some words ", 40)}}}

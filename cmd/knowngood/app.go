@@ -124,7 +124,13 @@ func (a *app) sure(question string) bool {
 	if !a.asks() {
 		return false
 	}
-	fmt.Fprintf(a.err, "%s [y/N] ", client.Clean(question))
+	for line := range strings.Lines(question + " [y/N] ") {
+		if text, more := strings.CutSuffix(line, "\n"); more {
+			fmt.Fprintln(a.err, client.Clean(text))
+		} else {
+			fmt.Fprint(a.err, client.Clean(text))
+		}
+	}
 	line, err := a.lines.ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {
 		return false

@@ -21,7 +21,7 @@ func (d *desk) mayRecord(e *eventv1.Event, yes bool) error {
 		return nil
 	}
 	said := strings.Join(questions, "\n")
-	if d.sure(said + ". Record it all the same?") {
+	if d.sure(said + "\nRecord it all the same?") {
 		return nil
 	}
 	if d.asks() {

@@ -93,9 +93,7 @@ func runWatch(ctx context.Context, a *app, o *watchFlags) error {
 		if ctx.Err() != nil || errors.Is(err, errEnough) {
 			return nil
 		}
-		var no *client.Refusal
-		slow := errors.As(err, &no) && no.Reason == boardv1.Reason_REASON_TOO_SLOW
-		if !slow && !errors.Is(err, client.ErrOffline) && !errors.Is(err, io.EOF) {
+		if !passing(err) {
 			return err
 		}
 		if w.cursor != before {
@@ -109,6 +107,16 @@ func runWatch(ctx context.Context, a *app, o *watchFlags) error {
 		}
 		pause = min(2*pause, 10*time.Second)
 	}
+}
+
+// passing reports whether to take the watch up again: the connection was lost, the
+// server is stopping, or it cut off a reader that was too slow.
+func passing(err error) bool {
+	var no *client.Refusal
+	if errors.As(err, &no) {
+		return no.Reason == boardv1.Reason_REASON_TOO_SLOW || no.Reason == boardv1.Reason_REASON_STOPPED
+	}
+	return errors.Is(err, client.ErrOffline) || errors.Is(err, io.EOF)
 }
 
 var errEnough = errors.New("as many entries as were asked for")
