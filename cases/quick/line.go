@@ -172,7 +172,7 @@ func (w *writer) background(e *eventv1.Event) {
 		}
 		if clockForm.MatchString(text) {
 			text = "at " + text
-		} else if first, _, _ := strings.Cut(strings.ToLower(text), " "); contains(weekdays, first) || dateForm.MatchString(strings.Trim(first, ",")) {
+		} else if first, _, _ := strings.Cut(strings.ToLower(text), " "); contains(weekdays, first) || dateForm.MatchString(first[:min(10, len(first))]) {
 			text = "on " + text
 		}
 		w.add(text)

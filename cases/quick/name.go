@@ -76,7 +76,8 @@ func (p *parser) knownAt(i int) (n int, name Name) {
 		return 0, name
 	}
 	var text []string
-	for k := i; k < len(p.words) && (k == i || !p.words[k].gap); k++ {
+	// A number word more than the name has ('twenty one') may stand in the line.
+	for k := i; k < min(len(p.words), i+2*p.longestKnown) && (k == i || !p.words[k].gap); k++ {
 		text = append(text, p.words[k].text)
 		for _, s := range []string{strings.Join(text, " "), spokenName(text)} {
 			if found, ok := p.known[notation.Key(s)]; ok {
@@ -195,8 +196,15 @@ func (p *parser) quoted(from, to int) string {
 	return `"` + strings.ReplaceAll(p.raw(from, to), `"`, "") + `"`
 }
 
+// maxName is the most bytes a name has anywhere in the record.
+const maxName = 200
+
 // found notes a name that is not known yet and returns it.
 func (p *parser) found(text string, point bool, from int) string {
+	if len(text) > maxName {
+		p.fail(from, p.i, "a name of more than 200 bytes", "a comma where the name ends")
+		return ""
+	}
 	if _, ok := p.known[notation.Key(text)]; !ok {
 		col, n := p.column(from, p.i)
 		p.parsed.New = append(p.parsed.New, NewName{Name: Name{Text: text, Point: point}, Nearest: p.nearest(text, point), Column: col, Length: n})

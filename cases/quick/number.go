@@ -188,7 +188,7 @@ func spokenName(text []string) string {
 func (p *parser) spokenAt(i int) spoken {
 	var keys []string
 	var ends []int
-	for k := i; k < len(p.words) && (k == i || !p.words[k].gap) && !p.words[k].quoted; k++ {
+	for k := i; k < min(len(p.words), i+longestQuantity) && (k == i || !p.words[k].gap) && !p.words[k].quoted; k++ {
 		for _, part := range p.words[k].parts {
 			keys, ends = append(keys, part), append(ends, k+1)
 		}

@@ -31,6 +31,8 @@ type parser struct {
 	// typed is how entries were referred to, by id.
 	typed map[string]string
 	known map[string]Name
+	// longestKnown is the most words a known name has.
+	longestKnown int
 	// textFrom and textTo bound the last free words.
 	textFrom, textTo int
 }
@@ -43,7 +45,9 @@ func newParser(line string, ctx Context) (*parser, *Error) {
 	p := &parser{line: line, ctx: &ctx, words: words, note: note, event: new(eventv1.Event), known: map[string]Name{}, typed: map[string]string{}}
 	p.parsed = &Parsed{Event: p.event, Line: line}
 	for _, n := range ctx.Names {
-		p.known[notation.Key(n.Text)] = n
+		key := notation.Key(n.Text)
+		p.known[key] = n
+		p.longestKnown = max(p.longestKnown, len(strings.Fields(key)))
 	}
 	return p, nil
 }
@@ -81,6 +85,9 @@ func (p *parser) column(from, to int) (col, n int) {
 // match tells how many words from i on spell the phrase; 0 when they do not. A
 // phrase never reaches over a comma.
 func (p *parser) match(i int, phrase string) int {
+	if i >= len(p.words) || p.words[i].quoted || !strings.HasPrefix(phrase, p.words[i].parts[0]) {
+		return 0
+	}
 	want, from := strings.Fields(phrase), i
 	for len(want) > 0 {
 		if i >= len(p.words) || p.words[i].quoted || i > from && p.words[i].gap {

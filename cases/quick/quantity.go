@@ -15,6 +15,10 @@ var (
 	overRange  = []string{"ol", "o l", "oh l", "oh el", "oh ell", "o.l", "over limit", "over range", "over the range", "open line"}
 )
 
+// longestQuantity is more words than any quantity has: 'about minus one hundred
+// and twenty three thousand ...'.
+const longestQuantity = 20
+
 // quantityAt reads the quantity at word i, spoken or typed. A number without a
 // unit takes the unit given; with none given, or when no number stands there,
 // n is 0 and why says what is amiss.
@@ -23,7 +27,7 @@ func (p *parser) quantityAt(i int, unit string) (n int, q *eventv1.Quantity, why
 		return 0, nil, "there is no number"
 	}
 	end := i
-	for end < len(p.words) && (end == i || !p.words[end].gap) && !p.words[end].quoted {
+	for end < min(len(p.words), i+longestQuantity) && (end == i || !p.words[end].gap) && !p.words[end].quoted {
 		end++
 	}
 	sense, word := p.matchAny(i, senses...)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -138,6 +139,22 @@ func TestExamples(t *testing.T) {
 	for _, line := range quick.Examples() {
 		_, err := quick.Parse(line, context())
 		require.NoError(t, err, line)
+	}
+}
+
+// TestLongLines: the longest lines, however odd, are done with at once. The
+// bound is wide; a grammar that tries the same words over and over takes
+// minutes.
+func TestLongLines(t *testing.T) {
+	t.Parallel()
+	for _, c := range [][2]string{
+		{"12 V at ", "a "}, {"12 V at ", "12 "}, {"12 V at x, with ", "a and "}, {"test a, covers ", "a, "}, {"test a, ", "12 V "}, {"scan ", "12 "},
+		{"saw ", "in a1 "}, {"", "twelve "}, {"jumper ", "a and "}, {"new ", "a "}, {"worked on a, touched ", "a, "}, {"", "not "}, {"", "\"a\" "},
+	} {
+		line := c[0] + strings.Repeat(c[1], (3990-len(c[0]))/len(c[1]))
+		start := time.Now()
+		_, _ = quick.Parse(line, context())
+		require.Less(t, time.Since(start), 10*time.Second, "%q and then %q over and over", c[0], c[1])
 	}
 }
 

@@ -192,7 +192,7 @@ func (rd *reader) quantityName() bool {
 	if p.done() {
 		return !p.fail(p.i, p.i, "the value is missing", "scan coolant 88 C", "gauge 43 psi")
 	}
-	for k := from; k < end; k++ {
+	for k := from; k < min(end, from+longestQuantity); k++ {
 		if n, _, _ := p.quantityAt(k, ""); n > 0 {
 			to := k
 			if n, _ := p.matchAny(k-1, "is", "reads", "shows", "at"); n > 0 && k-1 >= from {
