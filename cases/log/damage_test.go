@@ -240,7 +240,7 @@ func TestDamage(t *testing.T) {
 			require.EqualValues(t, 2100, want.Size)
 
 			count, seed := 50, uint64(len(stop)) // of each, a hundred together
-			if testing.Short() {
+			if testing.Short() || slowed {
 				count = 10
 			}
 			if more := os.Getenv("KNOWNGOOD_MUTATIONS"); more != "" {

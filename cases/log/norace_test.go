@@ -1,0 +1,5 @@
+//go:build !race
+
+package log_test
+
+const slowed = false
