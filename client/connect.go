@@ -28,7 +28,9 @@ type Conn struct {
 // Dial connects to host:port on behalf of the token's holder; an empty token can
 // only join. It returns at once: whether somebody answers shows with the first
 // call. Plain text leaves this machine never.
-func Dial(server, token string) (*Conn, error) {
+func Dial(server, token string) (*Conn, error) { return dial(server, token, Patience) }
+
+func dial(server, token string, patience time.Duration) (*Conn, error) {
 	if err := checkLoopback(server); err != nil {
 		return nil, err
 	}
@@ -36,23 +38,51 @@ func Dial(server, token string) (*Conn, error) {
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16 << 20)),
 	}
-	if token != "" {
-		who := func(ctx context.Context) context.Context {
-			return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+	who := func(ctx context.Context) context.Context {
+		if token == "" {
+			return ctx
 		}
-		opts = append(opts,
-			grpc.WithUnaryInterceptor(func(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, call grpc.UnaryInvoker, o ...grpc.CallOption) error {
-				return call(who(ctx), method, req, reply, cc, o...)
-			}),
-			grpc.WithStreamInterceptor(func(ctx context.Context, d *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, o ...grpc.CallOption) (grpc.ClientStream, error) {
-				return open(who(ctx), d, cc, method, o...)
-			}))
+		return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 	}
+	opts = append(opts,
+		grpc.WithUnaryInterceptor(func(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, call grpc.UnaryInvoker, o ...grpc.CallOption) error {
+			ctx, cancel := context.WithTimeout(who(ctx), patience)
+			defer cancel()
+			return call(ctx, method, req, reply, cc, o...)
+		}),
+		grpc.WithStreamInterceptor(func(ctx context.Context, d *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, o ...grpc.CallOption) (grpc.ClientStream, error) {
+			if method == boardv1.BoardService_Watch_FullMethodName {
+				return open(who(ctx), d, cc, method, o...) // silence is no sign there
+			}
+			ctx, cancel := context.WithCancelCause(who(ctx))
+			s, err := open(ctx, d, cc, method, o...)
+			return &watched{s, cancel, patience}, err
+		}))
 	conn, err := grpc.NewClient("passthrough:///"+server, opts...)
 	if err != nil {
 		return nil, fmt.Errorf("cannot reach %s: %w", server, err)
 	}
 	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn}, nil
+}
+
+// watched ends a stream that is silent for too long.
+type watched struct {
+	grpc.ClientStream
+	cancel   context.CancelCauseFunc
+	patience time.Duration
+}
+
+func (w *watched) RecvMsg(m any) error {
+	silence := time.AfterFunc(w.patience, func() { w.cancel(ErrOffline) })
+	defer silence.Stop()
+	err := w.ClientStream.RecvMsg(m)
+	if err != nil && context.Cause(w.Context()) == ErrOffline { //nolint:errorlint // the very value is meant
+		return ErrOffline
+	}
+	if err != nil {
+		w.cancel(nil)
+	}
+	return err
 }
 
 // Close ends the connection.
@@ -104,7 +134,8 @@ func (h *Home) Connect() (*Identity, *Conn, error) {
 	return id, c, err
 }
 
-// Patience is how long a command waits for a server before it counts as down.
+// Patience is how long a call, or the next message of a stream, may take before
+// the server counts as down.
 const Patience = 10 * time.Second
 
 // ErrOffline: no server answered.

@@ -25,6 +25,8 @@ type Home struct {
 	random io.Reader
 	// Warn takes what a person should know and no command failed over.
 	Warn func(text string)
+	// Progress hears how many of the events that waited are answered.
+	Progress func(done, of int)
 }
 
 // Folders names the data folder and the settings file. chosen comes from a flag;
@@ -58,10 +60,11 @@ func Folders(chosen string, getenv func(string) string) (data, settings string, 
 func Open(data, settings string) *Home {
 	return &Home{
 		dir: data, settings: settings,
-		now:    time.Now,
-		newID:  func() string { return uuid.Must(uuid.NewV7()).String() },
-		random: rand.Reader,
-		Warn:   func(string) {},
+		now:      time.Now,
+		newID:    func() string { return uuid.Must(uuid.NewV7()).String() },
+		random:   rand.Reader,
+		Warn:     func(string) {},
+		Progress: func(int, int) {},
 	}
 }
 

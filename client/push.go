@@ -57,7 +57,9 @@ func (h *Home) Push(ctx context.Context, who *Identity, to appender) (*Sent, err
 			if err != nil || len(waiting) == 0 {
 				return err
 			}
-			answers, pushErr := pushSome(ctx, to, waiting[:min(len(waiting), settleEvery)], heed)
+			answers, pushErr := pushSome(ctx, to, waiting[:min(len(waiting), settleEvery)], heed, func(n int) {
+				h.Progress(len(sent.Taken)+len(sent.Refused)+n, len(sent.Taken)+len(sent.Refused)+len(waiting))
+			})
 			left, err := h.settle(who.Device, answers)
 			sent.Waiting = left
 			for _, a := range answers {
@@ -77,7 +79,7 @@ func (h *Home) Push(ctx context.Context, who *Identity, to appender) (*Sent, err
 
 // pushSome sends the events in batches and returns the answers that are final:
 // each event was taken, or refused for good.
-func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed func([]byte) error) ([]Answer, error) {
+func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed func([]byte) error, done func(int)) ([]Answer, error) {
 	var answers []Answer
 	for len(events) > 0 {
 		batch := events[:batchLen(events)]
@@ -101,6 +103,7 @@ func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed f
 			return answers, err
 		}
 		events = events[len(batch):]
+		done(len(answers))
 	}
 	return answers, nil
 }

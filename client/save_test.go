@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/ed25519"
-	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -361,13 +360,4 @@ func TestBatchesStayUnderTheLimits(t *testing.T) {
 	require.Equal(t, 8, batchLen(big))
 	require.Equal(t, 1, batchLen(big[:1]))
 	require.Zero(t, batchLen(nil))
-}
-
-func TestExplain(t *testing.T) {
-	t.Parallel()
-	require.ErrorIs(t, Explain(status.Error(codes.Unavailable, "x")), ErrOffline)
-	require.ErrorIs(t, Explain(status.Error(codes.DeadlineExceeded, "x")), ErrOffline)
-	plain := errors.New("plain")
-	require.Equal(t, plain, Explain(plain))
-	require.NoError(t, Explain(nil))
 }

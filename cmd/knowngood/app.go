@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -53,7 +52,7 @@ func (a *app) prepare(cmd *cobra.Command) error {
 		return err
 	}
 	a.home = client.Open(data, settings)
-	a.home.Warn = a.warn
+	a.home.Warn, a.home.Progress = a.warn, a.progress()
 	file, err := a.home.Settings()
 	if err != nil {
 		return usage{err}
@@ -138,9 +137,22 @@ func (a *app) sure(question string) bool {
 	return slices.Contains([]string{"y", "yes"}, strings.ToLower(strings.TrimSpace(line)))
 }
 
-// patient bounds how long a server may take to answer.
-func patient(ctx context.Context) (context.Context, context.CancelFunc) {
-	return context.WithTimeout(ctx, client.Patience)
+// progress shows on a terminal how far something has come, once it takes longer
+// than half a second.
+func (a *app) progress() func(done, of int) {
+	_, tty := terminal(a.err)
+	if !tty {
+		return func(int, int) {}
+	}
+	began := a.now()
+	return func(done, of int) {
+		if a.now().Sub(began) > 500*time.Millisecond {
+			fmt.Fprintf(a.err, "\rsending %d of %d ", done, of)
+			if done == of {
+				fmt.Fprintln(a.err)
+			}
+		}
+	}
 }
 
 // minus stands for a leading '-' before a number while flags are parsed, so that

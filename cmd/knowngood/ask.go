@@ -78,8 +78,6 @@ func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
 		return nil, err
 	}
 	defer conn.Close()
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	stream, err := a.findCase(ctx, conn, o.ref)
 	if err != nil {
 		return nil, err

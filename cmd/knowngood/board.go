@@ -62,8 +62,6 @@ func newBoard(a *app) *cobra.Command {
 }
 
 func runBoard(ctx context.Context, a *app, closed bool) error {
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	_, conn, err := a.home.Connect()
 	if err != nil {
 		return err

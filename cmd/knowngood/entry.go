@@ -76,8 +76,6 @@ func (a *app) deskFor(who *client.Identity, stream string) (d *desk, err error) 
 
 // refresh brings the copy up to date when the server answers.
 func (d *desk) refresh(ctx context.Context) error {
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	c, err := client.Dial(d.who.Server, d.who.Token)
 	if err != nil {
 		return err
@@ -278,8 +276,6 @@ func stays(err error) bool {
 
 // push sends everything that waits.
 func (a *app) push(ctx context.Context) (*client.Sent, error) {
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	who, c, err := a.home.Connect()
 	if err != nil {
 		return &client.Sent{}, err

@@ -87,8 +87,6 @@ func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
 
 // hear asks the server for names.
 func (d *desk) hear(ctx context.Context) error {
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	c, err := client.Dial(d.who.Server, d.who.Token)
 	if err != nil {
 		return err

@@ -47,8 +47,6 @@ func runJoin(ctx context.Context, a *app, code, server, name string) error {
 		}
 		name = u.Username
 	}
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	id, err := a.home.Join(ctx, server, code, name)
 	if err != nil {
 		return err
@@ -85,8 +83,6 @@ func runInvite(ctx context.Context, a *app, said string) error {
 	if err != nil {
 		return err
 	}
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	who, conn, err := a.home.Connect()
 	if err != nil {
 		return err

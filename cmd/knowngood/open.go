@@ -152,8 +152,6 @@ func (a *app) leftBehind(ctx context.Context, who *client.Identity, v *eventv1.V
 	if v.GetVin() == "" && v.GetPlate() == "" {
 		return nil
 	}
-	ctx, cancel := patient(ctx)
-	defer cancel()
 	conn, err := client.Dial(who.Server, who.Token)
 	if err != nil {
 		return nil

@@ -82,7 +82,13 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	}
 	err = a.show.Write(rows, func() client.Table {
 		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Why"}, None: "Nothing waits, nothing was refused."}
-		for _, r := range rows {
+		for i, r := range rows {
+			if more := len(waiting) - shown; i >= shown && i < len(waiting) && more > 1 {
+				if i == shown {
+					t.Rows = append(t.Rows, []string{r.State, "", "", "", fmt.Sprintf("and %d more; -o csv lists all", more)})
+				}
+				continue
+			}
 			t.Rows = append(t.Rows, []string{r.State, notation.ShortID(r.Case), notation.ShortID(r.ID), r.Kind, r.Text})
 		}
 		return t
@@ -98,6 +104,9 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	}
 	return pushErr
 }
+
+// shown is how many entries that wait a table lists.
+const shown = 20
 
 // recordAgain records a refused event anew: same words, a new id and number.
 func (a *app) recordAgain(ctx context.Context, who *client.Identity, said string) error {

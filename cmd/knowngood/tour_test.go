@@ -56,7 +56,7 @@ func TestTour(t *testing.T) {
 	require.NoError(t, err, "%s", out)
 	for _, says := range []string{
 		"fitted-without-test", "belief-untested", "placed afterwards: before the opening",
-		"222.00 EUR",         // spent on parts without a test before them
+		"222.00 EUR",          // spent on parts without a test before them
 		"why is it still dim", // the brief
 		"ring terminal of the socket ground corroded",
 	} {
