@@ -171,6 +171,11 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 		return false
 	}
 	end := p.segmentEnd(start)
+	for k := from + 1; k < end; k++ {
+		if p.endsText(k, end, nil) {
+			end = k
+		}
+	}
 	if from >= end {
 		return false
 	}
