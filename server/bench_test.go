@@ -249,3 +249,95 @@ func BenchmarkOpenAndVerify(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkReplay reads a case of many entries, beside a bare stream of the same
+// messages.
+func BenchmarkReplay(b *testing.B) {
+	const entries = 30_000
+	m, _ := kept(b)
+	stream := m.opens()
+	for n := 1; n < entries; {
+		r := &boardv1.AppendRequest{}
+		for range min(MaxEvents, entries-n) {
+			r.Events = append(r.Events, m.write(stream, reading(n)))
+			n++
+		}
+		_, err := m.board.Append(m.ctx(), r)
+		require.NoError(b, err)
+	}
+	read := func(c boardv1.BoardServiceClient, keep *[]*boardv1.EntriesResponse) error {
+		ss, err := c.Entries(m.ctx(), &boardv1.EntriesRequest{Stream: stream})
+		if err != nil {
+			return err
+		}
+		for n := 0; ; {
+			r, err := ss.Recv()
+			if err == io.EOF && n == entries {
+				return nil
+			}
+			if err != nil {
+				return fmt.Errorf("after %d entries: %w", n, err)
+			}
+			n += len(r.GetEntries())
+			if keep != nil {
+				*keep = append(*keep, r)
+			}
+		}
+	}
+	same := &echoServer{}
+	require.NoError(b, read(m.board, &same.stream))
+	bare := boardv1.NewBoardServiceClient(echo(b, same)())
+	for range b.N {
+		var ours, theirs []float64
+		for range turns {
+			r, err := rate(1, func(int) error { return read(m.board, nil) })
+			require.NoError(b, err)
+			ours = append(ours, r*entries)
+			r, err = rate(1, func(int) error { return read(bare, nil) })
+			require.NoError(b, err)
+			theirs = append(theirs, r*entries)
+		}
+		b.ReportMetric(middle(ours), "entries/s")
+		b.ReportMetric(middle(theirs), "bare/s")
+		b.ReportMetric(middle(ours)/middle(theirs), "of-bare")
+		b.ReportMetric(0, "ns/op")
+	}
+}
+
+// BenchmarkIdleSockets appends while a thousand connections each watch a case in
+// which nothing happens, and beside it while none does.
+func BenchmarkIdleSockets(b *testing.B) {
+	const idle, inFlight = 1000, 8
+	m, dial := kept(b)
+	streams := make([]string, inFlight)
+	for i := range streams {
+		streams[i] = m.opens()
+	}
+	quiet := m.opens()
+	measure := func() float64 {
+		var all []float64
+		for range turns {
+			r, err := rate(inFlight, func(w int) error {
+				_, err := m.board.Append(m.ctx(), &boardv1.AppendRequest{Events: []*eventv1.Signed{m.write(streams[w], reading(w))}})
+				return err
+			})
+			require.NoError(b, err)
+			all = append(all, r)
+		}
+		return middle(all)
+	}
+	for range b.N {
+		alone := measure()
+		for range idle {
+			ss, err := boardv1.NewBoardServiceClient(dial()).Watch(m.ctx(), &boardv1.WatchRequest{Stream: quiet})
+			require.NoError(b, err)
+			_, err = ss.Recv()
+			require.NoError(b, err)
+		}
+		beside := measure()
+		b.ReportMetric(alone, "alone/s")
+		b.ReportMetric(beside, "beside-idle/s")
+		b.ReportMetric(beside/alone, "of-alone")
+		b.ReportMetric(0, "ns/op")
+	}
+}

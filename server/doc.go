@@ -1,0 +1,113 @@
+// Package server keeps the board: it gives entries their places, decides who may
+// do what, and tells those who watch. The methods of Server are the whole of it;
+// the gRPC services of knowngood.board.v1 carry them and decide nothing, so a
+// page in the same process goes through the same gate.
+//
+// # The data folder
+//
+//	key.json     id of the log, id and Ed25519 seed of the server's own device;
+//	             mode 0600. Signs the server's own events and the checkpoints.
+//	checkpoint   the last signed checkpoint, as package log lays it out
+//	log/         the log, kept by Badger
+//
+// A folder with a checkpoint and without a key is refused: a new key would be
+// another server's.
+//
+// # Index keys
+//
+// They are committed with the entries, all or nothing. UUIDs are their 16 bytes,
+// numbers 8 bytes big endian unless said otherwise, hashes SHA-256, 32 bytes.
+//
+//	"id/" stream id             seq, kind (4 bytes), hash of the event
+//	"number/" stream device n   hash of the event, then the hash it names as the
+//	                            one before (nothing for n = 1)
+//	"own/" stream               number and hash of the server's last own event there
+//	"refused/" hash             the tray: the event as JSON, see Refused
+//	"token/" hash of the token  id of the device, as text
+//	"code/" hash of the code    invitation as JSON: shop, role, expires. Gone once
+//	                            used; expired ones go when the next one is made
+//	"person/" person            name: the erasable table; never in the log
+//
+// # Registers
+//
+// A shop's register is a stream of the same log whose id is the shop's id. Only
+// the server writes in it: the shop opened, its own device added, then people
+// and devices as they join and go. The events are signed with the server's key;
+// recorded_by in them, as in every event of the server's own, is the id of the
+// server's device. Registers, openings, hand-offs, grants and withdrawals also
+// join the feed "access", which the server reads when it starts: who may do what
+// is folded from the log and from nothing else.
+//
+// # Places
+//
+//  1. Append opens, verifies and checks the events of a request on all cores. An
+//     event's own words are held against what can be by package check.
+//  2. One goroutine, the committer, takes requests from a channel. While it waits
+//     for the log to sync one batch, the next gathers; there is no timer.
+//  3. In its turn each event is held against the batch laid over the log, so it
+//     sees those before it:
+//     the same id with the same bytes: its first place, whatever else changed;
+//     its device must be of the sender's shop and not withdrawn, recorded_by its
+//     person; sender and author must be allowed what it says, by the table in
+//     may.go and the case as it stands; what it says of access must fit the
+//     register; its id must be free in the stream;
+//     its number must be free, prev must name the number before and the number
+//     after must name it, where those are here: a missing number is a remark;
+//     expect, where set, must be the next place.
+//  4. It gets index and seq, the entry is marshalled, once, and joins the feeds of
+//     the shops that may read the case at that moment. Behind a hand-off the
+//     server writes a grant, behind a hand-back it ends writing (reading stays
+//     until the owner withdraws it), each in the same batch.
+//  5. The batch is committed with its index keys, tree hashes and checkpoint. Then
+//     the register takes in what it says, then readers are shown it, then they are
+//     woken, then the requests are answered.
+//
+// Refused events whose signature is good go into the tray in the same batch, once
+// each; their hash explains the hole in the device's numbers. One that is taken
+// after all leaves it.
+//
+// When the log says that nothing was kept, for want of room, the request is
+// refused and may be sent again. When nobody can know what was kept, appends stop
+// for good and health says so; reading goes on, as far as was confirmed. The
+// server must be started again to look.
+//
+// # Access
+//
+// A case belongs to the shop whose person opened it. Somebody stands to it in one
+// of four ways: owns (works at that shop), writes, reads, or nowhere; foreign,
+// withdrawn, run out and not existing are all nowhere, and answer in the same
+// words. A grant is for a shop or for one person of it; a guest has part only in
+// what was granted by name, also in the guest's own shop. An unknown kind may be
+// appended by whoever may write and changes nothing of this; nor does a hand-off
+// with fields that are not known here.
+//
+// The one difference that cannot be hidden: an opening with the id of somebody
+// else's case is refused, and one with a new id is taken.
+//
+// Callers are looked up by their token, and again for every message that is sent:
+// what is withdrawn is withdrawn at once. What was sent before cannot be called
+// back.
+//
+// # Feeds and cursors
+//
+// The feed of a shop is "shop/" and its id. A shop that is granted a case hears of
+// it by the grant, and reads the rest from the case. Watch reads a feed or a case
+// from a position to what is shown, waits to be woken, and reads again. A send
+// that takes longer than Options.SlowAfter ends the watch; it is resumed at the
+// last cursor that was received. Of a feed, entries that the caller may not see
+// at that moment are passed over.
+//
+// A cursor is 29 bytes in base64url without padding (RFC 4648, 5):
+//
+//	1 byte   1
+//	8 bytes  id of the log
+//	4 bytes  the first of SHA-256 of what is read: the stream, or the feed's name
+//	8 bytes  epoch of the log
+//	8 bytes  the next position wanted
+//
+// # Joining
+//
+// A join code is 12 letters of Crockford's base 32, 60 bits, drawn at random. It
+// works once, for 15 minutes, for one shop and role. Tries are counted by address.
+// A token is 32 random bytes in base64url. Only hashes of the two are kept.
+package server
