@@ -117,7 +117,7 @@
 //	borrowed NAME from NAME [for COMPONENT]
 //	  old kept|not kept|thrown away, guess|on test|damage seen|maintenance|bulletin|
 //	  customer's wish|trial, 45 EUR|cost 45, part no X, number matches|does not match,
-//	  from|supplier NAME, removed NAME, job NAME, part NAME, with a used one, because TEXT
+//	  from|supplier NAME, removed NAME, job NAME, part NAME, with a used one, new|used|..., because TEXT
 //	removed|took out NAME [, kept [on the bench]|not kept]
 //	put back NAME, original|old NAME back in, reseated NAME
 //

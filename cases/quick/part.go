@@ -99,7 +99,7 @@ func (p *parser) fit() {
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && p.label(&f.BorrowedFrom, "where it was borrowed", "from", "borrowed from"):
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && f.Part == "" && p.takes("into", "for", "as"):
 			f.Part, f.Component = f.Component, p.name(false, "the component")
-		case p.replacement(f), once(p, keptWords, &f.OldKept, "whether the old part was kept"), p.background(),
+		case p.words[p.i].gap && once(p, partStates, &f.State, "the state of the part"), p.replacement(f), once(p, keptWords, &f.OldKept, "whether the old part was kept"), p.background(),
 			once(p, whys, &f.Why, "why it was fitted"), once(p, matchWords, &f.NumberMatches, "whether the number matches"), p.money(&f.Cost):
 		case p.label(&f.PartNumber, "the part number", "part no", "part number", "part no.", "number"),
 			p.label(&f.Supplier, "the supplier", "from", "supplier", "bought from"), p.label(&f.Removed, "what came out", "removed", "took out"),
