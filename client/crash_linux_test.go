@@ -1,0 +1,122 @@
+package client
+
+import (
+	"bufio"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"knowngood.example/cases/envelope"
+)
+
+// child runs one test of this program again, as a process of its own.
+func child(test, home, stream string) *exec.Cmd {
+	cmd := exec.Command(os.Args[0], "-test.run=^"+test+"$", "-test.v=false")
+	cmd.Env = append(os.Environ(), "KNOWNGOOD_TEST_SAVER="+home, "KNOWNGOOD_TEST_STREAM="+stream)
+	return cmd
+}
+
+// TestKilledWhileSaving kills a process that saves, again and again: everything
+// it said was saved waits, once, and no number is taken twice.
+func TestKilledWhileSaving(t *testing.T) {
+	if dir := os.Getenv("KNOWNGOOD_TEST_SAVER"); dir != "" {
+		h := Open(dir, dir+"/settings")
+		who, err := h.Identity()
+		require.NoError(t, err)
+		for {
+			e := aNote(os.Getenv("KNOWNGOOD_TEST_STREAM"), strings.Repeat("x", 1000))
+			_, err := h.Save(who, Stamp{At: h.now()}, e)
+			require.NoError(t, err)
+			fmt.Println("saved", e.GetId())
+		}
+	}
+	cycles := 50
+	if testing.Short() {
+		cycles = 10
+	}
+	h, who := testHome(t), testIdentity(t)
+	require.NoError(t, h.store("identity.json", who))
+	stream := newUUID()
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("seed %d", seed)
+	random := rand.New(rand.NewPCG(seed, 0))
+	var said []string
+	for range cycles {
+		cmd := child("TestKilledWhileSaving", h.dir, stream)
+		out, err := cmd.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, cmd.Start())
+		lines := bufio.NewScanner(out)
+		if lines.Scan() { // it runs
+			said = append(said, lines.Text())
+			time.AfterFunc(time.Duration(random.IntN(20000))*time.Microsecond, func() { cmd.Process.Kill() }) //nolint:errcheck // it may be gone
+		}
+		for lines.Scan() {
+			said = append(said, lines.Text())
+		}
+		require.Error(t, cmd.Wait())
+	}
+	waiting, err := h.Pending()
+	require.NoError(t, err)
+	chainHolds(t, waiting)
+	held := make(map[string]int)
+	for _, s := range waiting {
+		o, err := envelope.Open(s.GetEvent())
+		require.NoError(t, err)
+		held[o.Event.GetId()]++
+	}
+	for _, line := range said {
+		if id, ok := strings.CutPrefix(line, "saved "); ok {
+			require.Equal(t, 1, held[id], line)
+		}
+	}
+	require.GreaterOrEqual(t, len(said), cycles)
+	t.Logf("%d kills, %d events said to be saved, %d held", cycles, len(said), len(waiting))
+}
+
+// TestDiskFull: a file that cannot grow any more stands for a full disk. Nothing is
+// half-written, the error says 'not saved', and with room again it goes on.
+func TestDiskFull(t *testing.T) {
+	if dir := os.Getenv("KNOWNGOOD_TEST_SAVER"); dir != "" {
+		h := Open(dir, dir+"/settings")
+		who, err := h.Identity()
+		require.NoError(t, err)
+		stream := os.Getenv("KNOWNGOOD_TEST_STREAM")
+		info, err := os.Stat(h.path("pending"))
+		require.NoError(t, err)
+		signal.Ignore(syscall.SIGXFSZ)
+		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: uint64(info.Size()) + 100, Max: syscall.RLIM_INFINITY & (1<<62 - 1)}))
+		_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, strings.Repeat("x", 2000)))
+		require.ErrorContains(t, err, "not saved")
+		return
+	}
+	h, who := testHome(t), testIdentity(t)
+	require.NoError(t, h.store("identity.json", who))
+	stream := newUUID()
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "before"))
+	require.NoError(t, err)
+	was, err := os.ReadFile(h.path("pending"))
+	require.NoError(t, err)
+
+	out, err := child("TestDiskFull", h.dir, stream).CombinedOutput()
+	require.NoError(t, err, string(out))
+	is, err := os.ReadFile(h.path("pending"))
+	require.NoError(t, err)
+	require.Equal(t, was, is, "nothing is half-written")
+
+	h.Warn = func(s string) { t.Error(s) }
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "after"))
+	require.NoError(t, err)
+	waiting, err := h.Pending()
+	require.NoError(t, err)
+	require.Len(t, waiting, 2)
+	chainHolds(t, waiting)
+}
