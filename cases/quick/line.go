@@ -230,6 +230,7 @@ func (w *writer) partFitted(f *eventv1.PartFitted) {
 		w.add("number not checked")
 	}
 	w.labelled("cost", notation.FormatMoney(f.Cost))
+	w.extra = w.text(f.WhySaid)
 }
 
 func (w *writer) belief(b *eventv1.Belief) {

@@ -52,6 +52,9 @@ func (p *parser) stopsAt(i int) bool {
 	if n, _ := p.outcomeAt(i); n > 0 {
 		return true
 	}
+	if p.endsIn && p.match(i, "in") > 0 && p.stopsAt(i+1) {
+		return true
+	}
 	return p.triesAt(i) > 0 || p.momentAt(i) > 0
 }
 
@@ -67,7 +70,7 @@ func (p *parser) beginsOther(i int) bool {
 	if n == 1 && contains(lightWords, phrase) && !p.stopsAt(i+1) {
 		n = 0
 	}
-	return n > 0 || m > 0 && stop != "red" && stop != "black" || o > 0
+	return n > 0 || p.endsIn && p.match(i, "in") > 0 || m > 0 && stop != "red" && stop != "black" || o > 0
 }
 
 // knownAt is the length in words of the longest known name that stands at i.

@@ -24,6 +24,9 @@ type parser struct {
 	stops []string
 	// wantsValue: a spoken number may still follow a known name.
 	wantsValue bool
+	// endsIn: 'in' ends a name when nothing more of the name follows ('new fan
+	// in', but 'new bulb in left lamp').
+	endsIn bool
 	// states: a condition may follow a name without a comma, as 'fan commanded'.
 	states bool
 	// extra are words that stand only in the line as the event keeps it.

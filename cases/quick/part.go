@@ -39,7 +39,7 @@ var matchWords = map[string]eventv1.Answer{
 
 // partStops end the name of a part.
 var partStops = []string{
-	"in", "fitted", "into", "for", "from", "back", "old", "cost", "costs", "part no", "part number", "part", "on a", "on test", "on trial",
+	"fitted", "into", "for", "from", "back", "old", "cost", "costs", "part no", "part number", "part", "on a", "on test", "on trial",
 	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "and", "with",
 }
 
@@ -86,9 +86,9 @@ func (p *parser) wording(what string) string {
 
 // fit reads '[fitted] [new|used|...] COMPONENT [in]' and what is said of it.
 func (p *parser) fit() {
-	f := &eventv1.PartFitted{WhySaid: p.said()}
+	f := &eventv1.PartFitted{}
 	p.event.Kind = &eventv1.Event_PartFitted{PartFitted: f}
-	p.stops = append(p.stops, partStops...)
+	p.stops, p.endsIn = append(p.stops, partStops...), true
 	p.takes("fitted", "fit", "put in", "installed", "replaced", "changed", "put", "swapped in")
 	p.takes("a", "an", "the")
 	once(p, partStates, &f.State, "the state of the part")
@@ -99,7 +99,7 @@ func (p *parser) fit() {
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && p.label(&f.BorrowedFrom, "where it was borrowed", "from", "borrowed from"):
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && f.Part == "" && p.takes("into", "for", "as"):
 			f.Part, f.Component = f.Component, p.name(false, "the component")
-		case p.words[p.i].gap && once(p, partStates, &f.State, "the state of the part"), p.replacement(f), once(p, keptWords, &f.OldKept, "whether the old part was kept"), p.background(),
+		case p.words[p.i].gap && once(p, partStates, &f.State, "the state of the part"), p.replacement(f), p.oldKept(&f.OldKept), p.background(),
 			once(p, whys, &f.Why, "why it was fitted"), once(p, matchWords, &f.NumberMatches, "whether the number matches"), p.money(&f.Cost):
 		case p.label(&f.PartNumber, "the part number", "part no", "part number", "part no.", "number"),
 			p.label(&f.Supplier, "the supplier", "from", "supplier", "bought from"), p.label(&f.Removed, "what came out", "removed", "took out"),
@@ -111,6 +111,20 @@ func (p *parser) fit() {
 			p.stranger("old kept", "guess", "because 12", "45 EUR", "part no 1234", "before you came", "from SUPPLIER")
 		}
 	}
+	f.WhySaid = p.remark(p.extra)
+}
+
+// oldKept consumes what became of the old part. 'Thrown away' and 'returned' say
+// more than that it was not kept, and stay in the fitter's words.
+func (p *parser) oldKept(to *eventv1.Answer) bool {
+	from := p.i
+	if !once(p, keptWords, to, "whether the old part was kept") {
+		return false
+	}
+	if p.err == nil && p.matchesAny(from, []string{"old kept", "kept old", "kept the old", "old one kept", "old not kept", "old one not kept", "old kept not known"}) == 0 {
+		p.extra = also(p.extra, p.raw(from, p.i))
+	}
+	return true
 }
 
 // replacement reads 'with a used one'.
@@ -127,8 +141,7 @@ func (p *parser) replacement(f *eventv1.PartFitted) bool {
 	return true
 }
 
-// reason passes over 'because it was cheap': the words stay in the line as
-// typed, which the event keeps.
+// reason consumes 'because it was cheap': a reason in words, kept as it is.
 func (p *parser) reason() bool {
 	if !p.takes("because", "since") {
 		return false
