@@ -3,6 +3,7 @@ package cases
 import (
 	"strings"
 
+	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -127,6 +128,9 @@ func concernOf(s *Step) *eventv1.Concern {
 func (c *Case) Left() []*eventv1.LeftBehind {
 	var out []*eventv1.LeftBehind
 	leave := func(s *Step, kind eventv1.LeftKind, what, where, undo string) {
+		if what == "" {
+			what = notation.Word(kind) // the record says where, not what
+		}
 		out = append(out, &eventv1.LeftBehind{Stream: c.Stream, Entry: s.ID, What: what, Where: where, Undo: undo, Kind: kind})
 	}
 	for _, t := range c.StillOn() {

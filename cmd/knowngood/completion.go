@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases/notation"
+	"knowngood.example/client"
 )
 
 func newCompletion() *cobra.Command {
@@ -36,6 +37,24 @@ that this home knows.`,
 
 // Completing runs beside somebody typing: it asks no server, and says nothing
 // when something is amiss.
+
+// completeFlags completes the values of flags that many commands have.
+func (a *app) completeFlags(c *cobra.Command) {
+	values := map[string]cobra.CompletionFunc{
+		"case": a.completeCase, "output": cobra.FixedCompletions(client.Formats, cobra.ShellCompDirectiveNoFileComp),
+	}
+	for name, complete := range values {
+		if c.LocalFlags().Lookup(name) == nil || name == "output" && c.HasParent() {
+			continue
+		}
+		if err := c.RegisterFlagCompletionFunc(name, complete); err != nil {
+			a.warn(err.Error())
+		}
+	}
+	for _, sub := range c.Commands() {
+		a.completeFlags(sub)
+	}
+}
 
 func (a *app) completeCase(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
 	if a.prepare(cmd) != nil {

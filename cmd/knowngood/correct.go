@@ -38,6 +38,9 @@ func runCorrect(ctx context.Context, a *app, o *entryFlags, why string, withdraw
 	if withdraw != (len(args) == 1) {
 		return usagef("give either the words that should stand instead, or --withdraw")
 	}
+	if why == "" {
+		return usagef("--why is missing: say what was wrong with the entry")
+	}
 	d, err := a.sitDown(o.ref)
 	if err != nil {
 		return a.kept(typed(args), err)

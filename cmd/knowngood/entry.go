@@ -110,10 +110,16 @@ func (d *desk) entry(said string) (string, error) {
 		return said, nil
 	}
 	var found []string
-	for _, s := range d.copy.Case.Steps() {
-		if len(said) >= 4 && strings.HasSuffix(s.ID, said) {
-			found = append(found, s.ID)
+	look := func(id string) {
+		if len(said) >= 4 && strings.HasSuffix(id, said) {
+			found = append(found, id)
 		}
+	}
+	for _, s := range d.copy.Case.Steps() {
+		look(s.ID)
+	}
+	for _, l := range left(d.copy.Case) {
+		look(l.GetEntry())
 	}
 	switch len(found) {
 	case 1:

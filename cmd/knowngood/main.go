@@ -79,5 +79,6 @@ this program does not replace it.`,
 	group("share", newHandoff(a), newTakeup(a), newJoin(a), newInvite(a), newWatch(a), newSync(a))
 	group("keep", newServe(a), newDemo(a), newImport(a), newExport(a), newVerify(a), newCompletion(), newVersion(a))
 	root.AddCommand(newOutputHelp())
+	a.completeFlags(root)
 	return root
 }

@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/encoding/protojson"
 
+	"knowngood.example/cases"
+	"knowngood.example/cases/notation"
 	"knowngood.example/cases/quick"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -207,9 +210,7 @@ func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 		}
 	}
 	for _, t := range c.StillOn() {
-		if t.On != nil && t.Earlier == nil {
-			q.On = append(q.On, quick.Temporary{ID: t.On.ID, Kind: t.Kind, What: t.What, Where: t.Where})
-		}
+		q.On = append(q.On, onNow(t))
 	}
 	q.Names = known(c)
 	p, err := quick.ParseAs(kind, line, q)
@@ -228,4 +229,22 @@ func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 		}
 	}
 	return p.Event, nil
+}
+
+// onNow is something temporary as lines speak of it. What an earlier case left is
+// known by its words alone: its kind is the one whose words they hold.
+func onNow(t *cases.Temporary) quick.Temporary {
+	out := quick.Temporary{ID: t.On.ID, Kind: t.Kind, What: t.What, Where: t.Where}
+	if t.Earlier == nil {
+		return out
+	}
+	out.ID, out.Where = t.Earlier.GetEntry(), strings.Split(t.Earlier.GetWhere(), ", ")
+	said := strings.Fields(strings.ToLower(strings.NewReplacer(":", " ", ",", " ").Replace(t.What)))
+	for _, word := range notation.Words(t.Kind) {
+		if !slices.ContainsFunc(strings.Fields(word), func(w string) bool { return !slices.Contains(said, w) }) {
+			out.Kind, _ = choose[eventv1.TemporaryKind]("", word) //nolint:errcheck // it is one of the words
+			break
+		}
+	}
+	return out
 }
