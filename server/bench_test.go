@@ -251,7 +251,7 @@ func BenchmarkOpenAndVerify(b *testing.B) {
 }
 
 // BenchmarkReplay reads a case of many entries, beside a bare stream of the same
-// messages.
+// messages: as the second reader does, and, as 'unread', as the first.
 func BenchmarkReplay(b *testing.B) {
 	const entries = 30_000
 	m, _ := kept(b)
@@ -288,17 +288,25 @@ func BenchmarkReplay(b *testing.B) {
 	require.NoError(b, read(m.board, &same.stream))
 	bare := boardv1.NewBoardServiceClient(echo(b, same)())
 	for range b.N {
-		var ours, theirs []float64
+		var ours, cold, theirs []float64
 		for range turns {
 			r, err := rate(1, func(int) error { return read(m.board, nil) })
 			require.NoError(b, err)
 			ours = append(ours, r*entries)
+			r, err = rate(1, func(int) error {
+				m.w.pages.forget()
+				return read(m.board, nil)
+			})
+			require.NoError(b, err)
+			cold = append(cold, r*entries)
 			r, err = rate(1, func(int) error { return read(bare, nil) })
 			require.NoError(b, err)
 			theirs = append(theirs, r*entries)
 		}
 		b.ReportMetric(middle(ours), "entries/s")
 		b.ReportMetric(middle(theirs), "bare/s")
+		b.ReportMetric(middle(cold), "unread/s")
+		b.ReportMetric(middle(cold)/middle(theirs), "unread-of-bare")
 		b.ReportMetric(middle(ours)/middle(theirs), "of-bare")
 		b.ReportMetric(0, "ns/op")
 	}

@@ -11,32 +11,6 @@ import (
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
-const (
-	// A message holds about so many entries, and not many more bytes.
-	messageEntries = 64
-	messageBytes   = 256 << 10
-)
-
-// page reads the next message's worth of a range. More says that something may
-// follow.
-func (s *Server) page(ctx context.Context, r log.Range) (items []log.Item, more bool, err error) {
-	r.Limit = messageEntries
-	size, shown := 0, s.committer.shown.Load()
-	for item, err := range s.log.Read(ctx, r) {
-		if err != nil {
-			return nil, false, err
-		}
-		if item.Index >= shown {
-			return items, false, nil
-		}
-		items = append(items, item)
-		if size += len(item.Entry) + len(item.Event); size >= messageBytes {
-			return items, true, nil
-		}
-	}
-	return items, len(items) == messageEntries, nil
-}
-
 func held(item log.Item) *boardv1.Held {
 	return &boardv1.Held{Entry: item.Entry, Event: item.Event, Position: item.Position}
 }
@@ -67,7 +41,7 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 		more := at <= through
 		if more {
 			var items []log.Item
-			if items, more, err = s.page(ctx, log.Range{Stream: stream, From: at}); err != nil {
+			if items, more, err = s.pages.read(ctx, log.Range{Stream: stream, From: at}); err != nil {
 				return err
 			}
 			for _, item := range items {

@@ -1,9 +1,12 @@
 package server
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
+	"sync"
 	"sync/atomic"
 	"testing"
 
@@ -152,4 +155,59 @@ func TestAPanicIsOneCallsTrouble(t *testing.T) {
 	w.Server.register.shops[m.shop] = held
 	w.Server.register.mu.Unlock()
 	require.Len(t, m.entries(stream), 1)
+}
+
+// A disk with too little room left, for a log that is really on disk.
+func TestTheReserve(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	s, err := Open(dir, Options{})
+	require.NoError(t, err)
+	o, err := s.OpenShop(t.Context(), "One (invented)", "EUR", true)
+	require.NoError(t, err)
+	require.NoError(t, s.Stop(t.Context()))
+	s, err = Open(dir, Options{Reserve: 1 << 60})
+	require.NoError(t, err, "a full disk is no reason not to read")
+	w := serveWorld(t, s, &clock{t: noon})
+	_, err = w.Join(t.Context(), "", joining(o.Code))
+	var r *Refusal
+	require.ErrorAs(t, err, &r)
+	require.Equal(t, boardv1.Reason_REASON_NO_ROOM, r.Reason)
+	require.Equal(t, healthv1.HealthCheckResponse_SERVING, w.wellness())
+}
+
+// What the server says of itself holds no token, no name and nothing recorded.
+func TestItsOwnLogKeepsSecrets(t *testing.T) {
+	t.Parallel()
+	var said lockedBuffer
+	w := newWorld(t, Options{Logger: slog.New(slog.NewTextHandler(&said, &slog.HandlerOptions{Level: slog.LevelDebug}))})
+	m := w.shopOwner("Unmistakable Shop (invented)")
+	stream := m.opens()
+	m.put(stream, noted("an unmistakable secret"))
+	require.Equal(t, boardv1.Reason_REASON_NOT_FOUND, m.tried(newID(), noted("an unmistakable secret")))
+	_, err := m.tryEntries(&boardv1.EntriesRequest{Stream: newID()})
+	require.Error(t, err)
+	text := said.String()
+	require.Contains(t, text, "BoardService/Append")
+	require.Contains(t, text, "REASON_NOT_FOUND")
+	for _, secret := range []string{m.token, "nmistakable", "owner of"} {
+		require.NotContains(t, text, secret)
+	}
+}
+
+type lockedBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lockedBuffer) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lockedBuffer) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
 }

@@ -91,6 +91,7 @@ type Server struct {
 	committer *committer
 	tries     *tries
 	folds     *folds
+	pages     *pages
 	logger    *slog.Logger
 	now       func() time.Time
 	scratch   string // of a server that keeps nothing
@@ -185,6 +186,7 @@ func open(dir string, l log.Log, o Options) (s *Server, err error) {
 		log: l, tree: s.tree, register: s.register, wakes: s.wakes, identity: s.identity, now: o.Now, newID: o.NewID,
 		logger: o.Logger, onStop: s.unwell,
 	}
+	s.pages = newPages(l, s.committer.shown.Load)
 	if err = s.committer.start(ctx); err != nil {
 		return nil, err
 	}

@@ -49,7 +49,7 @@ func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest,
 		added, gone := s.wakes.on(name), s.wakes.on(deviceName(c.Device))
 		for more := true; more; {
 			var items []log.Item
-			if items, more, err = s.page(ctx, r); err != nil {
+			if items, more, err = s.pages.read(ctx, r); err != nil {
 				return err
 			}
 			// Asked again behind the read: what may not be seen any more is not sent.

@@ -1,0 +1,93 @@
+package server
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"knowngood.example/cases/log"
+	"knowngood.example/cases/log/memory"
+)
+
+// forget drops what is kept, as benchmarks and tests want it.
+func (p *pages) forget() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.recent.Init()
+	clear(p.by)
+	p.bytes = 0
+}
+
+// Whatever was read before, a reader gets what the log holds, in order, and no
+// further than is shown.
+func TestPagesAreTheLog(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		l := memory.New()
+		n := uint64(0)
+		grow := func(by int) {
+			var b log.Batch
+			for range by {
+				n++
+				size := 1
+				if n%100 == 50 {
+					size = 60_000
+				}
+				b.Records = append(b.Records, log.Record{Index: n - 1, Stream: "s", Seq: n, Entry: []byte(fmt.Sprint(n)), Event: make([]byte, size), Feeds: []string{"f"}})
+			}
+			require.NoError(t, l.Append(t.Context(), b))
+		}
+		shown := uint64(0)
+		p := newPages(l, func() uint64 { return shown })
+		for range rapid.IntRange(1, 12).Draw(t, "rounds") {
+			grow(rapid.IntRange(0, 150).Draw(t, "grow"))
+			shown = uint64(rapid.IntRange(int(shown), int(n)).Draw(t, "shown"))
+			r := log.Range{Stream: "s", From: uint64(rapid.IntRange(0, int(shown)+2).Draw(t, "from"))}
+			if rapid.Bool().Draw(t, "feed") {
+				r.Stream, r.Feed = "", "f"
+			}
+			for next := r.First(); ; {
+				items, more, err := p.read(t.Context(), r)
+				require.NoError(t, err)
+				require.LessOrEqual(t, len(items), messageEntries)
+				for _, item := range items {
+					require.Equal(t, next, item.Position)
+					require.Equal(t, fmt.Sprint(next), string(item.Entry))
+					next++
+				}
+				r.From = next
+				if !more {
+					require.Equal(t, max(shown+1, next), next, "it stopped before what is shown")
+					break
+				}
+			}
+		}
+	})
+}
+
+func TestPagesAreBounded(t *testing.T) {
+	t.Parallel()
+	l := memory.New()
+	const records = 64 * 400
+	for i := uint64(0); i < records; i += 64 {
+		var b log.Batch
+		for j := i; j < i+64; j++ {
+			b.Records = append(b.Records, log.Record{Index: j, Stream: "s", Seq: j + 1, Entry: []byte("e"), Event: make([]byte, 3000)})
+		}
+		require.NoError(t, l.Append(t.Context(), b))
+	}
+	p := newPages(l, func() uint64 { return records })
+	for from := uint64(1); from <= records; from += 64 {
+		items, more, err := p.read(t.Context(), log.Range{Stream: "s", From: from})
+		require.NoError(t, err)
+		require.Len(t, items, 64)
+		require.True(t, more)
+	}
+	require.LessOrEqual(t, p.bytes, maxKept)
+	require.Greater(t, p.bytes, maxKept/2)
+	require.Equal(t, p.recent.Len(), len(p.by))
+	require.NotNil(t, p.held(pageKey{"s", "", 399}), "the last is kept")
+	require.Nil(t, p.held(pageKey{"s", "", 0}), "the first has gone")
+}
