@@ -88,6 +88,15 @@ func (p *parser) run(kind Kind) *Error {
 	}
 	w := &writer{typed: p.typed, extra: p.extra, note: p.note}
 	p.parsed.Understood = w.line(p.event)
+	if p.said() == p.parsed.Understood {
+		// Nothing was put in other words, so the line as typed says no more.
+		if r := p.event.GetReading(); r != nil && p.note == "" {
+			r.Said = ""
+		}
+		if t := p.event.GetTest(); t != nil && p.note == "" {
+			t.Said = ""
+		}
+	}
 	return nil
 }
 
