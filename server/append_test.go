@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/ed25519"
+	"errors"
 	"io"
 	"sync"
 	"testing"
@@ -359,7 +360,7 @@ func TestEntriesWithProofs(t *testing.T) {
 	var signed []byte
 	for {
 		r, err := ss.Recv()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			break
 		}
 		require.NoError(t, err)

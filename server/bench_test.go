@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -187,7 +188,7 @@ func benchAppend(b *testing.B, inFlight, each int) {
 			next[w]++
 			return answer(conns[w%len(conns)].Append(ctx, req))
 		})
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			b.Fatal("too few events were signed beforehand")
 		}
 		require.NoError(b, err)
@@ -240,7 +241,7 @@ func BenchmarkOpenAndVerify(b *testing.B) {
 	w := newWorld(b, Options{})
 	m := w.shopOwner("Bench shop (invented)")
 	s := m.write(newID(), reading(1))
-	key := w.Server.register.device(m.device).key
+	key := w.register.device(m.device).key
 	b.ReportAllocs()
 	for b.Loop() {
 		o, err := envelope.Open(s.GetEvent())
@@ -272,7 +273,7 @@ func BenchmarkReplay(b *testing.B) {
 		}
 		for n := 0; ; {
 			r, err := ss.Recv()
-			if err == io.EOF && n == entries {
+			if errors.Is(err, io.EOF) && n == entries {
 				return nil
 			}
 			if err != nil {

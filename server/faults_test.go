@@ -99,7 +99,7 @@ func TestNoRoom(t *testing.T) {
 	require.Len(t, m.entries(stream), 1)
 	_, err := w.OpenShop(t.Context(), "Two (invented)", "EUR", true)
 	require.ErrorContains(t, err, "no room")
-	require.Nil(t, w.Server.register.named("Two (invented)"), "nothing is known that is not kept")
+	require.Nil(t, w.register.named("Two (invented)"), "nothing is known that is not kept")
 	f.fail.Store(nil)
 	r := m.send(s)[0]
 	require.EqualValues(t, 2, r.GetSeq())
@@ -144,16 +144,16 @@ func TestAPanicIsOneCallsTrouble(t *testing.T) {
 	m := w.shopOwner("One (invented)")
 	stream := m.opens()
 	// Nobody should be able to; break something that only a fault could break.
-	w.Server.register.mu.Lock()
-	held := w.Server.register.shops[m.shop]
-	w.Server.register.shops[m.shop] = nil
-	w.Server.register.mu.Unlock()
+	w.register.mu.Lock()
+	held := w.register.shops[m.shop]
+	w.register.shops[m.shop] = nil
+	w.register.mu.Unlock()
 	_, err := m.register.WhoAmI(m.ctx(), &boardv1.WhoAmIRequest{})
 	require.Equal(t, codes.Internal, status.Code(err))
 	require.NotContains(t, err.Error(), "nil pointer", "what went wrong inside is for the server's own log")
-	w.Server.register.mu.Lock()
-	w.Server.register.shops[m.shop] = held
-	w.Server.register.mu.Unlock()
+	w.register.mu.Lock()
+	w.register.shops[m.shop] = held
+	w.register.mu.Unlock()
 	require.Len(t, m.entries(stream), 1)
 }
 

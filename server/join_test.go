@@ -276,8 +276,8 @@ func TestRegisterIsTheFoldOfTheLog(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, Options{})
 	stream, _ := cast(t, w)
-	held := w.Server.register
-	again := &Server{log: w.Server.log, register: newRegister()}
+	held := w.register
+	again := &Server{log: w.log, register: newRegister()}
 	require.NoError(t, again.remember(t.Context()))
 	require.Equal(t, held.shops, again.register.shops)
 	require.Equal(t, held.people, again.register.people)

@@ -253,7 +253,7 @@ func TestMatrixOfWithdrawingDevices(t *testing.T) {
 		_, err := by.register.WithdrawDevice(by.ctx(), &boardv1.WithdrawDeviceRequest{Device: device})
 		if c.want == 0 {
 			require.NoError(t, err, c.name)
-			require.True(t, w.Server.register.device(device).withdrawn, c.name)
+			require.True(t, w.register.device(device).withdrawn, c.name)
 			continue
 		}
 		require.Equal(t, c.want, reasonOf(t, err), c.name)

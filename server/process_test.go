@@ -288,7 +288,7 @@ type traced []sysCall
 func parseTrace(text string) traced {
 	var out traced
 	open := map[string]sysCall{}
-	type mapping struct{ from, to, path string }
+	type mapping struct{ from, path string }
 	var maps []mapping
 	for n, l := range strings.Split(text, "\n") {
 		pid, rest, ok := strings.Cut(l, " ")

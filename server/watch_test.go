@@ -230,6 +230,9 @@ func TestAWithdrawnDeviceHearsNothingMore(t *testing.T) {
 	// At once: the token, the key, and the watch that was going on.
 	_, err = mate.register.WhoAmI(mate.ctx(), &boardv1.WhoAmIRequest{})
 	require.Equal(t, boardv1.Reason_REASON_WHO_ARE_YOU, reasonOf(t, err))
+	kept, err := w.log.Get(ctx, tokenKey(mate.token))
+	require.NoError(t, err)
+	require.Nil(t, kept)
 	_, err = ss.Recv()
 	require.Equal(t, boardv1.Reason_REASON_WHO_ARE_YOU, reasonOf(t, err))
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/ed25519"
 	"crypto/rand"
+	"errors"
+	"io"
 	"net"
 	"sync"
 	"testing"
@@ -158,7 +160,7 @@ func (m *member) with(ctx context.Context) context.Context {
 }
 
 func (m *member) caller() Caller {
-	c, ok := m.w.Server.register.caller(m.device)
+	c, ok := m.w.register.caller(m.device)
 	require.True(m.t, ok)
 	return c
 }
@@ -245,7 +247,7 @@ func (m *member) tryEntries(req *boardv1.EntriesRequest) ([]*boardv1.Held, error
 	for {
 		r, err := ss.Recv()
 		if err != nil {
-			if err.Error() == "EOF" {
+			if errors.Is(err, io.EOF) {
 				return out, nil
 			}
 			return out, err
