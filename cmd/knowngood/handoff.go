@@ -3,12 +3,15 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/notation"
 	"knowngood.example/client"
+	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -103,20 +106,25 @@ func newTakeup(a *app) *cobra.Command {
 	o := new(entryFlags)
 	cmd := &cobra.Command{
 		Use: "takeup [WORDS...]", Short: "Take up a case that was handed to you",
-		Long: `  knowngood takeup --case 4f9a2c
+		Long: `  knowngood takeup
   knowngood takeup --case 4f9a2c on site, meter 1 and clamp at hand
 
-The case is in use afterwards.`,
+Without --case, the one case that was handed to your shop and not taken up. It is in
+use afterwards.`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runTakeup(cmd.Context(), a, o, typed(args)) },
 	}
 	return recording(cmd, o)
 }
 
 func runTakeup(ctx context.Context, a *app, o *entryFlags, said string) error {
-	if o.ref != "" {
-		if err := runQuietUse(ctx, a, o.ref); err != nil {
+	if o.ref == "" {
+		var err error
+		if o.ref, err = a.handedToYou(ctx); err != nil {
 			return err
 		}
+	}
+	if err := a.putInUse(ctx, o.ref); err != nil {
+		return err
 	}
 	d, err := a.attend(ctx, "")
 	if err != nil {
@@ -132,8 +140,45 @@ func runTakeup(ctx context.Context, a *app, o *entryFlags, said string) error {
 	return d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_TakenUp{TakenUp: &eventv1.TakenUp{Handoff: h.Step.ID, Said: said}}})
 }
 
-// runQuietUse puts a case in use without a word.
-func runQuietUse(ctx context.Context, a *app, ref string) error {
+// handedToYou finds the one case that waits to be taken up by this home's shop.
+func (a *app) handedToYou(ctx context.Context) (string, error) {
+	who, conn, err := a.home.Connect()
+	if err != nil {
+		return "", err
+	}
+	defer conn.Close()
+	board, err := conn.Board(ctx, &boardv1.BoardRequest{})
+	if err != nil {
+		return "", client.Explain(err)
+	}
+	var found []string
+	for _, line := range board.GetCases() {
+		if !line.GetWaitsForYou() {
+			continue
+		}
+		c, err := a.home.Fetch(ctx, who, conn, line.GetStream())
+		if err != nil {
+			return "", err
+		}
+		if h := open(c.Case, who.Shop); h != nil && h.TakenUp == nil {
+			found = append(found, line.GetStream())
+		}
+	}
+	switch len(found) {
+	case 0:
+		return "", fmt.Errorf("%w: no case waits to be taken up by %s; 'knowngood board' lists them", client.ErrNotFound, who.ShopName)
+	case 1:
+		return found[0], nil
+	}
+	ends := make([]string, len(found))
+	for i, id := range found {
+		ends[i] = notation.ShortID(id)
+	}
+	return "", usagef("%d cases wait to be taken up: choose with --case %s", len(found), strings.Join(ends, ", --case "))
+}
+
+// putInUse makes a case the one that commands mean.
+func (a *app) putInUse(ctx context.Context, ref string) error {
 	c, err := a.look(ctx, &askFlags{ref: ref})
 	if err != nil {
 		return err
