@@ -395,7 +395,8 @@ type RegisterServiceClient interface {
 	Join(ctx context.Context, in *JoinRequest, opts ...grpc.CallOption) (*JoinResponse, error)
 	// Invite makes a join code for the caller's shop.
 	Invite(ctx context.Context, in *InviteRequest, opts ...grpc.CallOption) (*InviteResponse, error)
-	// People lists shops and people the caller shares a case with.
+	// People lists every shop here, and the people and keys of those the caller
+	// shares or ever shared a case with.
 	People(ctx context.Context, in *PeopleRequest, opts ...grpc.CallOption) (*PeopleResponse, error)
 	// WhoAmI says whom the token stands for.
 	WhoAmI(ctx context.Context, in *WhoAmIRequest, opts ...grpc.CallOption) (*WhoAmIResponse, error)
@@ -471,7 +472,8 @@ type RegisterServiceServer interface {
 	Join(context.Context, *JoinRequest) (*JoinResponse, error)
 	// Invite makes a join code for the caller's shop.
 	Invite(context.Context, *InviteRequest) (*InviteResponse, error)
-	// People lists shops and people the caller shares a case with.
+	// People lists every shop here, and the people and keys of those the caller
+	// shares or ever shared a case with.
 	People(context.Context, *PeopleRequest) (*PeopleResponse, error)
 	// WhoAmI says whom the token stands for.
 	WhoAmI(context.Context, *WhoAmIRequest) (*WhoAmIResponse, error)
