@@ -143,7 +143,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("%s", notation.Word(d.GetDisturbance()))
 		l.add("%s", d.GetModule())
 		l.add("supply %s", quantity(d.GetSupply()))
-		l.add("%s", d.GetSaid())
+		l.add("%s", remark(d.GetSaid()))
 	case *eventv1.Event_PartFitted:
 		tellFitted(&l, k.PartFitted)
 	case *eventv1.Event_PartRemoved:
@@ -160,7 +160,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 			l.add("%s put back", p.GetComponent())
 		}
 		l.add("undoes %s", c.Ref(p.GetUndoes()))
-		l.add("%s", p.GetSaid())
+		l.add("%s", remark(p.GetSaid()))
 	case *eventv1.Event_Reading:
 		tellReading(&l, k.Reading)
 	case *eventv1.Event_Test:
@@ -189,8 +189,11 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_Belief:
 		b := k.Belief
 		l.add("%s", b.GetStatement())
-		l.add("%s", notation.Word(b.GetBasis()))
-		l.add("by %s", b.GetToldBy())
+		if b.GetToldBy() == "" {
+			l.add("%s", notation.Word(b.GetBasis()))
+		} else {
+			l.add("%s by %s", notation.Word(b.GetBasis()), them(b.GetToldBy()))
+		}
 		l.add("about %s", or(b.GetComponent(), b.GetPoint()))
 		if cl := b.GetClaim(); cl != nil {
 			l.add("claims: %s", claimWords(cl))
@@ -202,20 +205,24 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_CircuitDrawn:
 		d := k.CircuitDrawn
 		l.add("%s", or(d.GetName(), "circuit"))
-		l.add("%s", d.GetSaid())
+		l.add("%s", remark(d.GetSaid()))
 		l.add("%s", notation.Word(d.GetBasis()))
 		l.add("from %s", d.GetSource())
 	case *eventv1.Event_SameAs:
 		l.add("%s is the same as %s", k.SameAs.GetOne(), k.SameAs.GetOther())
 	case *eventv1.Event_TemporaryOn:
 		t := k.TemporaryOn
-		l.add("%s", strings.Join(words(notation.Word(t.GetTemporary()), t.GetWhat()), ": "))
+		if kind := notation.Word(t.GetTemporary()); !strings.HasPrefix(strings.ToLower(t.GetWhat()), kind) && kind != "other" {
+			l.add("%s", strings.Join(words(kind, t.GetWhat()), ": "))
+		} else {
+			l.add("%s", t.GetWhat())
+		}
 		l.add("at %s", strings.Join(t.GetWhere(), ", "))
 		l.add("fused %s", quantity(t.GetFuse()))
 		l.add("to undo: %s", t.GetUndo())
 	case *eventv1.Event_TemporaryOff:
 		l.add("undid %s", c.Ref(k.TemporaryOff.GetTemporary()))
-		l.add("%s", k.TemporaryOff.GetSaid())
+		l.add("%s", remark(k.TemporaryOff.GetSaid()))
 	case *eventv1.Event_WorkedOn:
 		w := k.WorkedOn
 		l.add("%s", w.GetArea())
@@ -228,7 +235,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("locked off: %s", notation.Word(m.GetLockedOff()))
 		l.add("proven dead: %s", notation.Word(m.GetProvenDead()))
 		l.add("tester proven: %s", notation.Word(m.GetTesterProven()))
-		l.add("%s", m.GetSaid())
+		l.add("%s", remark(m.GetSaid()))
 	case *eventv1.Event_Repair:
 		r := k.Repair
 		l.add("%s", r.GetComponent())
@@ -247,7 +254,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("concern tried: %s", notation.Word(r.GetConcernTried()))
 		l.add("concern %s", notation.Word(r.GetConcern()))
 		l.add("%s", ConditionWords(r.GetConditions()))
-		l.add("%s", r.GetSaid())
+		l.add("%s", remark(r.GetSaid()))
 	case *eventv1.Event_HandedOff:
 		h := k.HandedOff
 		l.add("to %s", strings.Join(words(names.Of(h.GetToShop()), names.Of(h.GetToPerson())), ", "))
@@ -256,7 +263,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("may %s", notation.Word(h.GetAccess()))
 	case *eventv1.Event_TakenUp:
 		l.add("took up %s", c.Ref(k.TakenUp.GetHandoff()))
-		l.add("%s", k.TakenUp.GetSaid())
+		l.add("%s", remark(k.TakenUp.GetSaid()))
 	case *eventv1.Event_HandedBack:
 		h := k.HandedBack
 		l.add("%s", h.GetFound())
@@ -296,7 +303,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("%s", x.GetWhy())
 	case *eventv1.Event_Closed:
 		l.add("%s", closeWords(k.Closed.GetOutcome()))
-		l.add("%s", k.Closed.GetSaid())
+		l.add("%s", remark(k.Closed.GetSaid()))
 	case *eventv1.Event_Reopened:
 		l.add("%s", or(k.Reopened.GetWhy(), "no reason given"))
 	case *eventv1.Event_CheckDue:

@@ -54,7 +54,7 @@ func tellFitted(l *line, p *eventv1.PartFitted) {
 	l.add("%s", money(p.GetCost()))
 	l.add("out: %s", p.GetRemoved())
 	l.add("%s", kept(p.GetOldKept(), "old part"))
-	l.add("why: %s", strings.Join(words(notation.Word(p.GetWhy()), p.GetWhySaid()), ", "))
+	l.add("why: %s", strings.Join(words(notation.Word(p.GetWhy()), remark(p.GetWhySaid())), ", "))
 	l.add("job %s", p.GetJob())
 }
 
@@ -108,7 +108,7 @@ func tellReading(l *line, r *eventv1.Reading) {
 	l.add("covers %s", coverWords(r.GetCovers()))
 	l.add("%s", tries(r.GetTries(), r.GetFailures()))
 	l.add("meanwhile %s", r.GetMeanwhile())
-	l.add("%s", r.GetSaid())
+	l.add("%s", remark(r.GetSaid()))
 }
 
 func tellTest(l *line, t *eventv1.Test) {
@@ -124,7 +124,7 @@ func tellTest(l *line, t *eventv1.Test) {
 	l.add("concern %s", notation.Word(t.GetConcernChange()))
 	l.add("%s", tries(t.GetTries(), t.GetFailures()))
 	l.add("meanwhile %s", t.GetMeanwhile())
-	l.add("%s", t.GetSaid())
+	l.add("%s", remark(t.GetSaid()))
 }
 
 // claimWords is what a belief asserts: 'splice S4 bad (high resistance)', 'fan
@@ -285,6 +285,22 @@ func moment(m *eventv1.Moment) string {
 	}
 	return notation.FormatMoment(m, nil)
 }
+
+// them is who said something, as it stands behind 'by'.
+func them(who string) string {
+	switch strings.ToLower(who) {
+	case "they":
+		return "them"
+	case "he":
+		return "him"
+	case "she":
+		return "her"
+	}
+	return who
+}
+
+// remark is a text without the mark that sets a note off from a line.
+func remark(s string) string { return strings.TrimPrefix(s, "# ") }
 
 func or(a, b string) string {
 	if a != "" {

@@ -92,7 +92,7 @@ func (s *Step) OnWhoseWord(names Names) string {
 		l = append(l, "written by "+names.Of(s.RecordedBy)+" for "+names.Of(s.By))
 	}
 	if b := e.GetBelief(); b.GetToldBy() != "" {
-		l = append(l, "told by "+names.Of(b.GetToldBy()))
+		l = append(l, "told by "+them(names.Of(b.GetToldBy())))
 	}
 	if by := e.GetConcernStated().GetSaidBy(); by != "" {
 		l = append(l, "said by "+by)

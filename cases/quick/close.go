@@ -12,7 +12,7 @@ var closings = map[string]eventv1.CloseOutcome{
 
 // closed reads 'close fixed and checked [, words]'.
 func (p *parser) closed() {
-	c := &eventv1.Closed{Said: p.said()}
+	c := &eventv1.Closed{}
 	p.event.Kind = &eventv1.Event_Closed{Closed: c}
 	p.takes("close", "closed")
 	choices := []string{"fixed and checked", "cause found not repaired", "works as designed", "repaired on watch", "not found", "declined"}

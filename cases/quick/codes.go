@@ -159,7 +159,7 @@ var disturbances = map[string]eventv1.Disturbance{
 
 // disturb reads 'battery disconnected', 'programmed bcm', 'bcm relearned'.
 func (p *parser) disturb() {
-	d := &eventv1.EvidenceDisturbed{Said: p.said()}
+	d := &eventv1.EvidenceDisturbed{}
 	p.event.Kind = &eventv1.Event_EvidenceDisturbed{EvidenceDisturbed: d}
 	p.stops = append(p.stops, "programmed", "reprogrammed", "relearned", "relearnt", "at")
 	p.takes("disturb", "disturbed")

@@ -3,10 +3,9 @@ package quick
 import (
 	"slices"
 	"strings"
-)
 
-// said is the line as typed, for the fields that keep it.
-func (p *parser) said() string { return strings.Join(strings.Fields(p.line), " ") }
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
 
 // grammar of a kind.
 type grammar struct {
@@ -86,18 +85,36 @@ func (p *parser) run(kind Kind) *Error {
 	if p.err != nil {
 		return p.err
 	}
+	p.keepRest()
 	w := &writer{typed: p.typed, extra: p.extra, note: p.note}
 	p.parsed.Understood = w.line(p.event)
-	if p.said() == p.parsed.Understood {
-		// Nothing was put in other words, so the line as typed says no more.
-		if r := p.event.GetReading(); r != nil && p.note == "" {
-			r.Said = ""
-		}
-		if t := p.event.GetTest(); t != nil && p.note == "" {
-			t.Said = ""
-		}
-	}
 	return nil
+}
+
+// keepRest puts the words that no field is for, and the note, where the kind
+// keeps such words.
+func (p *parser) keepRest() {
+	rest := p.remark(p.extra)
+	switch k := p.event.Kind.(type) {
+	case *eventv1.Event_Reading:
+		k.Reading.Said = rest
+	case *eventv1.Event_Test:
+		k.Test.Said = rest
+	case *eventv1.Event_PartFitted:
+		k.PartFitted.WhySaid = rest
+	case *eventv1.Event_PartPutBack:
+		k.PartPutBack.Said = rest
+	case *eventv1.Event_RepairChecked:
+		k.RepairChecked.Said = rest
+	case *eventv1.Event_MadeSafe:
+		k.MadeSafe.Said = rest
+	case *eventv1.Event_TemporaryOff:
+		k.TemporaryOff.Said = rest
+	case *eventv1.Event_EvidenceDisturbed:
+		k.EvidenceDisturbed.Said = rest
+	case *eventv1.Event_Closed:
+		k.Closed.Said = rest
+	}
 }
 
 // recognise tells the kind by the leading words. The longest phrase wins; what

@@ -41,6 +41,7 @@ func (w *writer) kind(e *eventv1.Event) {
 		w.labelled("because", w.text(k.PartRemoved.Why))
 	case *eventv1.Event_PartPutBack:
 		w.add(map[bool]string{true: "reseated ", false: "put back "}[k.PartPutBack.ReseatedOnly] + name(k.PartPutBack.Component))
+		w.extra = w.text(k.PartPutBack.Said)
 	case *eventv1.Event_Belief:
 		w.belief(k.Belief)
 	case *eventv1.Event_BeliefSettled:
@@ -50,7 +51,7 @@ func (w *writer) kind(e *eventv1.Event) {
 	case *eventv1.Event_TemporaryOn:
 		w.temporaryOn(k.TemporaryOn)
 	case *eventv1.Event_TemporaryOff:
-		w.temporaryOff(k.TemporaryOff)
+		w.temporaryOff(e)
 	default:
 		w.other(e)
 	}
@@ -280,6 +281,7 @@ func (w *writer) temporaryOn(t *eventv1.TemporaryOn) {
 		w.add("cut " + strings.ReplaceAll(names(t.Where), " and ", " at "))
 	default:
 		w.add("temp")
+		w.extra = w.text(t.What)
 		for _, at := range t.Where {
 			w.add("at " + name(at))
 		}
@@ -292,12 +294,13 @@ func (w *writer) temporaryOn(t *eventv1.TemporaryOn) {
 
 // temporaryOff repeats the line as typed, since what it undoes depends on what
 // is on.
-func (w *writer) temporaryOff(t *eventv1.TemporaryOff) {
-	p, err := newParser(t.Said, Context{})
+func (w *writer) temporaryOff(e *eventv1.Event) {
+	t := e.GetTemporaryOff()
+	p, err := newParser(e.Typed, Context{})
 	if err != nil || len(p.words) == 0 {
 		w.add("temp off " + w.reference(t.Temporary))
 		return
 	}
-	w.parts, w.note = append(w.parts, t.Said[:p.words[len(p.words)-1].to]), p.note
+	w.parts, w.note = append(w.parts, e.Typed[:p.words[len(p.words)-1].to]), p.note
 	w.whole = true
 }

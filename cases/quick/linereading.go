@@ -159,6 +159,7 @@ func (w *writer) reading(r *eventv1.Reading) {
 	w.labelled("meanwhile", r.Meanwhile)
 	w.covers(r.Covers)
 	w.verdict(r.Tries, r.Failures, r.Outcome)
+	w.extra = w.text(r.Said)
 }
 
 func (w *writer) test(t *eventv1.Test) {
@@ -178,4 +179,5 @@ func (w *writer) test(t *eventv1.Test) {
 	w.labelled("meanwhile", t.Meanwhile)
 	w.covers(t.Covers)
 	w.verdict(t.Tries, t.Failures, t.Outcome)
+	w.extra = w.text(t.Said)
 }

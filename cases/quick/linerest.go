@@ -47,6 +47,7 @@ func (w *writer) other(e *eventv1.Event) {
 		}
 		w.add(text)
 		w.labelled("supply", notation.Format(d.Supply))
+		w.extra = w.text(d.Said)
 	case *eventv1.Event_Approval:
 		w.approval(k.Approval)
 	case *eventv1.Event_TimeSpent:
@@ -101,6 +102,7 @@ func (w *writer) last(e *eventv1.Event) {
 		if s.QualifiedHow != "" {
 			w.add("qualified " + name(s.QualifiedHow))
 		}
+		w.extra = w.text(s.Said)
 	case *eventv1.Event_Repair:
 		r := k.Repair
 		text := "repaired " + name(r.Component)
@@ -130,6 +132,7 @@ func (w *writer) last(e *eventv1.Event) {
 		w.presence(c.Concern)
 		w.conditions(c.Conditions)
 		w.add(notation.Word(c.Outcome))
+		w.extra = w.text(c.Said)
 	case *eventv1.Event_MeterChecked:
 		m := k.MeterChecked
 		verb := " checked on "
@@ -141,6 +144,7 @@ func (w *writer) last(e *eventv1.Event) {
 		w.add(notation.Word(m.Outcome))
 	case *eventv1.Event_Closed:
 		w.add("close " + notation.Word(k.Closed.Outcome))
+		w.extra = w.text(k.Closed.Said)
 	}
 }
 

@@ -29,7 +29,7 @@ type parser struct {
 	endsIn bool
 	// states: a condition may follow a name without a comma, as 'fan commanded'.
 	states bool
-	// extra are words that stand only in the line as the event keeps it.
+	// extra are words that no field of the kind is for.
 	extra string
 	// typed is how entries were referred to, by id.
 	typed map[string]string
@@ -45,7 +45,7 @@ func newParser(line string, ctx Context) (*parser, *Error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &parser{line: line, ctx: &ctx, words: words, note: note, event: new(eventv1.Event), known: map[string]Name{}, typed: map[string]string{}}
+	p := &parser{line: line, ctx: &ctx, words: words, note: note, event: &eventv1.Event{Typed: line}, known: map[string]Name{}, typed: map[string]string{}}
 	p.parsed = &Parsed{Event: p.event, Line: line}
 	for _, n := range ctx.Names {
 		key := notation.Key(n.Text)

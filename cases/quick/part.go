@@ -111,7 +111,6 @@ func (p *parser) fit() {
 			p.stranger("old kept", "guess", "because 12", "45 EUR", "part no 1234", "before you came", "from SUPPLIER")
 		}
 	}
-	f.WhySaid = p.remark(p.extra)
 }
 
 // oldKept consumes what became of the old part. 'Thrown away' and 'returned' say
@@ -179,7 +178,7 @@ func (p *parser) remove() {
 // putBack reads 'put back COMPONENT', 'original fan back in', 'reseated
 // COMPONENT'.
 func (p *parser) putBack() {
-	b := &eventv1.PartPutBack{Said: p.said()}
+	b := &eventv1.PartPutBack{}
 	p.event.Kind = &eventv1.Event_PartPutBack{PartPutBack: b}
 	p.stops = append(p.stops, "back", "put back", "in", "only")
 	if p.takes("reseated", "reseat", "unplugged and replugged") {

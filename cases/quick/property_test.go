@@ -32,9 +32,7 @@ func accepted(t testing.TB) []string {
 // asTyped are the fields that keep a line or a number as it was typed; they say
 // nothing of how it was understood.
 var asTyped = map[string]bool{
-	"Reading.said": true, "Test.said": true, "Quantity.said": true, "PartPutBack.said": true,
-	"TemporaryOn.what": true, "TemporaryOff.said": true, "EvidenceDisturbed.said": true, "MadeSafe.said": true, "RepairChecked.said": true,
-	"Closed.said": true, "Moment.said": true,
+	"Event.typed": true, "Quantity.said": true, "Moment.said": true, "TemporaryOn.what": true, "TemporaryOff.said": true,
 }
 
 // understood is a copy of the event without what was kept as typed.

@@ -38,7 +38,7 @@ type reader struct {
 }
 
 func (p *parser) reading() {
-	r := &eventv1.Reading{Said: p.said()}
+	r := &eventv1.Reading{}
 	p.event.Kind = &eventv1.Event_Reading{Reading: r}
 	p.states = true
 	p.stops = append(p.stops, "drop", "dc", "ac", "peak", "scan", "covering", "and", "to", "at", "red", "black", "across", "with", "on meter")

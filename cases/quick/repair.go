@@ -55,7 +55,7 @@ func (p *parser) repair() {
 
 // repairChecked reads 'checked repair 14, rescanned, concern tried, gone, pass'.
 func (p *parser) repairChecked() {
-	c := &eventv1.RepairChecked{Said: p.said()}
+	c := &eventv1.RepairChecked{}
 	p.event.Kind = &eventv1.Event_RepairChecked{RepairChecked: c}
 	p.takes("checked repair", "checked the repair", "repair checked", "checked fitting", "checked")
 	var s setting

@@ -24,7 +24,7 @@ func yesNo(yes, no []string) map[string]eventv1.Answer {
 // madeSafe reads 'made safe high voltage, qualified HOW, locked off, proven
 // dead, tester proven'.
 func (p *parser) madeSafe() {
-	s := &eventv1.MadeSafe{Said: p.said()}
+	s := &eventv1.MadeSafe{}
 	p.event.Kind = &eventv1.Event_MadeSafe{MadeSafe: s}
 	p.takes("made safe", "safe")
 	locked := yesNo([]string{"locked off", "locked out"}, []string{"not locked off", "not locked out"})

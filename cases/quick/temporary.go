@@ -70,7 +70,7 @@ func (p *parser) temporary() {
 	}
 	if from := p.i; p.takes("off", "undo", "undone") {
 		if n, ref := p.referenceAt(p.i); n > 0 {
-			off := &eventv1.TemporaryOff{Temporary: p.resolve(ref, n), Said: p.said()}
+			off := &eventv1.TemporaryOff{Temporary: p.resolve(ref, n)}
 			p.event.Kind = &eventv1.Event_TemporaryOff{TemporaryOff: off}
 			p.rest("how it was left", nil)
 			return
@@ -95,11 +95,13 @@ func (p *parser) temporary() {
 		return
 	}
 	if off {
-		t := &eventv1.TemporaryOff{Said: p.said()}
+		t, what := &eventv1.TemporaryOff{}, p.raw(lead, p.segmentEnd(lead))
 		p.event.Kind = &eventv1.Event_TemporaryOff{TemporaryOff: t}
 		p.rest("how it was left", nil)
 		if p.err == nil {
-			t.Temporary = p.undone(c.kind, where, false)
+			if t.Temporary = p.undone(c.kind, where, false); t.Temporary == "" {
+				p.extra = also(what, p.extra) // nothing else says what it was
+			}
 		}
 		return
 	}
@@ -109,7 +111,7 @@ func (p *parser) temporary() {
 	if p.err != nil {
 		return
 	}
-	t.What = p.said()
+	t.What = p.remark(also(p.raw(lead, p.segmentEnd(lead)), p.extra))
 	if len(where) == 0 && c.kind != eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON {
 		p.fail(lead+max(n, 1), lead+max(n, 1), "where is missing", "jumper on 30-87", "jumper from A to B", "unplugged bcm C3")
 	}
@@ -140,7 +142,7 @@ func (p *parser) otherTemporary() {
 	p.event.Kind = &eventv1.Event_TemporaryOn{TemporaryOn: t}
 	p.words[p.i].gap = true
 	p.rest("what was changed", t)
-	t.What = p.said()
+	t.What = p.remark(p.extra)
 }
 
 // rest reads what may follow behind commas.

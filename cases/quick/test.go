@@ -38,7 +38,7 @@ var concernChanges = map[string]eventv1.ConcernChange{
 // test reads '[WHAT] [, result] [covers A, B, mostly C] [should be X]
 // pass|fail|inconclusive'.
 func (p *parser) test() {
-	t := &eventv1.Test{Said: p.said()}
+	t := &eventv1.Test{}
 	p.event.Kind = &eventv1.Event_Test{Test: t}
 	p.stops, p.states = append(p.stops, "and"), true
 	var s setting

@@ -82,7 +82,7 @@ func (p *parser) workedOn() {
 
 // writeNote keeps everything behind 'note' as it is.
 func (p *parser) writeNote() {
-	n := &eventv1.Note{Text: p.said()}
+	n := &eventv1.Note{Text: strings.TrimSpace(p.line)}
 	p.event.Kind = &eventv1.Event_Note{Note: n}
 	if len(p.words) > 0 && p.match(0, "note") > 0 {
 		n.Text = strings.TrimSpace(strings.TrimLeft(p.line[p.words[0].to:], ":, \t"))

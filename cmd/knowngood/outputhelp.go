@@ -23,7 +23,7 @@ board      case, shop, vehicle, vin, concern, state, opened, waits_for, waits_fo
            spent_without_test (list of money), entries
 timeline   seq, job (place in job order), id, kind, happened, recorded, by,
            recorded_by, shop, text, now (what a correction put in its place), marks
-           (list)
+           (list), word (on whose word it stands), typed (the line it was made from)
 replay     as timeline, then tested, only_believed, temporary: counts once the entry
            was in the log
 watch      case, then as timeline, then cursor: resume behind this line; empty when

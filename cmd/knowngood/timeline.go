@@ -27,6 +27,10 @@ type entryRow struct {
 	Text       string   `json:"text"`
 	Now        string   `json:"now"`
 	Marks      []string `json:"marks"`
+	// Word says on whose word it stands, when not the doer's own.
+	Word string `json:"word"`
+	// Typed is the line it was made from, when it was made from one.
+	Typed string `json:"typed"`
 }
 
 func (a *app) row(q *asked, r cases.Row) entryRow {
@@ -38,9 +42,7 @@ func (a *app) row(q *asked, r cases.Row) entryRow {
 	if s.Seq > q.sent {
 		out.Marks = append(out.Marks, "waiting to send")
 	}
-	if word := s.OnWhoseWord(q.names); word != "" {
-		out.Marks = append(out.Marks, word)
-	}
+	out.Word, out.Typed = s.OnWhoseWord(q.names), s.Event.GetTyped()
 	return out
 }
 
@@ -66,8 +68,12 @@ func (a *app) entryTable(q *asked, rows []cases.Row) client.Table {
 		if e.Now != "" {
 			says += " → " + e.Now
 		}
-		if len(e.Marks) > 0 {
-			says += " [" + strings.Join(e.Marks, "; ") + "]"
+		marks := e.Marks
+		if r.Step.By != r.Step.RecordedBy {
+			marks = append(marks, e.Word)
+		}
+		if len(marks) > 0 {
+			says += " [" + strings.Join(marks, "; ") + "]"
 		}
 		t.Rows = append(t.Rows, []string{fmt.Sprintf("#%d", e.Seq), a.show.Time(when), e.By, e.Shop, e.Kind, says})
 	}

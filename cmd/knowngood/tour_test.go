@@ -34,10 +34,11 @@ func TestTour(t *testing.T) {
 	require.Greater(t, len(commands), 25)
 	require.Contains(t, commands[0], "knowngood serve")
 
-	script := []string{"set -eu", "trap 'kill $(jobs -p) 2>/dev/null; wait' EXIT"}
+	script := []string{"set -eu"}
 	server := strings.TrimSuffix(commands[0], "&")
 	script = append(script,
 		server+" --listen 127.0.0.1:0 --ready-file ready.json >serve.out 2>&1 &",
+		`pid=$!; trap 'kill $pid; wait $pid || true' EXIT`,
 		`i=0; while [ ! -s ready.json ]; do i=$((i+1)); [ $i -lt 300 ] || { cat serve.out; exit 1; }; sleep 0.1; done`,
 		`server=$(sed -n 's/^serving on //p' serve.out)`,
 	)
