@@ -37,7 +37,7 @@ one has joined. The server listens on this machine only: what it sends is not en
 	f.StringVar(&o.data, "data", "", "folder for the log and the server's key (default: 'server' in your data folder)")
 	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on; port 0 takes a free one")
 	f.StringArrayVar(&o.shops, "shop", nil, "NAME or NAME:CURRENCY of a shop to open; may be given more than once")
-	f.StringVar(&o.ready, "ready-file", "", "once it answers, write its address and join codes to this file, as JSON")
+	f.StringVar(&o.ready, "ready-file", "", "once all is printed, write address and join codes to this file, as JSON")
 	f.BoolVarP(&o.verbose, "verbose", "v", false, "log every call")
 	return cmd
 }
@@ -70,6 +70,9 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 		return err
 	}
 	r, l, err := prepareServer(ctx, a, s, o.listen, o.shops, false)
+	if err == nil {
+		err = a.tellReady(r)
+	}
 	if err == nil && o.ready != "" {
 		var b []byte
 		if b, err = json.MarshalIndent(r, "", "  "); err == nil {
@@ -77,9 +80,6 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 		}
 	}
 	if err != nil {
-		return stopped(s, err)
-	}
-	if err := a.tellReady(r); err != nil {
 		return stopped(s, err)
 	}
 	return s.Serve(ctx, l)
