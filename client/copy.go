@@ -86,6 +86,7 @@ func (h *Home) Fetch(ctx context.Context, who *Identity, c *Conn, stream string)
 	if len(fresh.Lines) > 0 {
 		x.Head.Log = fresh.Head.Log
 		x.Lines = append(x.Lines, fresh.Lines...)
+		x.Head.Entries = len(x.Lines)
 		var b bytes.Buffer
 		if err := export.Write(&b, x); err != nil {
 			return nil, err

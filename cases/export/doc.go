@@ -6,6 +6,7 @@
 //	{"knowngood_export": 1,
 //	 "log":        id of the log, 16 lower-case hexadecimal digits,
 //	 "case":       stream id of the case,
+//	 "entries":    how many entries follow,
 //	 "log_key":    verifier key of the log (golang.org/x/mod/sumdb/note),
 //	 "checkpoint": the signed checkpoint the proofs lead to, as text,
 //	 "devices":    [{"device": id, "key": base64 of 32 bytes, "person": id}],

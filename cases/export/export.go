@@ -19,9 +19,11 @@ const maxLine = 1 << 20
 
 // Head is the first line.
 type Head struct {
-	Version    int      `json:"knowngood_export"`
-	Log        string   `json:"log,omitempty"`
-	Case       string   `json:"case"`
+	Version int    `json:"knowngood_export"`
+	Log     string `json:"log,omitempty"`
+	Case    string `json:"case"`
+	// Entries the file was written with, so that one cut short is noticed.
+	Entries    int      `json:"entries"`
 	LogKey     string   `json:"log_key,omitempty"`
 	Checkpoint string   `json:"checkpoint,omitempty"`
 	Devices    []Device `json:"devices,omitempty"`
@@ -98,6 +100,9 @@ func View(event []byte) json.RawMessage {
 func Write(w io.Writer, x *Export) error {
 	head := x.Head
 	head.Version = 1
+	if head.Entries == 0 {
+		head.Entries = len(x.Lines)
+	}
 	if err := writeLine(w, head); err != nil {
 		return err
 	}

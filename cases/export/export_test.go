@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -204,6 +205,43 @@ func TestWhatDoesNotHold(t *testing.T) {
 	}
 	v := Verify(made(t, 2, 0), "knowngood.example/log/ffffffffffffffff+00000000+AQ==")
 	require.Contains(t, v.Problems[0].What, "not the key this home knows")
+}
+
+// TestNumbersThatCameLate: an event held up somewhere may stand behind the next
+// one of its device.
+func TestNumbersThatCameLate(t *testing.T) {
+	t.Parallel()
+	x := made(t, 4, 0)
+	numbers := map[number]*eventv1.Entry{}
+	for _, l := range x.Lines {
+		e := new(eventv1.Entry)
+		require.NoError(t, proto.Unmarshal(l.Entry, e))
+		numbers[number{e.GetDevice(), e.GetDeviceSeq()}] = e
+	}
+	slices.Reverse(x.Lines)
+	v := &Verified{}
+	v.chains(x, numbers)
+	require.Empty(t, v.Problems)
+	require.Empty(t, v.Remarks)
+	delete(numbers, number{id(1), 1})
+	v.chains(x, numbers)
+	require.Empty(t, v.Problems)
+	require.Len(t, v.Remarks, 1)
+	numbers[number{id(1), 1}] = numbers[number{id(2), 1}]
+	v.chains(x, numbers)
+	require.Len(t, v.Problems, 1)
+	require.Contains(t, v.Problems[0].What, "prev does not name")
+}
+
+func TestCutShort(t *testing.T) {
+	t.Parallel()
+	b := text(t, made(t, 4, 0))
+	lines := bytes.SplitAfter(b, []byte("\n"))
+	x, err := Read(bytes.NewReader(bytes.Join(lines[:4], nil)))
+	require.NoError(t, err)
+	v := Verify(x, "")
+	require.Len(t, v.Problems, 1)
+	require.Contains(t, v.Problems[0].What, "3 entries of 4")
 }
 
 func TestReadNamesTheLine(t *testing.T) {

@@ -56,11 +56,38 @@ func Verify(x *Export, pinned string) *Verified {
 	for _, d := range x.Head.Devices {
 		keys[d.Device] = d.Key
 	}
-	chain := make(map[string]*eventv1.Entry)
+	numbers := make(map[number]*eventv1.Entry)
 	for i, l := range x.Lines {
-		v.line(i+2, x, l, uint64(i+1), tree, keys, chain)
+		v.line(i+2, x, l, uint64(i+1), tree, keys, numbers)
+	}
+	v.chains(x, numbers)
+	if x.Head.Entries != 0 && x.Head.Entries != len(x.Lines) {
+		v.problem(1, "there are %d entries of %d: the file was cut short, or added to", len(x.Lines), x.Head.Entries)
 	}
 	return v
+}
+
+// number of a device's event in the case.
+type number struct {
+	device string
+	seq    uint64
+}
+
+// chains holds each event against the one of the same device before it. A number
+// may come into the log later than the next one: what was held up somewhere.
+func (v *Verified) chains(x *Export, numbers map[number]*eventv1.Entry) {
+	for i, l := range x.Lines {
+		e := new(eventv1.Entry)
+		if proto.Unmarshal(l.Entry, e) != nil || e.GetDeviceSeq() <= 1 {
+			continue
+		}
+		switch before := numbers[number{e.GetDevice(), e.GetDeviceSeq() - 1}]; {
+		case before == nil:
+			v.remark(i+2, "device %s has numbers missing before %d: events that were refused, or lost", e.GetDevice(), e.GetDeviceSeq())
+		case !bytes.Equal(e.GetPrev(), before.GetEventHash()):
+			v.problem(i+2, "prev does not name the device's event before")
+		}
+	}
 }
 
 func (v *Verified) problem(line int, format string, args ...any) {
@@ -71,7 +98,7 @@ func (v *Verified) remark(line int, format string, args ...any) {
 	v.Remarks = append(v.Remarks, Problem{line, fmt.Sprintf(format, args...)})
 }
 
-func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoint, keys map[string]ed25519.PublicKey, chain map[string]*eventv1.Entry) {
+func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoint, keys map[string]ed25519.PublicKey, numbers map[number]*eventv1.Entry) {
 	e := new(eventv1.Entry)
 	if err := proto.Unmarshal(l.Entry, e); err != nil {
 		v.problem(n, "entry cannot be read: %v", err)
@@ -100,16 +127,12 @@ func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoi
 			v.problem(n, "%v", err)
 		}
 	}
-	last := chain[e.GetDevice()]
-	switch {
-	case last == nil && e.GetDeviceSeq() != 1 || last != nil && e.GetDeviceSeq() > last.GetDeviceSeq()+1:
-		v.remark(n, "device %s has numbers missing before %d: events that were refused, or lost", e.GetDevice(), e.GetDeviceSeq())
-	case last != nil && e.GetDeviceSeq() <= last.GetDeviceSeq():
-		v.problem(n, "device %s uses number %d again", e.GetDevice(), e.GetDeviceSeq())
-	case last != nil && !bytes.Equal(e.GetPrev(), last.GetEventHash()):
-		v.problem(n, "prev does not name the device's event before")
+	at := number{e.GetDevice(), e.GetDeviceSeq()}
+	if numbers[at] != nil {
+		v.problem(n, "device %s uses number %d again", at.device, at.seq)
+		return
 	}
-	chain[e.GetDevice()] = e
+	numbers[at] = e
 }
 
 func (v *Verified) event(n int, l Line, e *eventv1.Entry) {
