@@ -93,8 +93,11 @@ func TestDiskFull(t *testing.T) {
 		info, err := os.Stat(h.path("pending"))
 		require.NoError(t, err)
 		signal.Ignore(syscall.SIGXFSZ)
-		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: uint64(info.Size()) + 100, Max: syscall.RLIM_INFINITY & (1<<62 - 1)}))
+		var was syscall.Rlimit
+		require.NoError(t, syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was))
+		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: uint64(info.Size()) + 100, Max: was.Max}))
 		_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, strings.Repeat("x", 2000)))
+		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &was))
 		require.ErrorContains(t, err, "not saved")
 		return
 	}
