@@ -8,8 +8,10 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -47,6 +49,8 @@ type demo struct {
 }
 
 func runDemo(ctx context.Context, a *app, keep, quiet bool) (err error) {
+	// Piped into a pager that ends early, it still has a folder to remove.
+	signal.Ignore(syscall.SIGPIPE)
 	dir, err := os.MkdirTemp("", "knowngood-demo-")
 	if err != nil {
 		return fmt.Errorf("no temporary folder: %w", err)
