@@ -20,11 +20,11 @@ func (s *Server) Board(ctx context.Context, c Caller, req *boardv1.BoardRequest)
 	}
 	out := &boardv1.BoardResponse{}
 	for _, stream := range s.register.visible(c, s.now()) {
-		l, err := s.folds.line(ctx, stream, newLine)
+		l, err := s.folds.line(ctx, stream)
 		if err != nil {
 			return nil, err
 		}
-		if l.closed && !req.GetClosed() {
+		if l.Closed && !req.GetClosed() {
 			continue
 		}
 		out.Cases = append(out.Cases, boardCase(l, c.Shop))

@@ -7,8 +7,8 @@ import (
 	"sync"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/log"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
 // folds keeps the cases that were asked for last, folded as far as they were
@@ -20,14 +20,7 @@ type folds struct {
 	mu     sync.Mutex
 	recent *list.List // of *folded, the last one used first
 	by     map[string]*list.Element
-	lines  map[string]line
-}
-
-// line is a case on the board, the same for everybody who may see it.
-type line struct {
-	head   uint64 // of the case when the line was made
-	closed bool
-	says   *boardv1.BoardCase
+	lines  map[string]brief.BoardLine
 }
 
 // Lines are small; more than this are not kept.
@@ -39,7 +32,7 @@ type folded struct {
 }
 
 func newFolds(l log.Log, most int) *folds {
-	return &folds{log: l, most: most, recent: list.New(), by: map[string]*list.Element{}, lines: map[string]line{}}
+	return &folds{log: l, most: most, recent: list.New(), by: map[string]*list.Element{}, lines: map[string]brief.BoardLine{}}
 }
 
 // with calls look with the case as the log has it. The case must not be kept or
@@ -63,24 +56,25 @@ func (f *folds) with(ctx context.Context, stream string, look func(*cases.Case) 
 	return look(at.c)
 }
 
-// line of a case. It is worked out again only when the case has new entries.
-func (f *folds) line(ctx context.Context, stream string, newLine func(*cases.Case) line) (line, error) {
+// line of a case, the same for everybody who may see it. It is worked out again
+// only when the case has new entries.
+func (f *folds) line(ctx context.Context, stream string) (brief.BoardLine, error) {
 	next, err := f.log.Next(ctx, log.Range{Stream: stream})
 	if err != nil {
-		return line{}, err
+		return brief.BoardLine{}, err
 	}
 	f.mu.Lock()
 	l, ok := f.lines[stream]
 	f.mu.Unlock()
-	if ok && l.head == next-1 {
+	if ok && l.Entries == next-1 {
 		return l, nil
 	}
 	err = f.with(ctx, stream, func(c *cases.Case) error {
-		l = newLine(c)
+		l = brief.Board(c)
 		return nil
 	})
 	if err != nil {
-		return line{}, err
+		return brief.BoardLine{}, err
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -12,35 +12,14 @@ import (
 // What is derived is a plain Go value; here it becomes what goes over the wire,
 // and nowhere else.
 
-func newLine(c *cases.Case) line {
-	spend := c.Spend()
-	out := &boardv1.BoardCase{
-		Stream: c.Stream, Shop: c.OwnerShop, Vehicle: c.VehicleWords(), Vin: c.Vehicle.GetVin(), Concern: c.ConcernWords(),
-		Tested: uint32(len(c.Tested())), OnlyBelieved: uint32(len(c.Unsettled())), Findings: uint32(len(review.Run(c))),
-		SpentWithoutTest: spend.Parts[cases.NoGround].Moneys(), Spent: spend.Total().Moneys(), Entries: c.Head(), State: c.Standing(),
-	}
-	out.WaitsFor, out.WaitsForShop = c.Waits()
-	if c.Opening != nil {
-		out.Opened = c.Opening.Entry.GetRecorded()
-		if m := c.Opening.Happened(); m.GetUnixSeconds() != 0 {
-			out.Opened = m
-		}
-	}
-	for _, t := range c.StillOn() {
-		out.Temporary = append(out.Temporary, t.What)
-	}
-	return line{head: c.Head(), closed: c.Closed != nil, says: out}
-}
-
 // boardCase is the line as one shop sees it.
-func boardCase(l line, shop string) *boardv1.BoardCase {
-	out := &boardv1.BoardCase{
-		Stream: l.says.Stream, Shop: l.says.Shop, Vehicle: l.says.Vehicle, Vin: l.says.Vin, Concern: l.says.Concern, Opened: l.says.Opened,
-		WaitsFor: l.says.WaitsFor, WaitsForShop: l.says.WaitsForShop, WaitsForYou: l.says.WaitsForShop == shop,
-		Tested: l.says.Tested, OnlyBelieved: l.says.OnlyBelieved, Findings: l.says.Findings, Temporary: l.says.Temporary,
-		SpentWithoutTest: l.says.SpentWithoutTest, Spent: l.says.Spent, Entries: l.says.Entries, State: l.says.State,
+func boardCase(l brief.BoardLine, shop string) *boardv1.BoardCase {
+	return &boardv1.BoardCase{
+		Stream: l.Stream, Shop: l.Shop, Vehicle: l.Vehicle, Vin: l.VIN, Concern: l.Concern, State: l.State, Opened: l.Opened,
+		WaitsFor: l.WaitsFor, WaitsForShop: l.WaitsForShop, WaitsForYou: l.WaitsForShop != "" && l.WaitsForShop == shop,
+		Tested: uint32(l.Tested), OnlyBelieved: uint32(l.OnlyBelieved), Findings: uint32(l.Findings), Temporary: l.Temporary,
+		SpentWithoutTest: l.SpentWithoutTest, Spent: l.Spent, Entries: l.Entries,
 	}
-	return out
 }
 
 // boardOrder puts what waits for the caller first, then what was opened last.

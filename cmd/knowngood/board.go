@@ -8,8 +8,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/notation"
-	"knowngood.example/cases/review"
 	"knowngood.example/client"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
@@ -25,9 +25,9 @@ type boardRow struct {
 	Opened           string          `json:"opened"`
 	WaitsFor         string          `json:"waits_for"`
 	WaitsForYou      bool            `json:"waits_for_you"`
-	Tested           uint32          `json:"tested"`
-	OnlyBelieved     uint32          `json:"only_believed"`
-	Findings         uint32          `json:"findings"`
+	Tested           int             `json:"tested"`
+	OnlyBelieved     int             `json:"only_believed"`
+	Findings         int             `json:"findings"`
 	Temporary        []string        `json:"temporary"`
 	Spent            []client.Amount `json:"spent"`
 	SpentWithoutTest []client.Amount `json:"spent_without_test"`
@@ -62,7 +62,7 @@ func newBoard(a *app) *cobra.Command {
 }
 
 func runBoard(ctx context.Context, a *app, closed bool) error {
-	_, conn, err := a.home.Connect()
+	who, conn, err := a.home.Connect()
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,16 @@ func runBoard(ctx context.Context, a *app, closed bool) error {
 	if err != nil {
 		return err
 	}
-	return a.writeBoard(r.GetCases(), names.Of())
+	lines := make([]brief.BoardLine, len(r.GetCases()))
+	for i, c := range r.GetCases() {
+		lines[i] = brief.BoardLine{
+			Stream: c.GetStream(), Shop: c.GetShop(), Vehicle: c.GetVehicle(), VIN: c.GetVin(), Concern: c.GetConcern(), State: c.GetState(),
+			Opened: c.GetOpened(), WaitsFor: c.GetWaitsFor(), WaitsForShop: c.GetWaitsForShop(), Tested: int(c.GetTested()),
+			OnlyBelieved: int(c.GetOnlyBelieved()), Findings: int(c.GetFindings()), Temporary: c.GetTemporary(), Spent: c.GetSpent(),
+			SpentWithoutTest: c.GetSpentWithoutTest(), Entries: c.GetEntries(),
+		}
+	}
+	return a.writeBoard(lines, names.Of(), who.Shop)
 }
 
 // runBoardFrom makes the board's line of one case from its entries.
@@ -84,24 +93,11 @@ func runBoardFrom(ctx context.Context, a *app, o *askFlags) error {
 	if err != nil {
 		return err
 	}
-	who, shop := c.Waits()
-	spend := c.Spend()
-	line := &boardv1.BoardCase{
-		Stream: c.Stream, Shop: c.OwnerShop, Vehicle: c.VehicleWords(), Vin: c.Vehicle.GetVin(), Concern: c.ConcernWords(),
-		WaitsFor: who, WaitsForShop: shop, Tested: uint32(len(c.Tested())), OnlyBelieved: uint32(len(c.Unsettled())),
-		Findings: uint32(len(review.Run(c.Case))), Spent: spend.Total().Moneys(), SpentWithoutTest: spend.Parts[cases.NoGround].Moneys(),
-		Entries: c.Head(), State: c.Standing(),
-	}
-	if c.Opening != nil {
-		line.Opened = c.Opening.Entry.GetRecorded()
-	}
-	for _, t := range c.StillOn() {
-		line.Temporary = append(line.Temporary, t.What)
-	}
-	return a.writeBoard([]*boardv1.BoardCase{line}, c.names)
+	return a.writeBoard([]brief.BoardLine{brief.Board(c.Case)}, c.names, "")
 }
 
-func (a *app) writeBoard(list []*boardv1.BoardCase, names cases.Names) error {
+// writeBoard lists the lines; you are of the shop.
+func (a *app) writeBoard(list []brief.BoardLine, names cases.Names, shop string) error {
 	rows := []boardRow{}
 	t := client.Table{
 		Head: []string{"Case", "Vehicle", "Concern", "Shop", "State", "Waits for", "Tested", "Only believed", "Findings", "Temporary", "Spent", "Of it without a test"},
@@ -109,19 +105,22 @@ func (a *app) writeBoard(list []*boardv1.BoardCase, names cases.Names) error {
 	}
 	for _, c := range list {
 		row := boardRow{
-			Case: c.GetStream(), Shop: names.Of(c.GetShop()), Vehicle: c.GetVehicle(), VIN: c.GetVin(), Concern: c.GetConcern(), State: c.GetState(),
-			Opened: a.stamp(c.GetOpened()), WaitsFor: c.GetWaitsFor(), WaitsForYou: c.GetWaitsForYou(), Tested: c.GetTested(), OnlyBelieved: c.GetOnlyBelieved(),
-			Findings: c.GetFindings(), Temporary: append([]string{}, c.GetTemporary()...), Spent: amounts(c.GetSpent()),
-			SpentWithoutTest: amounts(c.GetSpentWithoutTest()), Entries: c.GetEntries(),
+			Case: c.Stream, Shop: names.Of(c.Shop), Vehicle: c.Vehicle, VIN: c.VIN, Concern: c.Concern, State: c.State,
+			Opened: a.stamp(c.Opened), WaitsFor: c.WaitsFor, WaitsForYou: shop != "" && c.WaitsForShop == shop,
+			Tested: c.Tested, OnlyBelieved: c.OnlyBelieved, Findings: c.Findings, Temporary: append([]string{}, c.Temporary...),
+			Spent: amounts(c.Spent), SpentWithoutTest: amounts(c.SpentWithoutTest), Entries: c.Entries,
 		}
 		rows = append(rows, row)
 		waits := row.WaitsFor
-		if row.WaitsForYou {
+		switch {
+		case row.WaitsForYou:
 			waits = "you: " + waits
+		case waits != "":
+			waits = names.Of(c.WaitsForShop) + ": " + waits
 		}
 		t.Rows = append(t.Rows, []string{
 			notation.ShortID(row.Case), row.Vehicle, row.Concern, row.Shop, row.State, waits, fmt.Sprint(row.Tested), fmt.Sprint(row.OnlyBelieved),
-			fmt.Sprint(row.Findings), strings.Join(row.Temporary, "; "), money(c.GetSpent()), money(c.GetSpentWithoutTest()),
+			fmt.Sprint(row.Findings), strings.Join(row.Temporary, "; "), money(c.Spent), money(c.SpentWithoutTest),
 		})
 	}
 	return a.show.Write(rows, func() client.Table { return t })
