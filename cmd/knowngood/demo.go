@@ -196,6 +196,7 @@ func (d *demo) lookAround() {
 	}
 	d.say("  knowngood --home %s replay", d.home("Ines"))
 	d.say("  knowngood --home %s say          # a prompt: type an entry", d.home("Mara"))
+	d.say("Where knowngood is not on the path, 'go run ./cmd/knowngood' stands in its place.")
 	d.say("Ctrl-C ends it and removes the folder.")
 }
 
