@@ -178,7 +178,8 @@ func Explain(err error) error {
 	}
 	switch s.Code() {
 	case codes.Unavailable, codes.DeadlineExceeded:
-		return fmt.Errorf("%w: %s", ErrOffline, s.Message())
+		// What the transport says of it is for those who look after networks.
+		return ErrOffline
 	case codes.Canceled:
 		return context.Canceled
 	default:

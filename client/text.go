@@ -115,6 +115,9 @@ func (t Table) Write(w io.Writer, s Style) error {
 		}
 		return tw.Flush()
 	}
+	if s.Width > 0 && s.Width < leastColumn*len(t.Head) {
+		return t.stack(w, s)
+	}
 	cell, head := lipgloss.NewStyle().PaddingRight(2), lipgloss.NewStyle().PaddingRight(2)
 	if s.Color {
 		head = head.Bold(true)
@@ -139,6 +142,31 @@ func (t Table) Write(w io.Writer, s Style) error {
 		text = lt.Width(s.Width).String()
 	}
 	_, err := fmt.Fprintln(w, trimLines(text))
+	return err
+}
+
+// leastColumn is the width below which a column cannot be read.
+const leastColumn = 12
+
+// stack writes each row as a block, a cell a line behind its head, for a terminal
+// that is too narrow for columns.
+func (t Table) stack(w io.Writer, s Style) error {
+	var b strings.Builder
+	for i, row := range t.Rows {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		for j, cell := range row {
+			if cell = Clean(cell); cell == "" {
+				continue
+			}
+			if head := t.Head[j]; head != "" {
+				cell = head + ": " + cell
+			}
+			b.WriteString(wrap(cell, s.Width, "  ") + "\n")
+		}
+	}
+	_, err := io.WriteString(w, b.String())
 	return err
 }
 

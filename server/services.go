@@ -64,7 +64,7 @@ func (s *Server) unwell() {
 // Serve answers on the listener until ctx ends or Stop is called, and returns
 // what Stop does. Without TLS it refuses a listener that other machines reach.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
-	if err := s.reachable(l.Addr()); err != nil {
+	if err := s.Reachable(l.Addr()); err != nil {
 		return errors.Join(err, l.Close())
 	}
 	ended := make(chan struct{})
@@ -87,9 +87,10 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	return s.Stop(within)
 }
 
-func (s *Server) reachable(a net.Addr) error {
+// Reachable refuses an address that others can reach while nothing is encrypted.
+func (s *Server) Reachable(a net.Addr) error {
 	if at, ok := a.(*net.TCPAddr); ok && s.options.TLS == nil && !at.IP.IsLoopback() {
-		return fmt.Errorf("%s can be reached from other machines, and without TLS everybody on the way could read along: listen on 127.0.0.1, or give a certificate", a)
+		return fmt.Errorf("%s can be reached from other machines, and without TLS everybody on the way could read along: listen on 127.0.0.1", a)
 	}
 	return nil
 }

@@ -49,6 +49,7 @@ func (c checker) temporaryOff(k *eventv1.TemporaryOff) {
 		return
 	}
 	c.needs("said", k.GetSaid(), "say what was undone when it was never entered")
+	c.remark("temporary", "names nothing that is on", "if it was entered, say which: 'temp off 12'")
 }
 
 func (c checker) workedOn(k *eventv1.WorkedOn) {

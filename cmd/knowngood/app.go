@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -30,6 +31,8 @@ type app struct {
 	// lines reads what is typed; one reader for the whole run, so that a question
 	// does not swallow the lines behind its answer.
 	lines *bufio.Reader
+	// ended is closed when somebody ends the run.
+	ended <-chan struct{}
 	// query as it was typed, to be repeated with a mark.
 	query string
 }
@@ -130,11 +133,31 @@ func (a *app) sure(question string) bool {
 			fmt.Fprint(a.err, client.Clean(text))
 		}
 	}
-	line, err := a.lines.ReadString('\n')
+	line, err := a.readLine()
 	if err != nil && !errors.Is(err, io.EOF) {
 		return false
 	}
 	return slices.Contains([]string{"y", "yes"}, strings.ToLower(strings.TrimSpace(line)))
+}
+
+// readLine waits for a line, or for the end of the run: nobody who presses Ctrl-C
+// at a prompt means to press Enter as well.
+func (a *app) readLine() (string, error) {
+	type typed struct {
+		line string
+		err  error
+	}
+	got := make(chan typed, 1)
+	go func() {
+		line, err := a.lines.ReadString('\n')
+		got <- typed{line, err}
+	}()
+	select {
+	case t := <-got:
+		return t.line, t.err
+	case <-a.ended:
+		return "", context.Canceled
+	}
 }
 
 // progress shows on a terminal how far something has come, once it takes longer

@@ -110,7 +110,7 @@ func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
 		}
 	}
 	if n := c.Waiting(); n > 0 {
-		a.warn(fmt.Sprintf("%s to be sent", strings.Replace(wait(n), "wait", "wait here", 1)))
+		a.warn(wait(n) + " here to be sent")
 	}
 	return &asked{Case: c.Case, names: names.Of(), sent: c.Sent, shop: who.Shop}, nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -68,8 +69,11 @@ func runBoard(ctx context.Context, a *app, closed bool) error {
 	}
 	defer conn.Close()
 	r, err := conn.Board(ctx, &boardv1.BoardRequest{Closed: closed})
+	if err = client.Explain(err); errors.Is(err, client.ErrOffline) {
+		return runBoardKept(a, who, closed)
+	}
 	if err != nil {
-		return client.Explain(err)
+		return err
 	}
 	names, err := a.home.HearNames(ctx, conn)
 	if err != nil {
@@ -87,6 +91,47 @@ func runBoard(ctx context.Context, a *app, closed bool) error {
 	return a.writeBoard(lines, names.Of(), who.Shop)
 }
 
+// spent is what was spent, and how much of it without a test before.
+func spent(c brief.BoardLine) string {
+	if len(c.SpentWithoutTest) == 0 {
+		return money(c.Spent)
+	}
+	return money(c.Spent) + ", of it without a test before " + money(c.SpentWithoutTest)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// runBoardKept lists the cases as they were fetched before.
+func runBoardKept(a *app, who *client.Identity, closed bool) error {
+	streams, err := a.home.KeptCases()
+	if err != nil {
+		return err
+	}
+	names, err := a.home.Names()
+	if err != nil {
+		return err
+	}
+	var lines []brief.BoardLine
+	for _, stream := range streams {
+		c, err := a.home.Kept(who, stream)
+		if err != nil {
+			return err
+		}
+		if l := brief.Board(c.Case); c.Case.Head() > 0 && (closed || !l.Closed) {
+			lines = append(lines, l)
+		}
+	}
+	a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+	known := names.Of()
+	known[who.Shop] = who.ShopName
+	return a.writeBoard(lines, known, who.Shop)
+}
+
 // runBoardFrom makes the board's line of one case from its entries.
 func runBoardFrom(ctx context.Context, a *app, o *askFlags) error {
 	c, err := a.look(ctx, o)
@@ -100,7 +145,7 @@ func runBoardFrom(ctx context.Context, a *app, o *askFlags) error {
 func (a *app) writeBoard(list []brief.BoardLine, names cases.Names, shop string) error {
 	rows := []boardRow{}
 	t := client.Table{
-		Head: []string{"Case", "Vehicle", "Concern", "Shop", "State", "Waits for", "Tested", "Only believed", "Findings", "Temporary", "Spent", "Of it without a test"},
+		Head: []string{"Case", "Vehicle", "Concern", "Shop", "State", "Waits for", "What is known", "Still on the vehicle", "Spent"},
 		None: "No case. 'knowngood open' opens one.",
 	}
 	for _, c := range list {
@@ -119,8 +164,8 @@ func (a *app) writeBoard(list []brief.BoardLine, names cases.Names, shop string)
 			waits = names.Of(c.WaitsForShop) + ": " + waits
 		}
 		t.Rows = append(t.Rows, []string{
-			notation.ShortID(row.Case), row.Vehicle, row.Concern, row.Shop, row.State, waits, fmt.Sprint(row.Tested), fmt.Sprint(row.OnlyBelieved),
-			fmt.Sprint(row.Findings), strings.Join(row.Temporary, "; "), money(c.Spent), money(c.SpentWithoutTest),
+			notation.ShortID(row.Case), row.Vehicle, row.Concern, row.Shop, row.State, waits,
+			fmt.Sprintf("%d tested, %d only believed, %s", row.Tested, row.OnlyBelieved, count(row.Findings, "finding")), strings.Join(row.Temporary, "; "), spent(c),
 		})
 	}
 	return a.show.Write(rows, func() client.Table { return t })

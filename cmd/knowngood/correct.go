@@ -39,7 +39,7 @@ func runCorrect(ctx context.Context, a *app, o *entryFlags, why string, withdraw
 		return usagef("give either the words that should stand instead, or --withdraw")
 	}
 	if why == "" {
-		return usagef("--why is missing: say what was wrong with the entry")
+		return a.kept(typed(args), usagef("--why is missing: say what was wrong with the entry"))
 	}
 	d, err := a.sitDown(o.ref)
 	if err != nil {

@@ -210,12 +210,21 @@ func (d *desk) save(o *entryFlags, events ...*eventv1.Event) ([]*eventv1.Signed,
 			return nil, err
 		}
 	}
-	return saved, d.home.Remember(func(m *client.Memory) {
+	d.remember(events)
+	return saved, nil
+}
+
+// remember keeps what the next line may carry over. The events are saved by now:
+// whoever is told of a failure would type them again.
+func (d *desk) remember(events []*eventv1.Event) {
+	if err := d.home.Remember(func(m *client.Memory) {
 		for _, e := range events {
 			carry(m, d.stream, e)
 		}
 		d.memory = m
-	})
+	}); err != nil {
+		d.warn(fmt.Sprintf("saved; but what the next line may carry over could not be kept: %v", err))
+	}
 }
 
 // foldIn adds an event to the copy at the place it would take now, so that what
@@ -258,11 +267,11 @@ func (d *desk) send(ctx context.Context, saved []*eventv1.Signed) error {
 	case stays(err):
 		later = notSent{sent.Waiting, err}
 	default:
-		return err
+		return fmt.Errorf("saved here; sending it did not end well: %w", err)
 	}
 	if later == nil {
 		if err := d.refresh(ctx); err != nil && !stays(err) && !errors.Is(err, client.ErrNotFound) {
-			return err
+			d.warn(fmt.Sprintf("saved and sent; but the copy of the case here could not be brought up to date: %v", err))
 		}
 	}
 	var refused error

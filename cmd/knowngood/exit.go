@@ -68,6 +68,10 @@ func (a *app) exit(err error) int {
 	if errors.As(err, &query) && a.query != "" {
 		a.caret(a.query, query.Column, 1)
 	}
+	if errors.Is(err, context.Canceled) {
+		fmt.Fprintln(a.err, "knowngood: ended; what was saved before is kept")
+		return code
+	}
 	for _, text := range strings.Split(err.Error(), "\n") {
 		fmt.Fprintln(a.err, "knowngood:", client.Clean(text))
 	}

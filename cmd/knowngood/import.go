@@ -89,13 +89,7 @@ func runImport(ctx context.Context, a *app, o *entryFlags, dry bool, path string
 	if _, err := d.home.Save(d.who, client.Stamp{Seen: d.copy.Sent, At: d.now().In(d.show.Zone)}, events...); err != nil {
 		return err
 	}
-	if err := d.home.Remember(func(m *client.Memory) {
-		for _, e := range events {
-			carry(m, d.stream, e)
-		}
-	}); err != nil {
-		return err
-	}
+	d.remember(events)
 	return a.sendImported(ctx, rows)
 }
 

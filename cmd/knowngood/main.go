@@ -5,9 +5,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
@@ -31,7 +33,7 @@ type world struct {
 
 // run runs one command line and returns its exit code.
 func run(ctx context.Context, args []string, w world) int {
-	a := &app{world: w}
+	a := &app{world: w, ended: ctx.Done()}
 	root := newRoot(a)
 	root.SetArgs(shield(args))
 	root.SetIn(w.in)
@@ -58,7 +60,14 @@ this program does not replace it.`,
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error { return a.prepare(cmd) },
 	}
 	a.addFlags(root.PersistentFlags())
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage{err} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		// The parser of numbers says more than somebody who typed a word can use.
+		text, _, parsed := strings.Cut(err.Error(), ": strconv.")
+		if parsed {
+			return usagef("%s: it takes a number", text)
+		}
+		return usage{err}
+	})
 	root.AddGroup(
 		&cobra.Group{ID: "record", Title: "Write down what was done:"},
 		&cobra.Group{ID: "ask", Title: "Ask what is known:"},
@@ -80,5 +89,23 @@ this program does not replace it.`,
 	group("keep", newServe(a), newDemo(a), newImport(a), newExport(a), newVerify(a), newCompletion(), newVersion(a))
 	root.AddCommand(newOutputHelp())
 	a.completeFlags(root)
+	argsAreUsage(root)
 	return root
+}
+
+// argsAreUsage lets arguments that a command cannot take end as any other wrong
+// call: with how it is called, and the code for it.
+func argsAreUsage(c *cobra.Command) {
+	if fits := c.Args; fits != nil {
+		c.Args = func(c *cobra.Command, args []string) error {
+			err := fits(c, args)
+			if said := (usage{}); err != nil && !errors.As(err, &said) {
+				return usagef("it is called as '%s'; 'knowngood help %s' shows how", strings.TrimSuffix(c.UseLine(), " [flags]"), c.Name())
+			}
+			return err
+		}
+	}
+	for _, sub := range c.Commands() {
+		argsAreUsage(sub)
+	}
 }

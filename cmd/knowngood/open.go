@@ -103,7 +103,7 @@ func runOpen(ctx context.Context, a *app, o *openFlags, args []string) error {
 		return err
 	}
 	if err := a.home.Remember(func(m *client.Memory) { m.Case = d.stream }); err != nil {
-		return err
+		a.warn(fmt.Sprintf("saved; but the case could not be put in use: %v", err))
 	}
 	return d.send(ctx, saved)
 }

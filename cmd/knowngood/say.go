@@ -142,7 +142,10 @@ func runSay(ctx context.Context, a *app, kind quick.Kind, o *entryFlags, args []
 		if tty {
 			fmt.Fprint(a.err, "> ")
 		}
-		line, err := a.lines.ReadString('\n')
+		line, err := a.readLine()
+		if errors.Is(err, context.Canceled) {
+			return err
+		}
 		line = strings.TrimSpace(line)
 		if line == "" && (tty || err != nil) {
 			break

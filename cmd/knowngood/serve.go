@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -87,6 +88,13 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 
 // prepareServer opens the shops and the listener.
 func prepareServer(ctx context.Context, a *app, s *server.Server, listen string, shops []string, invented bool) (*ready, net.Listener, error) {
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot listen on %s: %w; is a server running there already?", listen, err)
+	}
+	if err := s.Reachable(l.Addr()); err != nil {
+		return nil, nil, errors.Join(err, l.Close())
+	}
 	r := &ready{Shops: []readyShop{}}
 	for _, said := range shops {
 		name, currency := said, "EUR"
@@ -95,17 +103,13 @@ func prepareServer(ctx context.Context, a *app, s *server.Server, listen string,
 		}
 		opened, err := s.OpenShop(ctx, name, currency, invented)
 		if err != nil {
-			return nil, nil, fmt.Errorf("--shop %q: %w", said, err)
+			return nil, nil, errors.Join(fmt.Errorf("--shop %q: %w", said, err), l.Close())
 		}
 		shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
 		if opened.Code != "" {
 			shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
 		}
 		r.Shops = append(r.Shops, shop)
-	}
-	l, err := net.Listen("tcp", listen)
-	if err != nil {
-		return nil, nil, fmt.Errorf("cannot listen on %s: %w; is a server running there already?", listen, err)
 	}
 	r.Address = l.Addr().String()
 	return r, l, nil

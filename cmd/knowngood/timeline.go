@@ -109,6 +109,9 @@ func runTimeline(ctx context.Context, a *app, o *askFlags, args []string) error 
 	if err != nil {
 		return err
 	}
+	if q.AsOf > c.Head() {
+		return fmt.Errorf("%w: as-of:%d: the case has %d entries", client.ErrNotFound, q.AsOf, c.Head())
+	}
 	rows := c.Timeline(q, c.names)
 	return a.writeEntries(c, rows)
 }
@@ -203,7 +206,7 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 		}
 		fmt.Fprintln(a.out, client.Clean(strings.Join(line[:4], "  ")))
 		fmt.Fprintf(a.out, "    tested %d, only believed %d, temporary %d\n", row.Tested, row.OnlyBelieved, row.Temporary)
-		if _, err := a.lines.ReadString('\n'); err != nil {
+		if _, err := a.readLine(); err != nil {
 			return nil
 		}
 	}
