@@ -15,7 +15,9 @@ import (
 // letter, digit or sign has the empty key.
 func Key(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")
-	s = norm.NFC.String(strings.Map(plain, s))
+	// Twice: some signs, such as U+1FEF, are another's double, and dropping what
+	// cannot be seen lets others meet.
+	s = norm.NFC.String(strings.Map(plain, norm.NFC.String(s)))
 	s = norm.NFC.String(strings.ToLower(s))
 	s = strings.Join(strings.Fields(s), " ")
 	for {

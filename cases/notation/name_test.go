@@ -19,7 +19,8 @@ func TestKeysOfOneName(t *testing.T) {
 		{"relay (k2)", "Relay (K2)", "relay (K2)."},
 		{`hose 5/8"`, "hose 5/8\u2033"},
 		{"kühler", "Ku\u0308hler", "KÜHLER"},
-		{"", "?", " ", "...", "()", `""`},
+		{"", "?", " ", "...", "()", `""`, "\u1FEF"},
+		{"fan motor", "\u1FEFfan motor\u1FEF", "fan motor\u037E"}, // doubles of ` and ;
 	} {
 		for _, s := range same {
 			require.Equal(t, same[0], Key(s), "%q", s)
