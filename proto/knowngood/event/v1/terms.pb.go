@@ -25,11 +25,15 @@ const (
 type Precision int32
 
 const (
+	// Not said; not accepted in an event.
 	Precision_PRECISION_UNSPECIFIED Precision = 0
-	Precision_PRECISION_SECOND      Precision = 1
-	Precision_PRECISION_MINUTE      Precision = 2
-	Precision_PRECISION_DAY         Precision = 3
-	// Only what was said is known.
+	// Known to the second, as a clock or a tool showed it.
+	Precision_PRECISION_SECOND Precision = 1
+	// Known to the minute: 'at 14:20'.
+	Precision_PRECISION_MINUTE Precision = 2
+	// Known to the day only; the time of day means nothing.
+	Precision_PRECISION_DAY Precision = 3
+	// Only what was said is known; the seconds mean nothing.
 	Precision_PRECISION_UNKNOWN Precision = 4
 )
 
@@ -82,11 +86,16 @@ func (Precision) EnumDescriptor() ([]byte, []int) {
 type Sense int32
 
 const (
+	// Not said; taken as exactly.
 	Sense_SENSE_UNSPECIFIED Sense = 0
-	Sense_SENSE_EXACTLY     Sense = 1
-	Sense_SENSE_UNDER       Sense = 2
-	Sense_SENSE_OVER        Sense = 3
-	Sense_SENSE_ABOUT       Sense = 4
+	// The number as the display showed it, good to its last digit.
+	Sense_SENSE_EXACTLY Sense = 1
+	// Less than the number: 'under 0.1 V'.
+	Sense_SENSE_UNDER Sense = 2
+	// More than the number: 'over 12 V'.
+	Sense_SENSE_OVER Sense = 3
+	// Roughly the number; too vague to hold against a limit.
+	Sense_SENSE_ABOUT Sense = 4
 	// Over the instrument's range: the display shows OL. digits is empty.
 	Sense_SENSE_OVER_RANGE Sense = 5
 )
@@ -142,11 +151,15 @@ func (Sense) EnumDescriptor() ([]byte, []int) {
 type Shape int32
 
 const (
+	// Not said.
 	Shape_SHAPE_UNSPECIFIED Shape = 0
-	Shape_SHAPE_DC          Shape = 1
-	Shape_SHAPE_AC          Shape = 2
-	Shape_SHAPE_PEAK        Shape = 3
-	// Difference across a part or wire while it works.
+	// Direct voltage or current.
+	Shape_SHAPE_DC Shape = 1
+	// Alternating voltage or current, as the meter's AC range gives it.
+	Shape_SHAPE_AC Shape = 2
+	// The highest that was met: a spike, a captured maximum.
+	Shape_SHAPE_PEAK Shape = 3
+	// Voltage across a part or wire while it works.
 	Shape_SHAPE_DROP Shape = 4
 )
 
@@ -199,10 +212,14 @@ func (Shape) EnumDescriptor() ([]byte, []int) {
 type Answer int32
 
 const (
+	// Not said: nobody asked, or nobody wrote the answer down.
 	Answer_ANSWER_UNSPECIFIED Answer = 0
-	Answer_ANSWER_YES         Answer = 1
-	Answer_ANSWER_NO          Answer = 2
-	Answer_ANSWER_NOT_KNOWN   Answer = 3
+	// Asked, and it is so.
+	Answer_ANSWER_YES Answer = 1
+	// Asked, and it is not so.
+	Answer_ANSWER_NO Answer = 2
+	// Asked, and nobody could tell.
+	Answer_ANSWER_NOT_KNOWN Answer = 3
 )
 
 // Enum value maps for Answer.
@@ -252,15 +269,22 @@ func (Answer) EnumDescriptor() ([]byte, []int) {
 type KeyPosition int32
 
 const (
+	// Not said.
 	KeyPosition_KEY_POSITION_UNSPECIFIED KeyPosition = 0
-	KeyPosition_KEY_POSITION_OFF         KeyPosition = 1
-	KeyPosition_KEY_POSITION_ACCESSORY   KeyPosition = 2
-	KeyPosition_KEY_POSITION_ON          KeyPosition = 3
+	// Ignition off.
+	KeyPosition_KEY_POSITION_OFF KeyPosition = 1
+	// Accessories fed, ignition off.
+	KeyPosition_KEY_POSITION_ACCESSORY KeyPosition = 2
+	// Ignition on, engine not running.
+	KeyPosition_KEY_POSITION_ON KeyPosition = 3
 	// Electric drive ready to move.
-	KeyPosition_KEY_POSITION_READY    KeyPosition = 4
+	KeyPosition_KEY_POSITION_READY KeyPosition = 4
+	// Starter turning the engine.
 	KeyPosition_KEY_POSITION_CRANKING KeyPosition = 5
-	KeyPosition_KEY_POSITION_RUNNING  KeyPosition = 6
-	KeyPosition_KEY_POSITION_DRIVING  KeyPosition = 7
+	// Engine running, vehicle standing.
+	KeyPosition_KEY_POSITION_RUNNING KeyPosition = 6
+	// Vehicle under way.
+	KeyPosition_KEY_POSITION_DRIVING KeyPosition = 7
 )
 
 // Enum value maps for KeyPosition.
@@ -318,9 +342,12 @@ func (KeyPosition) EnumDescriptor() ([]byte, []int) {
 type Command int32
 
 const (
+	// Not said.
 	Command_COMMAND_UNSPECIFIED Command = 0
-	Command_COMMAND_ON          Command = 1
-	Command_COMMAND_OFF         Command = 2
+	// Asked to work: switched on, or driven by a module or a scan tool.
+	Command_COMMAND_ON Command = 1
+	// Not asked to work.
+	Command_COMMAND_OFF Command = 2
 )
 
 // Enum value maps for Command.
@@ -368,10 +395,14 @@ func (Command) EnumDescriptor() ([]byte, []int) {
 type Presence int32
 
 const (
+	// Not said.
 	Presence_PRESENCE_UNSPECIFIED Presence = 0
-	Presence_PRESENCE_PRESENT     Presence = 1
-	Presence_PRESENCE_ABSENT      Presence = 2
-	Presence_PRESENCE_NOT_KNOWN   Presence = 3
+	// It was acting up at that time.
+	Presence_PRESENCE_PRESENT Presence = 1
+	// It was not acting up at that time.
+	Presence_PRESENCE_ABSENT Presence = 2
+	// Nobody could tell at that time.
+	Presence_PRESENCE_NOT_KNOWN Presence = 3
 )
 
 // Enum value maps for Presence.
@@ -421,9 +452,14 @@ func (Presence) EnumDescriptor() ([]byte, []int) {
 type Outcome int32
 
 const (
-	Outcome_OUTCOME_UNSPECIFIED  Outcome = 0
-	Outcome_OUTCOME_PASS         Outcome = 1
-	Outcome_OUTCOME_FAIL         Outcome = 2
+	// Not judged.
+	Outcome_OUTCOME_UNSPECIFIED Outcome = 0
+	// As it should be. Proves no more than the test covers, under its
+	// conditions.
+	Outcome_OUTCOME_PASS Outcome = 1
+	// Not as it should be.
+	Outcome_OUTCOME_FAIL Outcome = 2
+	// Done and judged, but it tells neither way.
 	Outcome_OUTCOME_INCONCLUSIVE Outcome = 3
 )
 
@@ -474,17 +510,25 @@ func (Outcome) EnumDescriptor() ([]byte, []int) {
 type InstrumentKind int32
 
 const (
+	// Not said.
 	InstrumentKind_INSTRUMENT_KIND_UNSPECIFIED InstrumentKind = 0
-	InstrumentKind_INSTRUMENT_KIND_METER       InstrumentKind = 1
+	// Multimeter: loads the circuit next to nothing.
+	InstrumentKind_INSTRUMENT_KIND_METER InstrumentKind = 1
 	// Filament test lamp: loads the circuit by a quarter amp or so.
 	InstrumentKind_INSTRUMENT_KIND_TEST_LAMP InstrumentKind = 2
 	// LED tester: loads the circuit next to nothing.
-	InstrumentKind_INSTRUMENT_KIND_LED_TESTER     InstrumentKind = 3
-	InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP  InstrumentKind = 4
-	InstrumentKind_INSTRUMENT_KIND_OSCILLOSCOPE   InstrumentKind = 5
-	InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL      InstrumentKind = 6
-	InstrumentKind_INSTRUMENT_KIND_GAUGE          InstrumentKind = 7
+	InstrumentKind_INSTRUMENT_KIND_LED_TESTER InstrumentKind = 3
+	// Clamp round a wire, alone or on a meter.
+	InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP InstrumentKind = 4
+	// Oscilloscope: shows how a voltage or current goes over time.
+	InstrumentKind_INSTRUMENT_KIND_OSCILLOSCOPE InstrumentKind = 5
+	// Talks to the modules: codes and values as a module reports them.
+	InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL InstrumentKind = 6
+	// Pressure, vacuum or the like, screwed or pushed on.
+	InstrumentKind_INSTRUMENT_KIND_GAUGE InstrumentKind = 7
+	// Judges a battery, with a load or by its conductance.
 	InstrumentKind_INSTRUMENT_KIND_BATTERY_TESTER InstrumentKind = 8
+	// No instrument: looked, listened, felt.
 	InstrumentKind_INSTRUMENT_KIND_EYES_AND_HANDS InstrumentKind = 9
 )
 
@@ -547,13 +591,20 @@ func (InstrumentKind) EnumDescriptor() ([]byte, []int) {
 type Basis int32
 
 const (
+	// Not said; not accepted of a belief or a drawing.
 	Basis_BASIS_UNSPECIFIED Basis = 0
-	Basis_BASIS_MEASURED    Basis = 1
-	Basis_BASIS_SEEN        Basis = 2
-	Basis_BASIS_TOLD        Basis = 3
-	Basis_BASIS_LOOKED_UP   Basis = 4
-	Basis_BASIS_REMEMBERED  Basis = 5
-	Basis_BASIS_ASSUMED     Basis = 6
+	// An instrument showed it.
+	Basis_BASIS_MEASURED Basis = 1
+	// Somebody looked, listened, felt or smelled.
+	Basis_BASIS_SEEN Basis = 2
+	// Somebody said so, and nobody here has checked.
+	Basis_BASIS_TOLD Basis = 3
+	// From a diagram, service information, a catalogue.
+	Basis_BASIS_LOOKED_UP Basis = 4
+	// From memory, of this vehicle or of others like it.
+	Basis_BASIS_REMEMBERED Basis = 5
+	// Taken to be so, with nothing behind it.
+	Basis_BASIS_ASSUMED Basis = 6
 	// Followed along the vehicle by hand.
 	Basis_BASIS_TRACED Basis = 7
 )
@@ -613,17 +664,34 @@ func (Basis) EnumDescriptor() ([]byte, []int) {
 type FaultMode int32
 
 const (
-	FaultMode_FAULT_MODE_UNSPECIFIED           FaultMode = 0
-	FaultMode_FAULT_MODE_OPEN                  FaultMode = 1
-	FaultMode_FAULT_MODE_HIGH_RESISTANCE       FaultMode = 2
-	FaultMode_FAULT_MODE_SHORT_TO_GROUND       FaultMode = 3
-	FaultMode_FAULT_MODE_SHORT_TO_POWER        FaultMode = 4
-	FaultMode_FAULT_MODE_SHORT_TO_NEIGHBOUR    FaultMode = 5
-	FaultMode_FAULT_MODE_SHORTED               FaultMode = 6
-	FaultMode_FAULT_MODE_DRAWS_TOO_MUCH        FaultMode = 7
-	FaultMode_FAULT_MODE_SEIZED                FaultMode = 8
-	FaultMode_FAULT_MODE_NOT_COMMANDED         FaultMode = 9
-	FaultMode_FAULT_MODE_OUTPUT_DEAD           FaultMode = 10
+	// Not said.
+	FaultMode_FAULT_MODE_UNSPECIFIED FaultMode = 0
+	// Current cannot pass: broken wire, blown fuse, burnt-out filament.
+	FaultMode_FAULT_MODE_OPEN FaultMode = 1
+	// Current passes, but loses voltage on the way: corrosion, a loose contact,
+	// strands broken.
+	FaultMode_FAULT_MODE_HIGH_RESISTANCE FaultMode = 2
+	// Touches ground where it should not.
+	FaultMode_FAULT_MODE_SHORT_TO_GROUND FaultMode = 3
+	// Touches a supply where it should not.
+	FaultMode_FAULT_MODE_SHORT_TO_POWER FaultMode = 4
+	// Touches another circuit's wire or contact.
+	FaultMode_FAULT_MODE_SHORT_TO_NEIGHBOUR FaultMode = 5
+	// Bridged within itself: current passes it by, from one of its own ends to
+	// the other.
+	FaultMode_FAULT_MODE_SHORTED FaultMode = 6
+	// A load that works but takes more current than it should: a stiff motor,
+	// shorted turns.
+	FaultMode_FAULT_MODE_DRAWS_TOO_MUCH FaultMode = 7
+	// A motor or other moving part that does not move when fed.
+	FaultMode_FAULT_MODE_SEIZED FaultMode = 8
+	// Nothing tells it to work: the module never switches it on, whatever the
+	// reason.
+	FaultMode_FAULT_MODE_NOT_COMMANDED FaultMode = 9
+	// The module commands it, and its output gives nothing.
+	FaultMode_FAULT_MODE_OUTPUT_DEAD FaultMode = 10
+	// Not broken but not what belongs there: wrong number, wrong rating, coded
+	// for another vehicle.
 	FaultMode_FAULT_MODE_WRONG_PART_OR_SETTING FaultMode = 11
 	// Bad in a way nobody has named.
 	FaultMode_FAULT_MODE_DEFECTIVE FaultMode = 12
@@ -698,9 +766,11 @@ type Moment struct {
 	// Nanoseconds within the second, 0 to 999,999,999.
 	Nanos int32 `protobuf:"varint,2,opt,name=nanos,proto3" json:"nanos,omitempty"`
 	// Minutes east of UTC, -1439 to 1439.
-	OffsetMinutes int32     `protobuf:"zigzag32,3,opt,name=offset_minutes,json=offsetMinutes,proto3" json:"offset_minutes,omitempty"`
-	Precision     Precision `protobuf:"varint,4,opt,name=precision,proto3,enum=knowngood.event.v1.Precision" json:"precision,omitempty"`
-	// What was said or typed, kept as it was: 'Monday', 'before lunch'.
+	OffsetMinutes int32 `protobuf:"zigzag32,3,opt,name=offset_minutes,json=offsetMinutes,proto3" json:"offset_minutes,omitempty"`
+	// How exactly the moment is known; must be set.
+	Precision Precision `protobuf:"varint,4,opt,name=precision,proto3,enum=knowngood.event.v1.Precision" json:"precision,omitempty"`
+	// What was said or typed, kept as it was: 'Monday', 'before lunch'. Needed
+	// when the precision is unknown; else may be empty.
 	Said          string `protobuf:"bytes,5,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -780,10 +850,12 @@ type Quantity struct {
 	Digits string `protobuf:"bytes,1,opt,name=digits,proto3" json:"digits,omitempty"`
 	// UCUM code, case-sensitive: V, mV, A, Ohm, kOhm, MOhm, Hz, %, Cel, [degF],
 	// kPa, bar, [psi], s, ms, km, [mi_i], W, N.m, [ft_i].[lbf_av], /min, A.h, l.
-	Unit  string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
-	Sense Sense  `protobuf:"varint,3,opt,name=sense,proto3,enum=knowngood.event.v1.Sense" json:"sense,omitempty"`
-	Shape Shape  `protobuf:"varint,4,opt,name=shape,proto3,enum=knowngood.event.v1.Shape" json:"shape,omitempty"`
-	// As typed, when that differs from digits and unit: '12,31 V'.
+	Unit string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Exactly, under, over, about, or over the instrument's range.
+	Sense Sense `protobuf:"varint,3,opt,name=sense,proto3,enum=knowngood.event.v1.Sense" json:"sense,omitempty"`
+	// Direct, alternating, peak or drop; unspecified where it does not apply.
+	Shape Shape `protobuf:"varint,4,opt,name=shape,proto3,enum=knowngood.event.v1.Shape" json:"shape,omitempty"`
+	// As typed, when that differs from digits and unit: '12,31 V'. Else empty.
 	Said          string `protobuf:"bytes,5,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -858,8 +930,10 @@ func (x *Quantity) GetSaid() string {
 // JPY is 1,250 yen.
 type Money struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Minor int64                  `protobuf:"varint,1,opt,name=minor,proto3" json:"minor,omitempty"`
-	// ISO 4217 alphabetic code.
+	// Amount in the currency's smallest unit; never below 0.
+	Minor int64 `protobuf:"varint,1,opt,name=minor,proto3" json:"minor,omitempty"`
+	// ISO 4217 alphabetic code: 'EUR'. Sums in different currencies are kept
+	// apart.
 	Currency      string `protobuf:"bytes,2,opt,name=currency,proto3" json:"currency,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -911,21 +985,25 @@ func (x *Money) GetCurrency() string {
 
 // Conditions under which something was measured, tried or seen.
 type Conditions struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Key       KeyPosition            `protobuf:"varint,1,opt,name=key,proto3,enum=knowngood.event.v1.KeyPosition" json:"key,omitempty"`
-	Commanded Command                `protobuf:"varint,2,opt,name=commanded,proto3,enum=knowngood.event.v1.Command" json:"commanded,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// State of ignition and engine; unspecified when not said.
+	Key KeyPosition `protobuf:"varint,1,opt,name=key,proto3,enum=knowngood.event.v1.KeyPosition" json:"key,omitempty"`
+	// Was the circuit asked to work? A drop says little when it was not.
+	Commanded Command `protobuf:"varint,2,opt,name=commanded,proto3,enum=knowngood.event.v1.Command" json:"commanded,omitempty"`
 	// What was unplugged at that time: components or connectors.
 	Unplugged []string `protobuf:"bytes,3,rep,name=unplugged,proto3" json:"unplugged,omitempty"`
 	// What was bridged, as pairs of points: 'relay K2 30-87'.
 	Jumped []string `protobuf:"bytes,4,rep,name=jumped,proto3" json:"jumped,omitempty"`
 	// What was put on the circuit to draw current: 'headlamp bulb 55 W'.
 	Loaded []string `protobuf:"bytes,5,rep,name=loaded,proto3" json:"loaded,omitempty"`
-	// Supply at that moment, at the battery posts unless the text says otherwise.
+	// Supply voltage at that moment, at the battery posts unless said says
+	// otherwise. Unset: not measured.
 	Supply *Quantity `protobuf:"bytes,6,opt,name=supply,proto3" json:"supply,omitempty"`
-	// Current in the circuit at that moment.
-	Current     *Quantity `protobuf:"bytes,7,opt,name=current,proto3" json:"current,omitempty"`
+	// Current in the circuit at that moment. Unset: not measured.
+	Current *Quantity `protobuf:"bytes,7,opt,name=current,proto3" json:"current,omitempty"`
+	// Temperature of the place or part meant; said tells which. Unset: not said.
 	Temperature *Quantity `protobuf:"bytes,8,opt,name=temperature,proto3" json:"temperature,omitempty"`
-	// Anything else, in words.
+	// Anything else, in words: 'after an hour in the rain'.
 	Said          string `protobuf:"bytes,9,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1027,9 +1105,10 @@ func (x *Conditions) GetSaid() string {
 // Instrument that was used.
 type Instrument struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Kind  InstrumentKind         `protobuf:"varint,1,opt,name=kind,proto3,enum=knowngood.event.v1.InstrumentKind" json:"kind,omitempty"`
+	// The sort of instrument; unspecified when only the name is given.
+	Kind InstrumentKind `protobuf:"varint,1,opt,name=kind,proto3,enum=knowngood.event.v1.InstrumentKind" json:"kind,omitempty"`
 	// Which one, as the shop calls it: 'meter 2'. Readings that share a meter
-	// share its error.
+	// share its error. Empty: not said.
 	Name          string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1082,14 +1161,14 @@ func (x *Instrument) GetName() string {
 // Expectation is what a reading or test should have shown.
 type Expectation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Lower limit; unset: none.
+	// Lower limit; unset: none. Sense over: more than this. Never under.
 	Low *Quantity `protobuf:"bytes,1,opt,name=low,proto3" json:"low,omitempty"`
-	// Upper limit; unset: none.
+	// Upper limit; unset: none. Sense under: less than this. Never over.
 	High *Quantity `protobuf:"bytes,2,opt,name=high,proto3" json:"high,omitempty"`
-	// In words, when no number says it: 'lamp bright'.
+	// In words, when no number says it: 'lamp bright'. With no limit, needed.
 	Said string `protobuf:"bytes,3,opt,name=said,proto3" json:"said,omitempty"`
 	// According to what: service information, common practice, the same circuit
-	// on the other side.
+	// on the other side. Empty: not said.
 	Source        string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
