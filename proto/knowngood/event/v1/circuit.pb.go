@@ -25,21 +25,36 @@ const (
 type ElementKind int32
 
 const (
-	ElementKind_ELEMENT_KIND_UNSPECIFIED   ElementKind = 0
-	ElementKind_ELEMENT_KIND_SUPPLY        ElementKind = 1
-	ElementKind_ELEMENT_KIND_FUSE          ElementKind = 2
-	ElementKind_ELEMENT_KIND_BREAKER       ElementKind = 3
-	ElementKind_ELEMENT_KIND_SWITCH        ElementKind = 4
+	// Not said; not accepted in a drawing.
+	ElementKind_ELEMENT_KIND_UNSPECIFIED ElementKind = 0
+	// Battery, generator or another source.
+	ElementKind_ELEMENT_KIND_SUPPLY ElementKind = 1
+	// Fuse or fusible link.
+	ElementKind_ELEMENT_KIND_FUSE ElementKind = 2
+	// Circuit breaker, one that can be reset or resets itself.
+	ElementKind_ELEMENT_KIND_BREAKER ElementKind = 3
+	// Worked by hand, or by pressure, heat or position.
+	ElementKind_ELEMENT_KIND_SWITCH ElementKind = 4
+	// The switched side of a relay.
 	ElementKind_ELEMENT_KIND_RELAY_CONTACT ElementKind = 5
-	ElementKind_ELEMENT_KIND_RELAY_COIL    ElementKind = 6
-	ElementKind_ELEMENT_KIND_WIRE          ElementKind = 7
-	ElementKind_ELEMENT_KIND_CONTACT       ElementKind = 8
-	ElementKind_ELEMENT_KIND_SPLICE        ElementKind = 9
-	ElementKind_ELEMENT_KIND_LOAD          ElementKind = 10
-	ElementKind_ELEMENT_KIND_OUTPUT        ElementKind = 11
-	ElementKind_ELEMENT_KIND_DIODE         ElementKind = 12
-	ElementKind_ELEMENT_KIND_GROUND        ElementKind = 13
-	ElementKind_ELEMENT_KIND_RESISTOR      ElementKind = 14
+	// The switching side of a relay.
+	ElementKind_ELEMENT_KIND_RELAY_COIL ElementKind = 6
+	// A length of wire between two points; may go without a name.
+	ElementKind_ELEMENT_KIND_WIRE ElementKind = 7
+	// One pin and its socket in a connector, or a terminal on a post.
+	ElementKind_ELEMENT_KIND_CONTACT ElementKind = 8
+	// Wires joined within the loom.
+	ElementKind_ELEMENT_KIND_SPLICE ElementKind = 9
+	// What does the work: lamp, motor, heater.
+	ElementKind_ELEMENT_KIND_LOAD ElementKind = 10
+	// A module's driver that feeds or grounds a circuit.
+	ElementKind_ELEMENT_KIND_OUTPUT ElementKind = 11
+	// Lets current pass one way only.
+	ElementKind_ELEMENT_KIND_DIODE ElementKind = 12
+	// A ground joint: bolt, strap, body or engine metal.
+	ElementKind_ELEMENT_KIND_GROUND ElementKind = 13
+	// Resistor, fixed or a sender whose resistance changes.
+	ElementKind_ELEMENT_KIND_RESISTOR ElementKind = 14
 )
 
 // Enum value maps for ElementKind.
@@ -111,13 +126,24 @@ func (ElementKind) EnumDescriptor() ([]byte, []int) {
 type NetKind int32
 
 const (
-	NetKind_NET_KIND_UNSPECIFIED  NetKind = 0
-	NetKind_NET_KIND_POWER        NetKind = 1
-	NetKind_NET_KIND_GROUND       NetKind = 2
-	NetKind_NET_KIND_SIGNAL       NetKind = 3
+	// Not said.
+	NetKind_NET_KIND_UNSPECIFIED NetKind = 0
+	// Battery supply, switched or not.
+	NetKind_NET_KIND_POWER NetKind = 1
+	// The way back to the battery's negative post.
+	NetKind_NET_KIND_GROUND NetKind = 2
+	// A sensor's or switch's signal: little current, no test lamp.
+	NetKind_NET_KIND_SIGNAL NetKind = 3
+	// The 5 V that a module gives its sensors: easily dragged down for all of
+	// them.
 	NetKind_NET_KIND_REFERENCE_5V NetKind = 4
-	NetKind_NET_KIND_BUS          NetKind = 5
-	NetKind_NET_KIND_AIRBAG       NetKind = 6
+	// Data between modules: nothing that loads it may be clipped on.
+	NetKind_NET_KIND_BUS NetKind = 5
+	// Airbags and belt tensioners: no meter, lamp or jumper here. The maker's
+	// service information says how to work on it.
+	NetKind_NET_KIND_AIRBAG NetKind = 6
+	// High voltage: only for people qualified for it, and as the maker's service
+	// information says.
 	NetKind_NET_KIND_HIGH_VOLTAGE NetKind = 7
 )
 
@@ -175,24 +201,36 @@ func (NetKind) EnumDescriptor() ([]byte, []int) {
 // Element of a circuit between two points.
 type Element struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Component name; a wire may have none and is known by its points.
-	Component string      `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	Kind      ElementKind `protobuf:"varint,2,opt,name=kind,proto3,enum=knowngood.event.v1.ElementKind" json:"kind,omitempty"`
-	From      string      `protobuf:"bytes,3,opt,name=from,proto3" json:"from,omitempty"`
-	To        string      `protobuf:"bytes,4,opt,name=to,proto3" json:"to,omitempty"`
-	// Rating of a fuse or breaker.
+	// Component name: 'fan motor'. A wire may have none and is known by its
+	// points.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// The sort of thing; must be set.
+	Kind ElementKind `protobuf:"varint,2,opt,name=kind,proto3,enum=knowngood.event.v1.ElementKind" json:"kind,omitempty"`
+	// Point where it begins: 'batt+ post'.
+	From string `protobuf:"bytes,3,opt,name=from,proto3" json:"from,omitempty"`
+	// Point where it ends, another than from: 'F12 in'.
+	To string `protobuf:"bytes,4,opt,name=to,proto3" json:"to,omitempty"`
+	// Rated current of a fuse or breaker. Unset: not known.
 	Rating *Quantity `protobuf:"bytes,5,opt,name=rating,proto3" json:"rating,omitempty"`
-	// Resistance, or power, or current of a load: whichever is known.
+	// Resistance, of any element. Of a load: whichever of resistance, power and
+	// current is known. Unset: not known.
 	Resistance *Quantity `protobuf:"bytes,6,opt,name=resistance,proto3" json:"resistance,omitempty"`
-	Power      *Quantity `protobuf:"bytes,7,opt,name=power,proto3" json:"power,omitempty"`
-	Current    *Quantity `protobuf:"bytes,8,opt,name=current,proto3" json:"current,omitempty"`
-	// Electromotive force of a supply.
-	Emf    *Quantity `protobuf:"bytes,9,opt,name=emf,proto3" json:"emf,omitempty"`
+	// Rated power of a load: 55 W. Unset: not known.
+	Power *Quantity `protobuf:"bytes,7,opt,name=power,proto3" json:"power,omitempty"`
+	// Current that a load draws when all is well. Unset: not known.
+	Current *Quantity `protobuf:"bytes,8,opt,name=current,proto3" json:"current,omitempty"`
+	// Electromotive force of a supply: its voltage with nothing drawn. Unset:
+	// not known.
+	Emf *Quantity `protobuf:"bytes,9,opt,name=emf,proto3" json:"emf,omitempty"`
+	// Length of a wire. Unset: not known.
 	Length *Quantity `protobuf:"bytes,10,opt,name=length,proto3" json:"length,omitempty"`
-	// As written: '1.5 mm2', '16 AWG'.
-	Gauge  string `protobuf:"bytes,11,opt,name=gauge,proto3" json:"gauge,omitempty"`
+	// Size of a wire as written: '1.5 mm2', '16 AWG'. Empty: not known.
+	Gauge string `protobuf:"bytes,11,opt,name=gauge,proto3" json:"gauge,omitempty"`
+	// Colour of a wire as written: 'red', 'blue with white stripe'. Empty: not
+	// known.
 	Colour string `protobuf:"bytes,12,opt,name=colour,proto3" json:"colour,omitempty"`
-	// Conditions in which a switch, contact or output is closed.
+	// Conditions in which a switch, contact or output is closed, one item for
+	// each set of conditions. Empty: not said.
 	ClosedWhen    []*Conditions `protobuf:"bytes,13,rep,name=closed_when,json=closedWhen,proto3" json:"closed_when,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -321,12 +359,17 @@ func (x *Element) GetClosedWhen() []*Conditions {
 
 // PointSeen is what is known of one point.
 type PointSeen struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Point         string                 `protobuf:"bytes,1,opt,name=point,proto3" json:"point,omitempty"`
-	Colour        string                 `protobuf:"bytes,2,opt,name=colour,proto3" json:"colour,omitempty"`
-	Pin           string                 `protobuf:"bytes,3,opt,name=pin,proto3" json:"pin,omitempty"`
-	Where         string                 `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
-	Net           NetKind                `protobuf:"varint,5,opt,name=net,proto3,enum=knowngood.event.v1.NetKind" json:"net,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The point: 'bcm.C3-14'.
+	Point string `protobuf:"bytes,1,opt,name=point,proto3" json:"point,omitempty"`
+	// Colour of the wire there: 'grey with red stripe'. Empty: not known.
+	Colour string `protobuf:"bytes,2,opt,name=colour,proto3" json:"colour,omitempty"`
+	// Pin as the connector or the diagram numbers it: '14'. Empty: not known.
+	Pin string `protobuf:"bytes,3,opt,name=pin,proto3" json:"pin,omitempty"`
+	// Where on the vehicle: 'behind the left headlamp'. Empty: not known.
+	Where string `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
+	// What the wire there carries; unspecified: not known.
+	Net           NetKind `protobuf:"varint,5,opt,name=net,proto3,enum=knowngood.event.v1.NetKind" json:"net,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -400,13 +443,19 @@ func (x *PointSeen) GetNet() NetKind {
 // agrees with it.
 type CircuitDrawn struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The line or file as it was typed.
-	Said     string       `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
-	Elements []*Element   `protobuf:"bytes,3,rep,name=elements,proto3" json:"elements,omitempty"`
-	Points   []*PointSeen `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
-	Basis    Basis        `protobuf:"varint,5,opt,name=basis,proto3,enum=knowngood.event.v1.Basis" json:"basis,omitempty"`
-	// Which diagram, whose memory.
+	// What the circuit is called: 'cooling fan, low speed'. May be empty.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The line or file as it was typed. At most 20,000 bytes.
+	Said string `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
+	// What lies between the points, in the order drawn. May be empty when points
+	// says something.
+	Elements []*Element `protobuf:"bytes,3,rep,name=elements,proto3" json:"elements,omitempty"`
+	// What is known of single points: colour, pin, place.
+	Points []*PointSeen `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	// Where the drawing comes from: looked up, traced, told, remembered. Must be
+	// set.
+	Basis Basis `protobuf:"varint,5,opt,name=basis,proto3,enum=knowngood.event.v1.Basis" json:"basis,omitempty"`
+	// Which diagram, whose memory. Empty: not said.
 	Source        string `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -484,12 +533,15 @@ func (x *CircuitDrawn) GetSource() string {
 	return ""
 }
 
-// SameAs: two names mean one component or one point.
+// SameAs says that two names mean one component or one point. What was
+// recorded under either counts for both.
 type SameAs struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	One   string                 `protobuf:"bytes,1,opt,name=one,proto3" json:"one,omitempty"`
-	Other string                 `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
-	// True: points; false: components.
+	// A name in use: 'fan motor'.
+	One string `protobuf:"bytes,1,opt,name=one,proto3" json:"one,omitempty"`
+	// The other name for it: 'M14'.
+	Other string `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	// True: both names are points. False: both are components.
 	Points        bool `protobuf:"varint,3,opt,name=points,proto3" json:"points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
