@@ -25,12 +25,16 @@ const (
 type LeftKind int32
 
 const (
+	// Not said; not accepted in an opening.
 	LeftKind_LEFT_KIND_UNSPECIFIED LeftKind = 0
 	// Still on; must be undone or handed over.
-	LeftKind_LEFT_KIND_TEMPORARY   LeftKind = 1
+	LeftKind_LEFT_KIND_TEMPORARY LeftKind = 1
+	// A part that was fitted and is in place.
 	LeftKind_LEFT_KIND_PART_FITTED LeftKind = 2
-	LeftKind_LEFT_KIND_REPAIR      LeftKind = 3
-	LeftKind_LEFT_KIND_WORKED_ON   LeftKind = 4
+	// Something that was mended.
+	LeftKind_LEFT_KIND_REPAIR LeftKind = 3
+	// An area somebody worked in.
+	LeftKind_LEFT_KIND_WORKED_ON LeftKind = 4
 )
 
 // Enum value maps for LeftKind.
@@ -78,13 +82,18 @@ func (LeftKind) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{0}
 }
 
-// Access that goes with a hand-off.
+// Access to a case for somebody outside the shop that owns it, or for a guest
+// of that shop.
 type Access int32
 
 const (
+	// Not said; in a withdrawal: none is left.
 	Access_ACCESS_UNSPECIFIED Access = 0
-	Access_ACCESS_READ        Access = 1
-	Access_ACCESS_WRITE       Access = 2
+	// May see the case and write nothing in it.
+	Access_ACCESS_READ Access = 1
+	// May see the case and record in it. Closing and handing off stay with the
+	// shop that owns it.
+	Access_ACCESS_WRITE Access = 2
 )
 
 // Enum value maps for Access.
@@ -132,13 +141,20 @@ func (Access) EnumDescriptor() ([]byte, []int) {
 type CloseOutcome int32
 
 const (
-	CloseOutcome_CLOSE_OUTCOME_UNSPECIFIED              CloseOutcome = 0
-	CloseOutcome_CLOSE_OUTCOME_FIXED_AND_CHECKED        CloseOutcome = 1
+	// Not said; not accepted.
+	CloseOutcome_CLOSE_OUTCOME_UNSPECIFIED CloseOutcome = 0
+	// Put right, and the concern tried again afterwards.
+	CloseOutcome_CLOSE_OUTCOME_FIXED_AND_CHECKED CloseOutcome = 1
+	// The cause is known and still there.
 	CloseOutcome_CLOSE_OUTCOME_CAUSE_FOUND_NOT_REPAIRED CloseOutcome = 2
-	CloseOutcome_CLOSE_OUTCOME_WORKS_AS_DESIGNED        CloseOutcome = 3
-	CloseOutcome_CLOSE_OUTCOME_REPAIRED_ON_WATCH        CloseOutcome = 4
-	CloseOutcome_CLOSE_OUTCOME_NOT_FOUND                CloseOutcome = 5
-	CloseOutcome_CLOSE_OUTCOME_DECLINED                 CloseOutcome = 6
+	// Nothing is wrong: it is built that way.
+	CloseOutcome_CLOSE_OUTCOME_WORKS_AS_DESIGNED CloseOutcome = 3
+	// Put right as far as can be told; time must show.
+	CloseOutcome_CLOSE_OUTCOME_REPAIRED_ON_WATCH CloseOutcome = 4
+	// Looked for, and no cause found.
+	CloseOutcome_CLOSE_OUTCOME_NOT_FOUND CloseOutcome = 5
+	// The customer or the shop did not want to go on.
+	CloseOutcome_CLOSE_OUTCOME_DECLINED CloseOutcome = 6
 )
 
 // Enum value maps for CloseOutcome.
@@ -190,23 +206,28 @@ func (CloseOutcome) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{2}
 }
 
-// Vehicle as it stands when a case is opened.
+// Vehicle as it stands when a case is opened. Something must be given to know
+// it by: VIN, plate, make or model.
 type Vehicle struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// 17 characters, upper case; empty when not known.
-	Vin   string `protobuf:"bytes,1,opt,name=vin,proto3" json:"vin,omitempty"`
-	Make  string `protobuf:"bytes,2,opt,name=make,proto3" json:"make,omitempty"`
+	Vin string `protobuf:"bytes,1,opt,name=vin,proto3" json:"vin,omitempty"`
+	// Maker's name, as the shop writes it. Empty: not said.
+	Make string `protobuf:"bytes,2,opt,name=make,proto3" json:"make,omitempty"`
+	// Model name, as the shop writes it. Empty: not said.
 	Model string `protobuf:"bytes,3,opt,name=model,proto3" json:"model,omitempty"`
 	// Model year; 0 when not known.
-	Year   uint32 `protobuf:"varint,4,opt,name=year,proto3" json:"year,omitempty"`
+	Year uint32 `protobuf:"varint,4,opt,name=year,proto3" json:"year,omitempty"`
+	// Engine: '1.6 petrol', or its code. Empty: not said.
 	Engine string `protobuf:"bytes,5,opt,name=engine,proto3" json:"engine,omitempty"`
-	// Unit km or [mi_i].
+	// Distance as the vehicle shows it, in km or [mi_i]. Unset: not read.
 	Odometer *Quantity `protobuf:"bytes,6,opt,name=odometer,proto3" json:"odometer,omitempty"`
 	// Nominal supply system in volts: 12, 24 or 48; 0 when not known.
 	SystemVolts uint32 `protobuf:"varint,7,opt,name=system_volts,json=systemVolts,proto3" json:"system_volts,omitempty"`
-	// Carries a high-voltage system.
+	// Does it carry a high-voltage system? YES brings the cautions for it.
 	HighVoltage Answer `protobuf:"varint,8,opt,name=high_voltage,json=highVoltage,proto3,enum=knowngood.event.v1.Answer" json:"high_voltage,omitempty"`
-	// Number plate or fleet number, where the shop needs one to find the vehicle.
+	// Number plate or fleet number, where the shop needs one to find the
+	// vehicle. Empty: none needed.
 	Plate         string `protobuf:"bytes,9,opt,name=plate,proto3" json:"plate,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -308,18 +329,21 @@ func (x *Vehicle) GetPlate() string {
 // Concern is what the customer says is wrong.
 type Concern struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// In the customer's words.
+	// In the customer's words: 'fan never comes on'. Needed when a case is
+	// opened.
 	Statement string `protobuf:"bytes,1,opt,name=statement,proto3" json:"statement,omitempty"`
-	// When it happens: 'hot, in traffic, after twenty minutes'.
+	// When it happens: 'hot, in traffic, after twenty minutes'. Empty: not said.
 	Conditions string `protobuf:"bytes,2,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	// When it began.
+	// When it began. Unset: not said.
 	Onset *Moment `protobuf:"bytes,3,opt,name=onset,proto3" json:"onset,omitempty"`
-	// What happened just before: 'a bumper was replaced'.
+	// What happened just before: 'a bumper was replaced'. Empty: not said.
 	JustBefore string `protobuf:"bytes,4,opt,name=just_before,json=justBefore,proto3" json:"just_before,omitempty"`
-	// How often: 'always', 'about once a week'.
+	// How often: 'always', 'about once a week'. Empty: not said.
 	Frequency string `protobuf:"bytes,5,opt,name=frequency,proto3" json:"frequency,omitempty"`
-	// What works and what does not.
-	Works         []string `protobuf:"bytes,6,rep,name=works,proto3" json:"works,omitempty"`
+	// What still works, one thing an item: 'fan runs with the air conditioning
+	// on'.
+	Works []string `protobuf:"bytes,6,rep,name=works,proto3" json:"works,omitempty"`
+	// What does not, one thing an item: 'fan stays off when hot'.
 	DoesNotWork   []string `protobuf:"bytes,7,rep,name=does_not_work,json=doesNotWork,proto3" json:"does_not_work,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -408,13 +432,17 @@ func (x *Concern) GetDoesNotWork() []string {
 // later case is opened.
 type LeftBehind struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Stream and entry id in the earlier case.
+	// Stream id of the earlier case.
 	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
-	Entry  string `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
-	// What is left, where, and how to undo it.
-	What          string   `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
-	Where         string   `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
-	Undo          string   `protobuf:"bytes,5,opt,name=undo,proto3" json:"undo,omitempty"`
+	// Id of the entry there that put it on, fitted, mended or told of it.
+	Entry string `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
+	// What is left: 'jumper on relay K2 30-87'. Needed.
+	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	// Components, points or area it touches. Empty: not said.
+	Where string `protobuf:"bytes,4,opt,name=where,proto3" json:"where,omitempty"`
+	// How to undo it. Empty: not said, or nothing to undo.
+	Undo string `protobuf:"bytes,5,opt,name=undo,proto3" json:"undo,omitempty"`
+	// The sort of thing; must be set. Only what is temporary counts as still on.
 	Kind          LeftKind `protobuf:"varint,6,opt,name=kind,proto3,enum=knowngood.event.v1.LeftKind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -496,19 +524,28 @@ func (x *LeftBehind) GetKind() LeftKind {
 type CaseOpened struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Stream id of the register of the shop that opens it and owns it.
-	Shop      string   `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
-	Vehicle   *Vehicle `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	Concern   *Concern `protobuf:"bytes,3,opt,name=concern,proto3" json:"concern,omitempty"`
-	WorkOrder string   `protobuf:"bytes,4,opt,name=work_order,json=workOrder,proto3" json:"work_order,omitempty"`
-	Crash     Answer   `protobuf:"varint,5,opt,name=crash,proto3,enum=knowngood.event.v1.Answer" json:"crash,omitempty"`
-	Flood     Answer   `protobuf:"varint,6,opt,name=flood,proto3,enum=knowngood.event.v1.Answer" json:"flood,omitempty"`
-	Rodents   Answer   `protobuf:"varint,7,opt,name=rodents,proto3,enum=knowngood.event.v1.Answer" json:"rodents,omitempty"`
-	// Equipment that the vehicle was not built with: alarm, trailer socket, radio.
+	Shop string `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
+	// The vehicle the case is about.
+	Vehicle *Vehicle `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// The concern as first stated; its statement must be given.
+	Concern *Concern `protobuf:"bytes,3,opt,name=concern,proto3" json:"concern,omitempty"`
+	// Number of the shop's own order for the work: 'W-1042'. Empty: none.
+	WorkOrder string `protobuf:"bytes,4,opt,name=work_order,json=workOrder,proto3" json:"work_order,omitempty"`
+	// Has it had a crash?
+	Crash Answer `protobuf:"varint,5,opt,name=crash,proto3,enum=knowngood.event.v1.Answer" json:"crash,omitempty"`
+	// Has it stood in water?
+	Flood Answer `protobuf:"varint,6,opt,name=flood,proto3,enum=knowngood.event.v1.Answer" json:"flood,omitempty"`
+	// Have rodents been at it?
+	Rodents Answer `protobuf:"varint,7,opt,name=rodents,proto3,enum=knowngood.event.v1.Answer" json:"rodents,omitempty"`
+	// Equipment that the vehicle was not built with: alarm, trailer socket,
+	// radio. Empty: none known.
 	AddedEquipment []string `protobuf:"bytes,8,rep,name=added_equipment,json=addedEquipment,proto3" json:"added_equipment,omitempty"`
 	// Can it be moved under its own power?
-	CanBeMoved Answer        `protobuf:"varint,9,opt,name=can_be_moved,json=canBeMoved,proto3,enum=knowngood.event.v1.Answer" json:"can_be_moved,omitempty"`
+	CanBeMoved Answer `protobuf:"varint,9,opt,name=can_be_moved,json=canBeMoved,proto3,enum=knowngood.event.v1.Answer" json:"can_be_moved,omitempty"`
+	// What earlier cases left on the vehicle, of those its writer may read.
 	LeftBehind []*LeftBehind `protobuf:"bytes,10,rep,name=left_behind,json=leftBehind,proto3" json:"left_behind,omitempty"`
-	// Random id of the customer in the erasable table; no name here.
+	// Random id of the customer in the erasable table; no name here. Empty: not
+	// recorded.
 	Customer string `protobuf:"bytes,11,opt,name=customer,proto3" json:"customer,omitempty"`
 	// True for invented demonstration data.
 	Invented      bool `protobuf:"varint,12,opt,name=invented,proto3" json:"invented,omitempty"`
@@ -632,9 +669,11 @@ func (x *CaseOpened) GetInvented() bool {
 
 // ConcernStated adds to or restates the concern.
 type ConcernStated struct {
-	state   protoimpl.MessageState `protogen:"open.v1"`
-	Concern *Concern               `protobuf:"bytes,1,opt,name=concern,proto3" json:"concern,omitempty"`
-	// Who said it: 'customer', 'towing driver'.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is added or put differently; only what is set is said. At least one
+	// thing must be.
+	Concern *Concern `protobuf:"bytes,1,opt,name=concern,proto3" json:"concern,omitempty"`
+	// Who said it: 'customer', 'towing driver'. Empty: not said.
 	SaidBy        string `protobuf:"bytes,2,opt,name=said_by,json=saidBy,proto3" json:"said_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -686,15 +725,19 @@ func (x *ConcernStated) GetSaidBy() string {
 
 // ConcernDuplicated: somebody of the shops saw the concern themselves.
 type ConcernDuplicated struct {
-	state      protoimpl.MessageState `protogen:"open.v1"`
-	Conditions *Conditions            `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	// What was seen.
-	What     string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
-	Tries    uint32 `protobuf:"varint,3,opt,name=tries,proto3" json:"tries,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Conditions in which it showed itself.
+	Conditions *Conditions `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What was seen: 'fan off at 110 °C on the gauge'.
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// How often it was tried; 0: not counted.
+	Tries uint32 `protobuf:"varint,3,opt,name=tries,proto3" json:"tries,omitempty"`
+	// How often it failed of those tries; never more than tries.
 	Failures uint32 `protobuf:"varint,4,opt,name=failures,proto3" json:"failures,omitempty"`
-	// Not duplicated because trying is unsafe or would destroy something.
+	// True: not duplicated, because trying is unsafe or would destroy something.
+	// The concern then does not count as duplicated.
 	UnsafeToRepeat bool `protobuf:"varint,5,opt,name=unsafe_to_repeat,json=unsafeToRepeat,proto3" json:"unsafe_to_repeat,omitempty"`
-	// A film or a freeze frame shows it.
+	// True: a film or a freeze frame shows it.
 	OnRecord      bool `protobuf:"varint,6,opt,name=on_record,json=onRecord,proto3" json:"on_record,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -774,9 +817,11 @@ func (x *ConcernDuplicated) GetOnRecord() bool {
 
 // ConcernActingUp: it is misbehaving now.
 type ConcernActingUp struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Conditions    *Conditions            `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	What          string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Conditions in which it does so.
+	Conditions *Conditions `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What it does: 'low beams flicker'. May be empty.
+	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -827,9 +872,11 @@ func (x *ConcernActingUp) GetWhat() string {
 
 // ConcernGoneAway: it has stopped misbehaving.
 type ConcernGoneAway struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Conditions    *Conditions            `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	What          string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Conditions in which it stays away. It may be back in others.
+	Conditions *Conditions `protobuf:"bytes,1,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What is right again: 'gauge reads full'. May be empty.
+	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -878,14 +925,19 @@ func (x *ConcernGoneAway) GetWhat() string {
 	return ""
 }
 
-// Limits the owner sets when a case is handed off.
+// Limits the owner sets when a case is handed off. Told to whoever takes it
+// up; the work stays theirs to keep within.
 type Limits struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Minutes of work; 0: none set.
-	Minutes       uint32 `protobuf:"varint,1,opt,name=minutes,proto3" json:"minutes,omitempty"`
-	Money         *Money `protobuf:"bytes,2,opt,name=money,proto3" json:"money,omitempty"`
-	MayCut        Answer `protobuf:"varint,3,opt,name=may_cut,json=mayCut,proto3,enum=knowngood.event.v1.Answer" json:"may_cut,omitempty"`
-	MayRemove     Answer `protobuf:"varint,4,opt,name=may_remove,json=mayRemove,proto3,enum=knowngood.event.v1.Answer" json:"may_remove,omitempty"`
+	Minutes uint32 `protobuf:"varint,1,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Most that may be spent. Unset: none set.
+	Money *Money `protobuf:"bytes,2,opt,name=money,proto3" json:"money,omitempty"`
+	// May wires be cut?
+	MayCut Answer `protobuf:"varint,3,opt,name=may_cut,json=mayCut,proto3,enum=knowngood.event.v1.Answer" json:"may_cut,omitempty"`
+	// May parts be taken out?
+	MayRemove Answer `protobuf:"varint,4,opt,name=may_remove,json=mayRemove,proto3,enum=knowngood.event.v1.Answer" json:"may_remove,omitempty"`
+	// Anything else, in words: 'leave the dashboard in place'.
 	Said          string `protobuf:"bytes,5,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -962,10 +1014,14 @@ type HandedOff struct {
 	// Register stream of the shop it goes to.
 	ToShop string `protobuf:"bytes,1,opt,name=to_shop,json=toShop,proto3" json:"to_shop,omitempty"`
 	// Person it goes to; empty: anyone of that shop.
-	ToPerson string  `protobuf:"bytes,2,opt,name=to_person,json=toPerson,proto3" json:"to_person,omitempty"`
-	Question string  `protobuf:"bytes,3,opt,name=question,proto3" json:"question,omitempty"`
-	Limits   *Limits `protobuf:"bytes,4,opt,name=limits,proto3" json:"limits,omitempty"`
-	Access   Access  `protobuf:"varint,5,opt,name=access,proto3,enum=knowngood.event.v1.Access" json:"access,omitempty"`
+	ToPerson string `protobuf:"bytes,2,opt,name=to_person,json=toPerson,proto3" json:"to_person,omitempty"`
+	// What is to be found out: 'why does the fan fuse blow when hot?'
+	Question string `protobuf:"bytes,3,opt,name=question,proto3" json:"question,omitempty"`
+	// What may be spent, cut and taken out. Unset: nothing was said about it.
+	Limits *Limits `protobuf:"bytes,4,opt,name=limits,proto3" json:"limits,omitempty"`
+	// What they may do in the case; must be set. The server writes the grant
+	// behind the hand-off.
+	Access Access `protobuf:"varint,5,opt,name=access,proto3,enum=knowngood.event.v1.Access" json:"access,omitempty"`
 	// The log's signed checkpoint as the writer held it, so that two shops can
 	// find out that they were told different histories.
 	Checkpoint    []byte `protobuf:"bytes,6,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
@@ -1048,8 +1104,9 @@ func (x *HandedOff) GetCheckpoint() []byte {
 // TakenUp: the called-in person begins.
 type TakenUp struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Id of the hand-off.
-	Handoff       string `protobuf:"bytes,1,opt,name=handoff,proto3" json:"handoff,omitempty"`
+	// Id of the hand-off; it must be open and to the writer.
+	Handoff string `protobuf:"bytes,1,opt,name=handoff,proto3" json:"handoff,omitempty"`
+	// Anything to say at the start: 'begin on Friday'. May be empty.
 	Said          string `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1102,18 +1159,25 @@ func (x *TakenUp) GetSaid() string {
 // HandedBack ends a hand-off.
 type HandedBack struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Id of the hand-off.
+	// Id of the hand-off; it must be open and to the writer. Writing ends with
+	// it; reading stays.
 	Handoff string `protobuf:"bytes,1,opt,name=handoff,proto3" json:"handoff,omitempty"`
-	Found   string `protobuf:"bytes,2,opt,name=found,proto3" json:"found,omitempty"`
+	// What was found, in words. May be empty when not_done or left_open says
+	// something.
+	Found string `protobuf:"bytes,2,opt,name=found,proto3" json:"found,omitempty"`
 	// Component or stretch that is the cause; empty when not found.
-	Cause     string    `protobuf:"bytes,3,opt,name=cause,proto3" json:"cause,omitempty"`
+	Cause string `protobuf:"bytes,3,opt,name=cause,proto3" json:"cause,omitempty"`
+	// In which way the cause is bad; unspecified: not said. Only with a cause.
 	CauseMode FaultMode `protobuf:"varint,4,opt,name=cause_mode,json=causeMode,proto3,enum=knowngood.event.v1.FaultMode" json:"cause_mode,omitempty"`
 	// How it was proven, in words; the entries stand in because.
-	Proof    string   `protobuf:"bytes,5,opt,name=proof,proto3" json:"proof,omitempty"`
-	NotDone  []string `protobuf:"bytes,6,rep,name=not_done,json=notDone,proto3" json:"not_done,omitempty"`
+	Proof string `protobuf:"bytes,5,opt,name=proof,proto3" json:"proof,omitempty"`
+	// What was asked or usual and was not done, one thing an item.
+	NotDone []string `protobuf:"bytes,6,rep,name=not_done,json=notDone,proto3" json:"not_done,omitempty"`
+	// Questions that remain, one an item.
 	LeftOpen []string `protobuf:"bytes,7,rep,name=left_open,json=leftOpen,proto3" json:"left_open,omitempty"`
-	// Where the old parts are.
-	OldParts      string `protobuf:"bytes,8,opt,name=old_parts,json=oldParts,proto3" json:"old_parts,omitempty"`
+	// Where the old parts are: 'in the boot'. Empty: not said.
+	OldParts string `protobuf:"bytes,8,opt,name=old_parts,json=oldParts,proto3" json:"old_parts,omitempty"`
+	// The log's signed checkpoint as the writer held it, as in HandedOff.
 	Checkpoint    []byte `protobuf:"bytes,9,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1214,9 +1278,11 @@ func (x *HandedBack) GetCheckpoint() []byte {
 
 // Closed ends a case.
 type Closed struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Outcome       CloseOutcome           `protobuf:"varint,1,opt,name=outcome,proto3,enum=knowngood.event.v1.CloseOutcome" json:"outcome,omitempty"`
-	Said          string                 `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How it ended; must be set.
+	Outcome CloseOutcome `protobuf:"varint,1,opt,name=outcome,proto3,enum=knowngood.event.v1.CloseOutcome" json:"outcome,omitempty"`
+	// In words, what the outcome leaves out. May be empty.
+	Said          string `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1267,8 +1333,9 @@ func (x *Closed) GetSaid() string {
 
 // Reopened takes a closed case up again.
 type Reopened struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Why           string                 `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Why it is taken up again: 'fuse blew on the way home'. Needed.
+	Why           string `protobuf:"bytes,1,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1312,9 +1379,11 @@ func (x *Reopened) GetWhy() string {
 
 // CheckDue asks for a look later: 'after 200 km', 'on Friday'.
 type CheckDue struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Due           *Moment                `protobuf:"bytes,1,opt,name=due,proto3" json:"due,omitempty"`
-	What          string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When to look again. Unset: what says after what. One of the two is needed.
+	Due *Moment `protobuf:"bytes,1,opt,name=due,proto3" json:"due,omitempty"`
+	// What to look at, or after what: 'joint dry after 200 km?'
+	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1366,8 +1435,10 @@ func (x *CheckDue) GetWhat() string {
 // CameBack: the vehicle returned.
 type CameBack struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// YES: the same concern. NO: a different one.
-	SameConcern   Answer `protobuf:"varint,1,opt,name=same_concern,json=sameConcern,proto3,enum=knowngood.event.v1.Answer" json:"same_concern,omitempty"`
+	// YES: the same concern. NO: a different one. NOT_KNOWN: nobody can tell
+	// yet. Must be set.
+	SameConcern Answer `protobuf:"varint,1,opt,name=same_concern,json=sameConcern,proto3,enum=knowngood.event.v1.Answer" json:"same_concern,omitempty"`
+	// What it does now, in words. May be empty.
 	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1425,10 +1496,11 @@ type AccessGranted struct {
 	Shop string `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
 	// Person; empty: anyone of that shop.
 	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// What they may do from now on; must be set.
 	Access Access `protobuf:"varint,3,opt,name=access,proto3,enum=knowngood.event.v1.Access" json:"access,omitempty"`
 	// Hand-off it follows from; empty when granted by itself.
 	Handoff string `protobuf:"bytes,4,opt,name=handoff,proto3" json:"handoff,omitempty"`
-	// Ends at this moment; unset: until withdrawn.
+	// Ends at this moment, by the server's clock; unset: until withdrawn.
 	Until         *Moment `protobuf:"bytes,5,opt,name=until,proto3" json:"until,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1499,11 +1571,14 @@ func (x *AccessGranted) GetUntil() *Moment {
 	return nil
 }
 
-// AccessWithdrawn ends it. What was already copied cannot be called back.
+// AccessWithdrawn ends or lowers access. What was already copied cannot be
+// called back.
 type AccessWithdrawn struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Shop   string                 `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
-	Person string                 `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Register stream of the shop whose access it is.
+	Shop string `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
+	// Person; empty: the shop's access and that of everybody in it.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
 	// What is left: READ when only writing ends, unspecified when all of it does.
 	Left          Access `protobuf:"varint,3,opt,name=left,proto3,enum=knowngood.event.v1.Access" json:"left,omitempty"`
 	unknownFields protoimpl.UnknownFields
