@@ -21,14 +21,18 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// CodeState of one trouble code.
+// CodeState of one trouble code, as the module tells it.
 type CodeState int32
 
 const (
+	// Not said.
 	CodeState_CODE_STATE_UNSPECIFIED CodeState = 0
-	CodeState_CODE_STATE_ACTIVE      CodeState = 1
-	CodeState_CODE_STATE_STORED      CodeState = 2
-	CodeState_CODE_STATE_PENDING     CodeState = 3
+	// The module finds the fault now.
+	CodeState_CODE_STATE_ACTIVE CodeState = 1
+	// The module found it at some time and remembers.
+	CodeState_CODE_STATE_STORED CodeState = 2
+	// Found, but not often enough yet for the module to be sure.
+	CodeState_CODE_STATE_PENDING CodeState = 3
 )
 
 // Enum value maps for CodeState.
@@ -78,10 +82,13 @@ func (CodeState) EnumDescriptor() ([]byte, []int) {
 type CodesAnswer int32
 
 const (
+	// Not said; not accepted.
 	CodesAnswer_CODES_ANSWER_UNSPECIFIED CodesAnswer = 0
-	CodesAnswer_CODES_ANSWER_CODES       CodesAnswer = 1
+	// The module answered with codes; they are in codes.
+	CodesAnswer_CODES_ANSWER_CODES CodesAnswer = 1
 	// The module answered: it holds none.
-	CodesAnswer_CODES_ANSWER_NONE            CodesAnswer = 2
+	CodesAnswer_CODES_ANSWER_NONE CodesAnswer = 2
+	// The module gave no answer at all: itself a finding, not 'no codes'.
 	CodesAnswer_CODES_ANSWER_DOES_NOT_ANSWER CodesAnswer = 3
 )
 
@@ -132,10 +139,14 @@ func (CodesAnswer) EnumDescriptor() ([]byte, []int) {
 type Disturbance int32
 
 const (
-	Disturbance_DISTURBANCE_UNSPECIFIED          Disturbance = 0
+	// Not said; not accepted.
+	Disturbance_DISTURBANCE_UNSPECIFIED Disturbance = 0
+	// Modules lost their supply, and with it what they had not stored.
 	Disturbance_DISTURBANCE_BATTERY_DISCONNECTED Disturbance = 1
-	Disturbance_DISTURBANCE_MODULE_PROGRAMMED    Disturbance = 2
-	Disturbance_DISTURBANCE_MODULE_RELEARNED     Disturbance = 3
+	// A module was given other software or coding.
+	Disturbance_DISTURBANCE_MODULE_PROGRAMMED Disturbance = 2
+	// A module's learned values were reset or taught anew.
+	Disturbance_DISTURBANCE_MODULE_RELEARNED Disturbance = 3
 )
 
 // Enum value maps for Disturbance.
@@ -181,14 +192,15 @@ func (Disturbance) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_evidence_proto_rawDescGZIP(), []int{2}
 }
 
-// Extent of cover.
+// Extent of cover: how sure a test is to show a component bad.
 type Extent int32
 
 const (
+	// Not said; not accepted.
 	Extent_EXTENT_UNSPECIFIED Extent = 0
 	// The test cannot pass with the component bad in the modes named.
 	Extent_EXTENT_WHOLE Extent = 1
-	// It mostly cannot.
+	// It mostly cannot. Never proves a component by itself.
 	Extent_EXTENT_MOSTLY Extent = 2
 )
 
@@ -238,6 +250,7 @@ func (Extent) EnumDescriptor() ([]byte, []int) {
 type TestManner int32
 
 const (
+	// Not said, or none of these.
 	TestManner_TEST_MANNER_UNSPECIFIED TestManner = 0
 	// Works the circuit and watches.
 	TestManner_TEST_MANNER_FUNCTION TestManner = 1
@@ -250,7 +263,9 @@ const (
 	// Takes it off and tries it on the bench.
 	TestManner_TEST_MANNER_BENCH TestManner = 5
 	// Measures the drop across it while it works.
-	TestManner_TEST_MANNER_DROP       TestManner = 6
+	TestManner_TEST_MANNER_DROP TestManner = 6
+	// Ohms or a buzzer, no working current: shows an open, not that it can carry
+	// its load.
 	TestManner_TEST_MANNER_CONTINUITY TestManner = 7
 )
 
@@ -305,16 +320,21 @@ func (TestManner) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_evidence_proto_rawDescGZIP(), []int{4}
 }
 
-// ConcernChange is what the concern did.
+// ConcernChange is what the concern did when something was bypassed, exchanged
+// or replugged.
 type ConcernChange int32
 
 const (
+	// Not said.
 	ConcernChange_CONCERN_CHANGE_UNSPECIFIED ConcernChange = 0
-	ConcernChange_CONCERN_CHANGE_WENT_AWAY   ConcernChange = 1
-	ConcernChange_CONCERN_CHANGE_STAYED      ConcernChange = 2
+	// It went away; whether it comes back was not tried.
+	ConcernChange_CONCERN_CHANGE_WENT_AWAY ConcernChange = 1
+	// It went on as before.
+	ConcernChange_CONCERN_CHANGE_STAYED ConcernChange = 2
 	// It went away, and came back when the change was undone.
 	ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK ConcernChange = 3
-	ConcernChange_CONCERN_CHANGE_CHANGED_OTHERWISE  ConcernChange = 4
+	// It did something else: weaker, stronger, at another place.
+	ConcernChange_CONCERN_CHANGE_CHANGED_OTHERWISE ConcernChange = 4
 )
 
 // Enum value maps for ConcernChange.
@@ -366,7 +386,8 @@ func (ConcernChange) EnumDescriptor() ([]byte, []int) {
 type TroubleCode struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Letter and four hexadecimal digits, as P0480, or as the module gave it.
-	Code  string    `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Active, stored or pending; unspecified when the tool did not say.
 	State CodeState `protobuf:"varint,2,opt,name=state,proto3,enum=knowngood.event.v1.CodeState" json:"state,omitempty"`
 	// What the tool or the person said it means.
 	Said string `protobuf:"bytes,3,opt,name=said,proto3" json:"said,omitempty"`
@@ -437,12 +458,16 @@ func (x *TroubleCode) GetFreezeFrame() []string {
 // CodesRead: a module was asked for its codes.
 type CodesRead struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Module, or empty for the whole vehicle.
-	Module        string         `protobuf:"bytes,1,opt,name=module,proto3" json:"module,omitempty"`
-	Answer        CodesAnswer    `protobuf:"varint,2,opt,name=answer,proto3,enum=knowngood.event.v1.CodesAnswer" json:"answer,omitempty"`
-	Codes         []*TroubleCode `protobuf:"bytes,3,rep,name=codes,proto3" json:"codes,omitempty"`
-	Conditions    *Conditions    `protobuf:"bytes,4,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	Instrument    *Instrument    `protobuf:"bytes,5,opt,name=instrument,proto3" json:"instrument,omitempty"`
+	// Module as the shop calls it: 'engine module'. Empty: the whole vehicle.
+	Module string `protobuf:"bytes,1,opt,name=module,proto3" json:"module,omitempty"`
+	// What came of asking; must be set.
+	Answer CodesAnswer `protobuf:"varint,2,opt,name=answer,proto3,enum=knowngood.event.v1.CodesAnswer" json:"answer,omitempty"`
+	// The codes; empty unless the answer is CODES.
+	Codes []*TroubleCode `protobuf:"bytes,3,rep,name=codes,proto3" json:"codes,omitempty"`
+	// Conditions in which it was asked.
+	Conditions *Conditions `protobuf:"bytes,4,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What it was read with.
+	Instrument    *Instrument `protobuf:"bytes,5,opt,name=instrument,proto3" json:"instrument,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -514,9 +539,11 @@ func (x *CodesRead) GetInstrument() *Instrument {
 
 // CodesCleared destroys what the codes would have told.
 type CodesCleared struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Module        string                 `protobuf:"bytes,1,opt,name=module,proto3" json:"module,omitempty"`
-	Why           string                 `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Module whose codes were cleared. Empty: all modules.
+	Module string `protobuf:"bytes,1,opt,name=module,proto3" json:"module,omitempty"`
+	// Why: 'to see which come back'. Empty: not said.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -568,13 +595,15 @@ func (x *CodesCleared) GetWhy() string {
 // EvidenceDisturbed: the battery was disconnected, a module programmed or
 // relearned.
 type EvidenceDisturbed struct {
-	state       protoimpl.MessageState `protogen:"open.v1"`
-	Disturbance Disturbance            `protobuf:"varint,1,opt,name=disturbance,proto3,enum=knowngood.event.v1.Disturbance" json:"disturbance,omitempty"`
-	// Module, where one is meant.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was done; must be set.
+	Disturbance Disturbance `protobuf:"varint,1,opt,name=disturbance,proto3,enum=knowngood.event.v1.Disturbance" json:"disturbance,omitempty"`
+	// Module that was programmed or relearned. Empty: none meant, or not said.
 	Module string `protobuf:"bytes,2,opt,name=module,proto3" json:"module,omitempty"`
-	// Supply voltage while it was done.
-	Supply        *Quantity `protobuf:"bytes,3,opt,name=supply,proto3" json:"supply,omitempty"`
-	Said          string    `protobuf:"bytes,4,opt,name=said,proto3" json:"said,omitempty"`
+	// Supply voltage while it was done. Unset: not measured.
+	Supply *Quantity `protobuf:"bytes,3,opt,name=supply,proto3" json:"supply,omitempty"`
+	// Anything else, in words.
+	Said          string `protobuf:"bytes,4,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -641,30 +670,40 @@ func (x *EvidenceDisturbed) GetSaid() string {
 // round a wire, a scan value comes from a module, a gauge screws in.
 type Reading struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Value *Quantity              `protobuf:"bytes,1,opt,name=value,proto3" json:"value,omitempty"`
-	// Point the red lead touched.
+	// What was measured. Unset when what was shown is not a number.
+	Value *Quantity `protobuf:"bytes,1,opt,name=value,proto3" json:"value,omitempty"`
+	// Point the red lead touched. Empty: none, or not said.
 	Red string `protobuf:"bytes,2,opt,name=red,proto3" json:"red,omitempty"`
-	// Point the black lead touched. A reading is between two leads.
+	// Point the black lead touched. A voltage without it proves little.
 	Black string `protobuf:"bytes,3,opt,name=black,proto3" json:"black,omitempty"`
 	// Where, for what has no two leads: clamp, scan value, gauge, test lamp.
 	At string `protobuf:"bytes,4,opt,name=at,proto3" json:"at,omitempty"`
 	// Name of the quantity where the unit does not say it: 'coolant temperature'.
 	Quantity string `protobuf:"bytes,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// What was shown when it is not a number: 'lamp dim', 'bright', 'dark'.
-	Shown      string       `protobuf:"bytes,6,opt,name=shown,proto3" json:"shown,omitempty"`
-	Conditions *Conditions  `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	Instrument *Instrument  `protobuf:"bytes,8,opt,name=instrument,proto3" json:"instrument,omitempty"`
-	Concern    Presence     `protobuf:"varint,9,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
-	ShouldBe   *Expectation `protobuf:"bytes,10,opt,name=should_be,json=shouldBe,proto3" json:"should_be,omitempty"`
-	// With a pass or fail, a reading is a test of what it covers.
+	// Needed when value is unset.
+	Shown string `protobuf:"bytes,6,opt,name=shown,proto3" json:"shown,omitempty"`
+	// Conditions in which it was read.
+	Conditions *Conditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What it was read with. Unset: not said.
+	Instrument *Instrument `protobuf:"bytes,8,opt,name=instrument,proto3" json:"instrument,omitempty"`
+	// Was the concern there while it was read?
+	Concern Presence `protobuf:"varint,9,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
+	// What it should have been, and according to what. Unset: not said.
+	ShouldBe *Expectation `protobuf:"bytes,10,opt,name=should_be,json=shouldBe,proto3" json:"should_be,omitempty"`
+	// With a pass or fail, a reading is a test of what it covers. Unspecified: a
+	// reading and no more.
 	Outcome Outcome `protobuf:"varint,11,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
-	// Components it speaks of.
+	// Components that the outcome speaks of. Empty: of none.
 	Covers []*Covered `protobuf:"bytes,12,rep,name=covers,proto3" json:"covers,omitempty"`
-	// For intermittents.
-	Tries    uint32 `protobuf:"varint,13,opt,name=tries,proto3" json:"tries,omitempty"`
+	// For intermittents: how often it was read. 0: not counted.
+	Tries uint32 `protobuf:"varint,13,opt,name=tries,proto3" json:"tries,omitempty"`
+	// How often of those tries it was not as it should be; never more than
+	// tries.
 	Failures uint32 `protobuf:"varint,14,opt,name=failures,proto3" json:"failures,omitempty"`
 	// What was done meanwhile: wiggled, heated, wetted.
-	Meanwhile     string `protobuf:"bytes,15,opt,name=meanwhile,proto3" json:"meanwhile,omitempty"`
+	Meanwhile string `protobuf:"bytes,15,opt,name=meanwhile,proto3" json:"meanwhile,omitempty"`
+	// Anything else, in words.
 	Said          string `protobuf:"bytes,16,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -814,9 +853,11 @@ func (x *Reading) GetSaid() string {
 
 // Covered is a component that a test would find bad.
 type Covered struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Component string                 `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	Extent    Extent                 `protobuf:"varint,2,opt,name=extent,proto3,enum=knowngood.event.v1.Extent" json:"extent,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The component: 'fan motor'.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// How far it is covered; must be set.
+	Extent Extent `protobuf:"varint,2,opt,name=extent,proto3,enum=knowngood.event.v1.Extent" json:"extent,omitempty"`
 	// Modes it would show; none named: all.
 	Modes         []FaultMode `protobuf:"varint,3,rep,packed,name=modes,proto3,enum=knowngood.event.v1.FaultMode" json:"modes,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -878,24 +919,38 @@ func (x *Covered) GetModes() []FaultMode {
 type Test struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What was done: 'ran the fan from the battery'.
-	What     string       `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
-	Manner   TestManner   `protobuf:"varint,2,opt,name=manner,proto3,enum=knowngood.event.v1.TestManner" json:"manner,omitempty"`
-	Covers   []*Covered   `protobuf:"bytes,3,rep,name=covers,proto3" json:"covers,omitempty"`
+	What string `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	// How it was done, where that matters.
+	Manner TestManner `protobuf:"varint,2,opt,name=manner,proto3,enum=knowngood.event.v1.TestManner" json:"manner,omitempty"`
+	// Components it would find bad; at least one. Alone and whole, a failing one
+	// narrows down to it.
+	Covers []*Covered `protobuf:"bytes,3,rep,name=covers,proto3" json:"covers,omitempty"`
+	// What should have come, and according to what. Unset: not said.
 	ShouldBe *Expectation `protobuf:"bytes,4,opt,name=should_be,json=shouldBe,proto3" json:"should_be,omitempty"`
 	// What came of it, in words: 'fan ran at full speed'.
-	Result     string      `protobuf:"bytes,5,opt,name=result,proto3" json:"result,omitempty"`
-	Outcome    Outcome     `protobuf:"varint,6,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	Result string `protobuf:"bytes,5,opt,name=result,proto3" json:"result,omitempty"`
+	// Pass, fail or inconclusive; must be set.
+	Outcome Outcome `protobuf:"varint,6,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	// Conditions in which it was done.
 	Conditions *Conditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// What it was done with. Unset: not said.
 	Instrument *Instrument `protobuf:"bytes,8,opt,name=instrument,proto3" json:"instrument,omitempty"`
-	Concern    Presence    `protobuf:"varint,9,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
-	Tries      uint32      `protobuf:"varint,10,opt,name=tries,proto3" json:"tries,omitempty"`
-	Failures   uint32      `protobuf:"varint,11,opt,name=failures,proto3" json:"failures,omitempty"`
-	Meanwhile  string      `protobuf:"bytes,12,opt,name=meanwhile,proto3" json:"meanwhile,omitempty"`
+	// Was the concern there while it was done?
+	Concern Presence `protobuf:"varint,9,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
+	// For intermittents: how often it was done. 0: not counted.
+	Tries uint32 `protobuf:"varint,10,opt,name=tries,proto3" json:"tries,omitempty"`
+	// How often it failed of those tries; never more than tries.
+	Failures uint32 `protobuf:"varint,11,opt,name=failures,proto3" json:"failures,omitempty"`
+	// What was done meanwhile: wiggled, heated, wetted. Empty: nothing, or not
+	// said.
+	Meanwhile string `protobuf:"bytes,12,opt,name=meanwhile,proto3" json:"meanwhile,omitempty"`
 	// Ids of readings that it is made of.
 	Readings []string `protobuf:"bytes,13,rep,name=readings,proto3" json:"readings,omitempty"`
-	// Did the concern change while it was done? For bypass and substitution.
+	// What the concern did while it was done. Bypass and substitution prove by
+	// this.
 	ConcernChange ConcernChange `protobuf:"varint,14,opt,name=concern_change,json=concernChange,proto3,enum=knowngood.event.v1.ConcernChange" json:"concern_change,omitempty"`
-	Said          string        `protobuf:"bytes,15,opt,name=said,proto3" json:"said,omitempty"`
+	// Anything else, in words.
+	Said          string `protobuf:"bytes,15,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1039,17 +1094,22 @@ func (x *Test) GetSaid() string {
 type Seen struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What: 'green corrosion in splice S4', 'a 20 A fuse in a 10 A place'.
-	What      string `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	What string `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	// Component it was seen on. Empty: none meant.
 	Component string `protobuf:"bytes,2,opt,name=component,proto3" json:"component,omitempty"`
-	Point     string `protobuf:"bytes,3,opt,name=point,proto3" json:"point,omitempty"`
-	// Does it look bad, good, or neither.
-	Outcome Outcome   `protobuf:"varint,4,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
-	Mode    FaultMode `protobuf:"varint,5,opt,name=mode,proto3,enum=knowngood.event.v1.FaultMode" json:"mode,omitempty"`
+	// Point it was seen at. Empty: none meant.
+	Point string `protobuf:"bytes,3,opt,name=point,proto3" json:"point,omitempty"`
+	// PASS: looks good. FAIL: looks bad. Else neither, or not said. Looking good
+	// proves nothing.
+	Outcome Outcome `protobuf:"varint,4,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	// In which way it looks bad; unspecified: not said. Not with PASS.
+	Mode FaultMode `protobuf:"varint,5,opt,name=mode,proto3,enum=knowngood.event.v1.FaultMode" json:"mode,omitempty"`
 	// True: nothing to do with the concern, but somebody ought to be told.
 	OutsideConcern bool `protobuf:"varint,6,opt,name=outside_concern,json=outsideConcern,proto3" json:"outside_concern,omitempty"`
 	// Who was told of it: 'customer'; empty: nobody yet.
 	Told string `protobuf:"bytes,7,opt,name=told,proto3" json:"told,omitempty"`
-	// SHA-256 of a photograph, attached apart.
+	// SHA-256 of a photograph, 32 bytes; the photograph is attached apart.
+	// Empty: none.
 	Photo         []byte `protobuf:"bytes,8,opt,name=photo,proto3" json:"photo,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1143,13 +1203,17 @@ func (x *Seen) GetPhoto() []byte {
 
 // MeterChecked: an instrument was tried on something known.
 type MeterChecked struct {
-	state      protoimpl.MessageState `protogen:"open.v1"`
-	Instrument *Instrument            `protobuf:"bytes,1,opt,name=instrument,proto3" json:"instrument,omitempty"`
-	// Known source: 'battery posts, 12.6 V on meter 1', 'leads shorted', 'clamp
-	// zeroed'.
-	Source        string    `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
-	Shown         *Quantity `protobuf:"bytes,3,opt,name=shown,proto3" json:"shown,omitempty"`
-	Outcome       Outcome   `protobuf:"varint,4,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The instrument that was tried; must be set.
+	Instrument *Instrument `protobuf:"bytes,1,opt,name=instrument,proto3" json:"instrument,omitempty"`
+	// What it was tried on: 'battery posts, 12.6 V on meter 1', 'leads shorted',
+	// 'clamp zeroed'. Needed.
+	Source string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	// What it showed. Unset: not written down.
+	Shown *Quantity `protobuf:"bytes,3,opt,name=shown,proto3" json:"shown,omitempty"`
+	// PASS: it showed what it should. FAIL: it did not, and what it has shown is
+	// in doubt. Must be set.
+	Outcome       Outcome `protobuf:"varint,4,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1214,10 +1278,12 @@ func (x *MeterChecked) GetOutcome() Outcome {
 
 // Claim is what a belief asserts, in a form the tool can use.
 type Claim struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Component string                 `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	// GOOD: pass. BAD: fail.
-	Outcome       Outcome   `protobuf:"varint,2,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The component that is held to be good or bad.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// PASS: held to be good. FAIL: held to be bad. One of the two.
+	Outcome Outcome `protobuf:"varint,2,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	// In which way it is good or bad: 'not open'. Unspecified: in every way.
 	Mode          FaultMode `protobuf:"varint,3,opt,name=mode,proto3,enum=knowngood.event.v1.FaultMode" json:"mode,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1276,14 +1342,19 @@ func (x *Claim) GetMode() FaultMode {
 
 // Belief is something somebody holds to be so.
 type Belief struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Statement string                 `protobuf:"bytes,1,opt,name=statement,proto3" json:"statement,omitempty"`
-	Basis     Basis                  `protobuf:"varint,2,opt,name=basis,proto3,enum=knowngood.event.v1.Basis" json:"basis,omitempty"`
-	// About which component or point, where one is meant.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is held to be so, in words: 'the ground strap is sound'. Needed.
+	Statement string `protobuf:"bytes,1,opt,name=statement,proto3" json:"statement,omitempty"`
+	// What it rests on; must be set.
+	Basis Basis `protobuf:"varint,2,opt,name=basis,proto3,enum=knowngood.event.v1.Basis" json:"basis,omitempty"`
+	// About which component; empty: the claim's, or none meant.
 	Component string `protobuf:"bytes,3,opt,name=component,proto3" json:"component,omitempty"`
-	Point     string `protobuf:"bytes,4,opt,name=point,proto3" json:"point,omitempty"`
-	// On whose word, for what was told: 'customer', 'previous shop'.
-	ToldBy        string `protobuf:"bytes,5,opt,name=told_by,json=toldBy,proto3" json:"told_by,omitempty"`
+	// About which point. Empty: none meant.
+	Point string `protobuf:"bytes,4,opt,name=point,proto3" json:"point,omitempty"`
+	// On whose word, for what was told: 'customer', 'previous shop'. Else empty.
+	ToldBy string `protobuf:"bytes,5,opt,name=told_by,json=toldBy,proto3" json:"told_by,omitempty"`
+	// The statement in a form that can be held against the evidence. Unset:
+	// words only.
 	Claim         *Claim `protobuf:"bytes,6,opt,name=claim,proto3" json:"claim,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1366,9 +1437,10 @@ type BeliefSettled struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the belief.
 	Belief string `protobuf:"bytes,1,opt,name=belief,proto3" json:"belief,omitempty"`
-	// YES: true. NO: not true.
+	// YES: true. NO: not true. One of the two.
 	Holds Answer `protobuf:"varint,2,opt,name=holds,proto3,enum=knowngood.event.v1.Answer" json:"holds,omitempty"`
-	// By what, in words; the entries stand in because.
+	// By what, in words; the entries stand in the event's because. One of the
+	// two is needed.
 	How           string `protobuf:"bytes,3,opt,name=how,proto3" json:"how,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
