@@ -25,9 +25,12 @@ const (
 type Role int32
 
 const (
+	// Not said; not accepted of a person.
 	Role_ROLE_UNSPECIFIED Role = 0
-	Role_ROLE_OWNER       Role = 1
-	Role_ROLE_TECHNICIAN  Role = 2
+	// Runs the shop: also invites people, withdraws devices and access.
+	Role_ROLE_OWNER Role = 1
+	// Works there: opens, writes, hands off and closes the shop's cases.
+	Role_ROLE_TECHNICIAN Role = 2
 	// Called in: sees and writes only the cases handed over.
 	Role_ROLE_GUEST_SPECIALIST Role = 3
 )
@@ -142,9 +145,10 @@ func (x *ShopOpened) GetInvented() bool {
 // PersonAdded: somebody works here. No name: that lies in an erasable table.
 type PersonAdded struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Random UUID.
-	Person        string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	Role          Role   `protobuf:"varint,2,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	// Random UUIDv7 of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// What they may do here; must be set.
+	Role          Role `protobuf:"varint,2,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -195,8 +199,9 @@ func (x *PersonAdded) GetRole() Role {
 
 // DeviceAdded: a key that may sign.
 type DeviceAdded struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Device string                 `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUIDv7 of the device, minted by the device itself.
+	Device string `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
 	// Ed25519 public key, 32 bytes.
 	PublicKey []byte `protobuf:"bytes,2,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
 	// Person whose device it is; empty for the server's own.
@@ -267,9 +272,11 @@ func (x *DeviceAdded) GetHeldByServer() bool {
 
 // DeviceWithdrawn: a key that may sign no longer.
 type DeviceWithdrawn struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Device        string                 `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
-	Why           string                 `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUIDv7 of the device. What it signed before stays.
+	Device string `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
+	// Why: 'tablet lost'. Empty: not said.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -320,9 +327,11 @@ func (x *DeviceWithdrawn) GetWhy() string {
 
 // RoleGiven changes a person's role.
 type RoleGiven struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	Role   Role                   `protobuf:"varint,2,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// The role from now on; must be set unless they left.
+	Role Role `protobuf:"varint,2,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
 	// True: no longer works here; role is ignored.
 	Left          bool `protobuf:"varint,3,opt,name=left,proto3" json:"left,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -383,9 +392,11 @@ func (x *RoleGiven) GetLeft() bool {
 // Restored: the log was put back from a backup; a new epoch begins.
 type Restored struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Epoch uint64                 `protobuf:"varint,1,opt,name=epoch,proto3" json:"epoch,omitempty"`
-	// Size and root it began from.
-	Size          uint64 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	// Number of the epoch that begins, counted from 1.
+	Epoch uint64 `protobuf:"varint,1,opt,name=epoch,proto3" json:"epoch,omitempty"`
+	// How many entries the log had when put back.
+	Size uint64 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	// Root of the Merkle tree over those entries, 32 bytes.
 	Root          []byte `protobuf:"bytes,3,opt,name=root,proto3" json:"root,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
