@@ -21,17 +21,22 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// PartState of what was put in.
+// PartState is the state of what was put in.
 type PartState int32
 
 const (
-	PartState_PART_STATE_UNSPECIFIED   PartState = 0
-	PartState_PART_STATE_NEW           PartState = 1
-	PartState_PART_STATE_USED          PartState = 2
+	// Not said.
+	PartState_PART_STATE_UNSPECIFIED PartState = 0
+	// New. Not the same as known good.
+	PartState_PART_STATE_NEW PartState = 1
+	// From another vehicle or off a shelf, to stay.
+	PartState_PART_STATE_USED PartState = 2
+	// Taken apart and put right by somebody who sells such parts.
 	PartState_PART_STATE_RECONDITIONED PartState = 3
 	// The original, put in again.
 	PartState_PART_STATE_ORIGINAL PartState = 4
-	// Borrowed to try; temporary until put back, and leaves its source open.
+	// Borrowed to try; temporary until put back, and leaves the place it came
+	// from open.
 	PartState_PART_STATE_BORROWED PartState = 5
 )
 
@@ -86,14 +91,22 @@ func (PartState) EnumDescriptor() ([]byte, []int) {
 type Why int32
 
 const (
-	Why_WHY_UNSPECIFIED    Why = 0
-	Why_WHY_GUESS          Why = 1
-	Why_WHY_TEST           Why = 2
-	Why_WHY_DAMAGE_SEEN    Why = 3
-	Why_WHY_MAINTENANCE    Why = 4
-	Why_WHY_BULLETIN       Why = 5
+	// Not said.
+	Why_WHY_UNSPECIFIED Why = 0
+	// Nothing pointed to it.
+	Why_WHY_GUESS Why = 1
+	// A test found the old one bad.
+	Why_WHY_TEST Why = 2
+	// The old one looked damaged.
+	Why_WHY_DAMAGE_SEEN Why = 3
+	// It was due anyway.
+	Why_WHY_MAINTENANCE Why = 4
+	// The maker says to fit it for such a concern.
+	Why_WHY_BULLETIN Why = 5
+	// The customer wanted it.
 	Why_WHY_CUSTOMERS_WISH Why = 6
-	Why_WHY_TRIAL          Why = 7
+	// To see whether it helps, meant to come out again.
+	Why_WHY_TRIAL Why = 7
 )
 
 // Enum value maps for Why.
@@ -151,16 +164,27 @@ func (Why) EnumDescriptor() ([]byte, []int) {
 type TemporaryKind int32
 
 const (
-	TemporaryKind_TEMPORARY_KIND_UNSPECIFIED   TemporaryKind = 0
-	TemporaryKind_TEMPORARY_KIND_JUMPER        TemporaryKind = 1
-	TemporaryKind_TEMPORARY_KIND_UNPLUGGED     TemporaryKind = 2
-	TemporaryKind_TEMPORARY_KIND_PIERCED       TemporaryKind = 3
-	TemporaryKind_TEMPORARY_KIND_COVER_OFF     TemporaryKind = 4
-	TemporaryKind_TEMPORARY_KIND_CHARGER_ON    TemporaryKind = 5
+	// Not said; not accepted.
+	TemporaryKind_TEMPORARY_KIND_UNSPECIFIED TemporaryKind = 0
+	// A lead bridging two points.
+	TemporaryKind_TEMPORARY_KIND_JUMPER TemporaryKind = 1
+	// A connector or part left unplugged.
+	TemporaryKind_TEMPORARY_KIND_UNPLUGGED TemporaryKind = 2
+	// Insulation pierced and not sealed. What was proven of the wire before no
+	// longer counts.
+	TemporaryKind_TEMPORARY_KIND_PIERCED TemporaryKind = 3
+	// A cover, lid or shield left off.
+	TemporaryKind_TEMPORARY_KIND_COVER_OFF TemporaryKind = 4
+	// A charger or another supply on the battery.
+	TemporaryKind_TEMPORARY_KIND_CHARGER_ON TemporaryKind = 5
+	// A part from elsewhere, put in to try.
 	TemporaryKind_TEMPORARY_KIND_PART_BORROWED TemporaryKind = 6
-	TemporaryKind_TEMPORARY_KIND_FUSE_OUT      TemporaryKind = 7
-	TemporaryKind_TEMPORARY_KIND_WIRE_CUT      TemporaryKind = 8
-	TemporaryKind_TEMPORARY_KIND_OTHER         TemporaryKind = 9
+	// A fuse taken out.
+	TemporaryKind_TEMPORARY_KIND_FUSE_OUT TemporaryKind = 7
+	// A wire cut and not joined. What was proven of it before no longer counts.
+	TemporaryKind_TEMPORARY_KIND_WIRE_CUT TemporaryKind = 8
+	// Anything else that must be undone.
+	TemporaryKind_TEMPORARY_KIND_OTHER TemporaryKind = 9
 )
 
 // Enum value maps for TemporaryKind.
@@ -218,15 +242,21 @@ func (TemporaryKind) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_work_proto_rawDescGZIP(), []int{2}
 }
 
-// Hazard that was made safe.
+// Hazard that was made safe. How to do it is for the maker's service
+// information to say.
 type Hazard int32
 
 const (
-	Hazard_HAZARD_UNSPECIFIED  Hazard = 0
+	// Not said; not accepted.
+	Hazard_HAZARD_UNSPECIFIED Hazard = 0
+	// The high-voltage system: only for people qualified for it.
 	Hazard_HAZARD_HIGH_VOLTAGE Hazard = 1
-	Hazard_HAZARD_AIRBAG       Hazard = 2
-	Hazard_HAZARD_FUEL         Hazard = 3
-	Hazard_HAZARD_LIFTED       Hazard = 4
+	// Airbags and belt tensioners.
+	Hazard_HAZARD_AIRBAG Hazard = 2
+	// Fuel under pressure, or its vapour.
+	Hazard_HAZARD_FUEL Hazard = 3
+	// The vehicle off the ground: on a lift or on stands.
+	Hazard_HAZARD_LIFTED Hazard = 4
 )
 
 // Enum value maps for Hazard.
@@ -274,27 +304,38 @@ func (Hazard) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_event_v1_work_proto_rawDescGZIP(), []int{3}
 }
 
-// PartFitted: something was put in. New is not known good.
+// PartFitted: something was put in. New is not known good: what was proven of
+// the old part says nothing of this one.
 type PartFitted struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Component string                 `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	State     PartState              `protobuf:"varint,2,opt,name=state,proto3,enum=knowngood.event.v1.PartState" json:"state,omitempty"`
-	// What it is: 'fan motor, two-speed'.
-	Part       string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it was fitted as: 'fan motor'. Needed.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// New, used, reconditioned, original or borrowed; unspecified: not said.
+	State PartState `protobuf:"varint,2,opt,name=state,proto3,enum=knowngood.event.v1.PartState" json:"state,omitempty"`
+	// What it is: 'fan motor, two-speed'. Empty: no more than the component
+	// says.
+	Part string `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	// Number on the part or its box. Empty: not written down.
 	PartNumber string `protobuf:"bytes,4,opt,name=part_number,json=partNumber,proto3" json:"part_number,omitempty"`
 	// Does the number match what the vehicle calls for?
 	NumberMatches Answer `protobuf:"varint,5,opt,name=number_matches,json=numberMatches,proto3,enum=knowngood.event.v1.Answer" json:"number_matches,omitempty"`
-	Supplier      string `protobuf:"bytes,6,opt,name=supplier,proto3" json:"supplier,omitempty"`
-	Cost          *Money `protobuf:"bytes,7,opt,name=cost,proto3" json:"cost,omitempty"`
-	// What came out, and whether it was kept: an old part is a test instrument.
+	// Who supplied it. Empty: not said.
+	Supplier string `protobuf:"bytes,6,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	// What it is charged at. Unset: not said.
+	Cost *Money `protobuf:"bytes,7,opt,name=cost,proto3" json:"cost,omitempty"`
+	// What came out: 'fan motor, brushes worn'. Empty: not said.
 	Removed string `protobuf:"bytes,8,opt,name=removed,proto3" json:"removed,omitempty"`
+	// Was the old part kept? It is a test instrument.
 	OldKept Answer `protobuf:"varint,9,opt,name=old_kept,json=oldKept,proto3,enum=knowngood.event.v1.Answer" json:"old_kept,omitempty"`
-	Why     Why    `protobuf:"varint,10,opt,name=why,proto3,enum=knowngood.event.v1.Why" json:"why,omitempty"`
-	// In the fitter's words.
+	// Why it was fitted, of a short list; unspecified: not said.
+	Why Why `protobuf:"varint,10,opt,name=why,proto3,enum=knowngood.event.v1.Why" json:"why,omitempty"`
+	// Why, in the fitter's words. May be empty.
 	WhySaid string `protobuf:"bytes,11,opt,name=why_said,json=whySaid,proto3" json:"why_said,omitempty"`
-	// For a borrowed part: the socket, vehicle or shelf it came from.
+	// For a borrowed part: the socket, vehicle or shelf it came from: 'horn
+	// relay socket'. Else empty.
 	BorrowedFrom string `protobuf:"bytes,12,opt,name=borrowed_from,json=borrowedFrom,proto3" json:"borrowed_from,omitempty"`
-	// One job or kit: parts fitted under one name count as one change.
+	// Name of a job or kit: parts fitted under one name count as one change.
+	// Empty: a change by itself.
 	Job           string `protobuf:"bytes,13,opt,name=job,proto3" json:"job,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -423,11 +464,15 @@ func (x *PartFitted) GetJob() string {
 
 // PartRemoved: something was taken out and nothing put in its place.
 type PartRemoved struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Component     string                 `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	Kept          Answer                 `protobuf:"varint,2,opt,name=kept,proto3,enum=knowngood.event.v1.Answer" json:"kept,omitempty"`
-	Why           string                 `protobuf:"bytes,3,opt,name=why,proto3" json:"why,omitempty"`
-	WhereKept     string                 `protobuf:"bytes,4,opt,name=where_kept,json=whereKept,proto3" json:"where_kept,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was taken out: 'fan motor'. Needed.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// Was it kept?
+	Kept Answer `protobuf:"varint,2,opt,name=kept,proto3,enum=knowngood.event.v1.Answer" json:"kept,omitempty"`
+	// Why, in words. Empty: not said.
+	Why string `protobuf:"bytes,3,opt,name=why,proto3" json:"why,omitempty"`
+	// Where it lies now: 'box on the passenger seat'. Empty: not said.
+	WhereKept     string `protobuf:"bytes,4,opt,name=where_kept,json=whereKept,proto3" json:"where_kept,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -495,10 +540,13 @@ type PartPutBack struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Component that has its own part again.
 	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	// Id of the fitting or removal this undoes; may be empty.
+	// Id of the fitting or removal this undoes; empty: the latest fitting there
+	// that is not undone yet.
 	Undoes string `protobuf:"bytes,2,opt,name=undoes,proto3" json:"undoes,omitempty"`
-	// True: only unplugged and replugged.
-	ReseatedOnly  bool   `protobuf:"varint,3,opt,name=reseated_only,json=reseatedOnly,proto3" json:"reseated_only,omitempty"`
+	// True: only unplugged and replugged. The part is the same, its contacts are
+	// not proven any more.
+	ReseatedOnly bool `protobuf:"varint,3,opt,name=reseated_only,json=reseatedOnly,proto3" json:"reseated_only,omitempty"`
+	// Anything else, in words.
 	Said          string `protobuf:"bytes,4,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -564,14 +612,16 @@ func (x *PartPutBack) GetSaid() string {
 
 // TemporaryOn: a change was made that must be undone or handed over.
 type TemporaryOn struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Temporary TemporaryKind          `protobuf:"varint,1,opt,name=temporary,proto3,enum=knowngood.event.v1.TemporaryKind" json:"temporary,omitempty"`
-	// What, in words.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sort of change; must be set.
+	Temporary TemporaryKind `protobuf:"varint,1,opt,name=temporary,proto3,enum=knowngood.event.v1.TemporaryKind" json:"temporary,omitempty"`
+	// What, in words: 'jumper on relay K2 30-87'. Needed.
 	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	// Components or points it touches.
 	Where []string `protobuf:"bytes,3,rep,name=where,proto3" json:"where,omitempty"`
-	Undo  string   `protobuf:"bytes,4,opt,name=undo,proto3" json:"undo,omitempty"`
-	// Fuse in a jumper; no larger than the circuit's.
+	// How to undo it: 'pull the jumper, fit relay K2'. Empty: not said.
+	Undo string `protobuf:"bytes,4,opt,name=undo,proto3" json:"undo,omitempty"`
+	// Fuse in a jumper; no larger than the circuit's. Unset: none, or not said.
 	Fuse          *Quantity `protobuf:"bytes,5,opt,name=fuse,proto3" json:"fuse,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -647,7 +697,8 @@ type TemporaryOff struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the entry that put it on; empty when it was never entered.
 	Temporary string `protobuf:"bytes,1,opt,name=temporary,proto3" json:"temporary,omitempty"`
-	// What was undone and how it was left: 'pierced wire sealed'.
+	// What was undone and how it was left: 'pierced wire sealed'. Needed when
+	// temporary is empty.
 	Said          string `protobuf:"bytes,2,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -699,10 +750,14 @@ func (x *TemporaryOff) GetSaid() string {
 
 // WorkedOn: somebody worked in this area, on this or another occasion.
 type WorkedOn struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Area          string                 `protobuf:"bytes,1,opt,name=area,proto3" json:"area,omitempty"`
-	Components    []string               `protobuf:"bytes,2,rep,name=components,proto3" json:"components,omitempty"`
-	What          string                 `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where: 'left front corner', 'under the dashboard'. Empty: components says
+	// it.
+	Area string `protobuf:"bytes,1,opt,name=area,proto3" json:"area,omitempty"`
+	// Components that were worked on or moved. Empty: area says it.
+	Components []string `protobuf:"bytes,2,rep,name=components,proto3" json:"components,omitempty"`
+	// What was done there: 'bumper off and on'. Empty: not said.
+	What          string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -758,15 +813,24 @@ func (x *WorkedOn) GetWhat() string {
 	return ""
 }
 
-// MadeSafe: high voltage or airbags, by somebody qualified.
+// MadeSafe says that a hazard was made safe; by whom, the event says. It is a
+// record only: whoever works next makes sure again.
 type MadeSafe struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Hazard        Hazard                 `protobuf:"varint,1,opt,name=hazard,proto3,enum=knowngood.event.v1.Hazard" json:"hazard,omitempty"`
-	QualifiedHow  string                 `protobuf:"bytes,2,opt,name=qualified_how,json=qualifiedHow,proto3" json:"qualified_how,omitempty"`
-	LockedOff     Answer                 `protobuf:"varint,3,opt,name=locked_off,json=lockedOff,proto3,enum=knowngood.event.v1.Answer" json:"locked_off,omitempty"`
-	ProvenDead    Answer                 `protobuf:"varint,4,opt,name=proven_dead,json=provenDead,proto3,enum=knowngood.event.v1.Answer" json:"proven_dead,omitempty"`
-	TesterProven  Answer                 `protobuf:"varint,5,opt,name=tester_proven,json=testerProven,proto3,enum=knowngood.event.v1.Answer" json:"tester_proven,omitempty"`
-	Said          string                 `protobuf:"bytes,6,opt,name=said,proto3" json:"said,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was made safe; must be set.
+	Hazard Hazard `protobuf:"varint,1,opt,name=hazard,proto3,enum=knowngood.event.v1.Hazard" json:"hazard,omitempty"`
+	// How whoever did it is qualified for it. Empty: not said; asked for with
+	// high voltage and airbags.
+	QualifiedHow string `protobuf:"bytes,2,opt,name=qualified_how,json=qualifiedHow,proto3" json:"qualified_how,omitempty"`
+	// Locked against being switched on again? NO is refused for high voltage.
+	LockedOff Answer `protobuf:"varint,3,opt,name=locked_off,json=lockedOff,proto3,enum=knowngood.event.v1.Answer" json:"locked_off,omitempty"`
+	// Measured, and no voltage found? NO is refused for high voltage.
+	ProvenDead Answer `protobuf:"varint,4,opt,name=proven_dead,json=provenDead,proto3,enum=knowngood.event.v1.Answer" json:"proven_dead,omitempty"`
+	// Was the tester tried on a known source before and after? NO is refused for
+	// high voltage.
+	TesterProven Answer `protobuf:"varint,5,opt,name=tester_proven,json=testerProven,proto3,enum=knowngood.event.v1.Answer" json:"tester_proven,omitempty"`
+	// Anything else, in words.
+	Said          string `protobuf:"bytes,6,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -845,13 +909,20 @@ func (x *MadeSafe) GetSaid() string {
 
 // Repair: something was mended rather than exchanged.
 type Repair struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Component string                 `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
-	What      string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
-	Mode      FaultMode              `protobuf:"varint,3,opt,name=mode,proto3,enum=knowngood.event.v1.FaultMode" json:"mode,omitempty"`
-	Cost      *Money                 `protobuf:"bytes,4,opt,name=cost,proto3" json:"cost,omitempty"`
-	// Points between which the wire was mended.
-	From          string `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Component that was mended: 'splice S4'. Empty: the wire between from and
+	// to.
+	Component string `protobuf:"bytes,1,opt,name=component,proto3" json:"component,omitempty"`
+	// What was done: 'cut out corrosion, crimped and sealed'. Needed.
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// In which way it was bad; unspecified: not said.
+	Mode FaultMode `protobuf:"varint,3,opt,name=mode,proto3,enum=knowngood.event.v1.FaultMode" json:"mode,omitempty"`
+	// What the repair is charged at, without time entered apart. Unset: not
+	// said.
+	Cost *Money `protobuf:"bytes,4,opt,name=cost,proto3" json:"cost,omitempty"`
+	// Point at one end of the wire that was mended. Empty: no wire, or not said.
+	From string `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
+	// Point at the other end; set when from is.
 	To            string `protobuf:"bytes,6,opt,name=to,proto3" json:"to,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -934,18 +1005,25 @@ type RepairChecked struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Ids of the repairs or fittings that were checked.
 	Repairs []string `protobuf:"bytes,1,rep,name=repairs,proto3" json:"repairs,omitempty"`
-	// Readings at the same points before and after.
+	// Ids of readings taken before the repair.
 	Before []string `protobuf:"bytes,2,rep,name=before,proto3" json:"before,omitempty"`
-	After  []string `protobuf:"bytes,3,rep,name=after,proto3" json:"after,omitempty"`
-	// Modules scanned again, codes gone?
+	// Ids of readings taken after it, at the same points as before.
+	After []string `protobuf:"bytes,3,rep,name=after,proto3" json:"after,omitempty"`
+	// Were the modules asked for codes again? What they said is an entry of its
+	// own.
 	Rescanned Answer `protobuf:"varint,4,opt,name=rescanned,proto3,enum=knowngood.event.v1.Answer" json:"rescanned,omitempty"`
+	// Was done what the maker says has to be learned or calibrated afterwards?
 	Relearned Answer `protobuf:"varint,5,opt,name=relearned,proto3,enum=knowngood.event.v1.Answer" json:"relearned,omitempty"`
-	// Concern tried again under its own conditions?
-	ConcernTried  Answer      `protobuf:"varint,6,opt,name=concern_tried,json=concernTried,proto3,enum=knowngood.event.v1.Answer" json:"concern_tried,omitempty"`
-	Conditions    *Conditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
-	Concern       Presence    `protobuf:"varint,8,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
-	Outcome       Outcome     `protobuf:"varint,9,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
-	Said          string      `protobuf:"bytes,10,opt,name=said,proto3" json:"said,omitempty"`
+	// Was the concern tried again under its own conditions?
+	ConcernTried Answer `protobuf:"varint,6,opt,name=concern_tried,json=concernTried,proto3,enum=knowngood.event.v1.Answer" json:"concern_tried,omitempty"`
+	// Conditions in which it was tried.
+	Conditions *Conditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// Was the concern still there?
+	Concern Presence `protobuf:"varint,8,opt,name=concern,proto3,enum=knowngood.event.v1.Presence" json:"concern,omitempty"`
+	// Pass, fail or inconclusive; must be set.
+	Outcome Outcome `protobuf:"varint,9,opt,name=outcome,proto3,enum=knowngood.event.v1.Outcome" json:"outcome,omitempty"`
+	// Anything else, in words.
+	Said          string `protobuf:"bytes,10,opt,name=said,proto3" json:"said,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1050,17 +1128,19 @@ func (x *RepairChecked) GetSaid() string {
 	return ""
 }
 
-// Approval: somebody agreed to be charged.
+// Approval: somebody agreed to be charged, or refused.
 type Approval struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Who: 'customer', 'owner'.
+	// Who: 'customer', 'owner'. Needed.
 	Who string `protobuf:"bytes,1,opt,name=who,proto3" json:"who,omitempty"`
-	// All that is approved so far, parts and time together.
+	// All that is approved so far, parts and time together; the last one in a
+	// currency stands. Unset: what says it.
 	UpTo *Money `protobuf:"bytes,2,opt,name=up_to,json=upTo,proto3" json:"up_to,omitempty"`
+	// What was agreed to or refused: 'new fan motor'. Empty: up_to says it.
 	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
-	// How it was given: signed, by telephone.
+	// How it was given: signed, by telephone. Empty: not said.
 	How string `protobuf:"bytes,4,opt,name=how,proto3" json:"how,omitempty"`
-	// Refused.
+	// True: refused. What was approved before stands.
 	Refused       bool `protobuf:"varint,5,opt,name=refused,proto3" json:"refused,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1133,10 +1213,13 @@ func (x *Approval) GetRefused() bool {
 
 // TimeSpent on the case.
 type TimeSpent struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Minutes       uint32                 `protobuf:"varint,1,opt,name=minutes,proto3" json:"minutes,omitempty"`
-	What          string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
-	Charge        *Money                 `protobuf:"bytes,3,opt,name=charge,proto3" json:"charge,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Minutes; more than 0.
+	Minutes uint32 `protobuf:"varint,1,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// On what: 'traced the fan circuit'. Empty: not said.
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// What is charged for it. Unset: nothing said.
+	Charge        *Money `protobuf:"bytes,3,opt,name=charge,proto3" json:"charge,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1195,8 +1278,9 @@ func (x *TimeSpent) GetCharge() *Money {
 // Note is anything else worth keeping.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Text  string                 `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
-	// Components and points it speaks of.
+	// The note. Needed; at most 20,000 bytes.
+	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
+	// Components and points it speaks of. Empty: the case.
 	About         []string `protobuf:"bytes,2,rep,name=about,proto3" json:"about,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1246,14 +1330,17 @@ func (x *Note) GetAbout() []string {
 	return nil
 }
 
-// Attachment names bytes that travel apart.
+// Attachment names bytes that travel apart: a photograph, a capture, a
+// diagram.
 type Attachment struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Media type of RFC 6838.
+	// Plain file name, no folders: 'splice-s4.jpg'.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Media type of RFC 6838: 'image/jpeg'.
 	MediaType string `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
-	Size      uint64 `protobuf:"varint,3,opt,name=size,proto3" json:"size,omitempty"`
-	// 32 bytes.
+	// Length of the file in bytes.
+	Size uint64 `protobuf:"varint,3,opt,name=size,proto3" json:"size,omitempty"`
+	// SHA-256 of the file, 32 bytes.
 	Sha256 []byte `protobuf:"bytes,4,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	// Entry it belongs to; empty: the case.
 	Entry         string `protobuf:"bytes,5,opt,name=entry,proto3" json:"entry,omitempty"`
@@ -1326,13 +1413,14 @@ func (x *Attachment) GetEntry() string {
 	return ""
 }
 
-// Correction of an entry. The entry stays visible, struck through; a grade given
-// as of its own moment does not change.
+// Correction of an entry. The entry stays visible, struck through; a grade
+// given as of its own moment does not change.
 type Correction struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Id of the entry.
+	// Id of the entry, in the same case.
 	Entry string `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
-	Why   string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	// What was wrong with it: 'read on the wrong pin'. Needed.
+	Why string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	// Marshalled Event of which only the kind counts, and happened, placed and by
 	// where set: what stands instead, at the place of the entry. Empty: the entry
 	// is withdrawn.
