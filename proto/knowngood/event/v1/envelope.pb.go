@@ -109,6 +109,7 @@ type Event struct {
 	// When it was done, as far as the writer can say. Informs; never orders.
 	Happened *Moment `protobuf:"bytes,8,opt,name=happened,proto3" json:"happened,omitempty"`
 	// Where it stands in job order when that is not where the log took it.
+	// Unset: where the log took it.
 	Placed *Placement `protobuf:"bytes,9,opt,name=placed,proto3" json:"placed,omitempty"`
 	// Who did it: a person's id, or a plain role such as 'customer' or 'previous
 	// shop' when no person is known to the register. Empty: the same as
@@ -123,6 +124,9 @@ type Event struct {
 	// The line it was made from, exactly as typed or said, when it was made from
 	// one. At most 4,096 bytes.
 	Typed string `protobuf:"bytes,14,opt,name=typed,proto3" json:"typed,omitempty"`
+	// What it says: exactly one member. Numbers run from 100; those of a shop's
+	// register from 180 to 199.
+	//
 	// Types that are valid to be assigned to Kind:
 	//
 	//	*Event_CaseOpened
@@ -730,186 +734,233 @@ type isEvent_Kind interface {
 }
 
 type Event_CaseOpened struct {
+	// A case begins; its first entry, once.
 	CaseOpened *CaseOpened `protobuf:"bytes,100,opt,name=case_opened,json=caseOpened,proto3,oneof"`
 }
 
 type Event_ConcernStated struct {
+	// What is wrong, added to or put differently.
 	ConcernStated *ConcernStated `protobuf:"bytes,101,opt,name=concern_stated,json=concernStated,proto3,oneof"`
 }
 
 type Event_ConcernDuplicated struct {
+	// Somebody of the shops saw the concern themselves.
 	ConcernDuplicated *ConcernDuplicated `protobuf:"bytes,102,opt,name=concern_duplicated,json=concernDuplicated,proto3,oneof"`
 }
 
 type Event_ConcernActingUp struct {
+	// It is misbehaving now.
 	ConcernActingUp *ConcernActingUp `protobuf:"bytes,103,opt,name=concern_acting_up,json=concernActingUp,proto3,oneof"`
 }
 
 type Event_ConcernGoneAway struct {
+	// It has stopped misbehaving.
 	ConcernGoneAway *ConcernGoneAway `protobuf:"bytes,104,opt,name=concern_gone_away,json=concernGoneAway,proto3,oneof"`
 }
 
 type Event_CodesRead struct {
+	// A module was asked for its trouble codes.
 	CodesRead *CodesRead `protobuf:"bytes,105,opt,name=codes_read,json=codesRead,proto3,oneof"`
 }
 
 type Event_CodesCleared struct {
+	// Trouble codes were cleared, and what they told with them.
 	CodesCleared *CodesCleared `protobuf:"bytes,106,opt,name=codes_cleared,json=codesCleared,proto3,oneof"`
 }
 
 type Event_EvidenceDisturbed struct {
+	// Battery disconnected, module programmed or relearned.
 	EvidenceDisturbed *EvidenceDisturbed `protobuf:"bytes,107,opt,name=evidence_disturbed,json=evidenceDisturbed,proto3,oneof"`
 }
 
 type Event_PartFitted struct {
+	// A part was put in: new, used, borrowed, or the original again.
 	PartFitted *PartFitted `protobuf:"bytes,108,opt,name=part_fitted,json=partFitted,proto3,oneof"`
 }
 
 type Event_PartRemoved struct {
+	// A part was taken out and nothing put in its place.
 	PartRemoved *PartRemoved `protobuf:"bytes,109,opt,name=part_removed,json=partRemoved,proto3,oneof"`
 }
 
 type Event_PartPutBack struct {
+	// The original went back in, or a borrowed part went home.
 	PartPutBack *PartPutBack `protobuf:"bytes,110,opt,name=part_put_back,json=partPutBack,proto3,oneof"`
 }
 
 type Event_Reading struct {
+	// Something was measured, or read off.
 	Reading *Reading `protobuf:"bytes,111,opt,name=reading,proto3,oneof"`
 }
 
 type Event_Test struct {
+	// Something was done to find out.
 	Test *Test `protobuf:"bytes,112,opt,name=test,proto3,oneof"`
 }
 
 type Event_Seen struct {
+	// Something was found without a meter.
 	Seen *Seen `protobuf:"bytes,113,opt,name=seen,proto3,oneof"`
 }
 
 type Event_MeterChecked struct {
+	// An instrument was tried on something known.
 	MeterChecked *MeterChecked `protobuf:"bytes,114,opt,name=meter_checked,json=meterChecked,proto3,oneof"`
 }
 
 type Event_Belief struct {
+	// Somebody holds something to be so.
 	Belief *Belief `protobuf:"bytes,115,opt,name=belief,proto3,oneof"`
 }
 
 type Event_BeliefSettled struct {
+	// A belief turned out true or not true.
 	BeliefSettled *BeliefSettled `protobuf:"bytes,116,opt,name=belief_settled,json=beliefSettled,proto3,oneof"`
 }
 
 type Event_CircuitDrawn struct {
+	// A circuit was drawn by hand, or more is known of a point.
 	CircuitDrawn *CircuitDrawn `protobuf:"bytes,117,opt,name=circuit_drawn,json=circuitDrawn,proto3,oneof"`
 }
 
 type Event_SameAs struct {
+	// Two names mean one thing.
 	SameAs *SameAs `protobuf:"bytes,118,opt,name=same_as,json=sameAs,proto3,oneof"`
 }
 
 type Event_TemporaryOn struct {
+	// A change was made that must be undone or handed over.
 	TemporaryOn *TemporaryOn `protobuf:"bytes,119,opt,name=temporary_on,json=temporaryOn,proto3,oneof"`
 }
 
 type Event_TemporaryOff struct {
+	// Such a change was undone.
 	TemporaryOff *TemporaryOff `protobuf:"bytes,120,opt,name=temporary_off,json=temporaryOff,proto3,oneof"`
 }
 
 type Event_WorkedOn struct {
+	// Somebody worked in this area.
 	WorkedOn *WorkedOn `protobuf:"bytes,121,opt,name=worked_on,json=workedOn,proto3,oneof"`
 }
 
 type Event_MadeSafe struct {
+	// A hazard was made safe before work.
 	MadeSafe *MadeSafe `protobuf:"bytes,122,opt,name=made_safe,json=madeSafe,proto3,oneof"`
 }
 
 type Event_Repair struct {
+	// Something was mended rather than exchanged.
 	Repair *Repair `protobuf:"bytes,123,opt,name=repair,proto3,oneof"`
 }
 
 type Event_RepairChecked struct {
+	// A repair or a fitted part was tried afterwards.
 	RepairChecked *RepairChecked `protobuf:"bytes,124,opt,name=repair_checked,json=repairChecked,proto3,oneof"`
 }
 
 type Event_HandedOff struct {
+	// The case goes to another shop or person with a question.
 	HandedOff *HandedOff `protobuf:"bytes,125,opt,name=handed_off,json=handedOff,proto3,oneof"`
 }
 
 type Event_TakenUp struct {
+	// Whoever it was handed to begins.
 	TakenUp *TakenUp `protobuf:"bytes,126,opt,name=taken_up,json=takenUp,proto3,oneof"`
 }
 
 type Event_HandedBack struct {
+	// Whoever it was handed to gives it back with what was found.
 	HandedBack *HandedBack `protobuf:"bytes,127,opt,name=handed_back,json=handedBack,proto3,oneof"`
 }
 
 type Event_Approval struct {
+	// Somebody agreed to be charged, or refused.
 	Approval *Approval `protobuf:"bytes,128,opt,name=approval,proto3,oneof"`
 }
 
 type Event_TimeSpent struct {
+	// Time went into the case.
 	TimeSpent *TimeSpent `protobuf:"bytes,129,opt,name=time_spent,json=timeSpent,proto3,oneof"`
 }
 
 type Event_Note struct {
+	// Anything else worth keeping.
 	Note *Note `protobuf:"bytes,130,opt,name=note,proto3,oneof"`
 }
 
 type Event_Attachment struct {
+	// A file belongs to the case; its bytes travel apart.
 	Attachment *Attachment `protobuf:"bytes,131,opt,name=attachment,proto3,oneof"`
 }
 
 type Event_Correction struct {
+	// An earlier entry was wrong: it is replaced or withdrawn, and stays
+	// visible.
 	Correction *Correction `protobuf:"bytes,132,opt,name=correction,proto3,oneof"`
 }
 
 type Event_Closed struct {
+	// The case ends.
 	Closed *Closed `protobuf:"bytes,133,opt,name=closed,proto3,oneof"`
 }
 
 type Event_Reopened struct {
+	// A closed case is taken up again.
 	Reopened *Reopened `protobuf:"bytes,134,opt,name=reopened,proto3,oneof"`
 }
 
 type Event_CheckDue struct {
+	// Somebody ought to look again later.
 	CheckDue *CheckDue `protobuf:"bytes,135,opt,name=check_due,json=checkDue,proto3,oneof"`
 }
 
 type Event_CameBack struct {
+	// The vehicle returned.
 	CameBack *CameBack `protobuf:"bytes,136,opt,name=came_back,json=cameBack,proto3,oneof"`
 }
 
 type Event_AccessGranted struct {
+	// A shop or person may see or write the case. Only a server may write it.
 	AccessGranted *AccessGranted `protobuf:"bytes,160,opt,name=access_granted,json=accessGranted,proto3,oneof"`
 }
 
 type Event_AccessWithdrawn struct {
+	// Such access ends or is lowered.
 	AccessWithdrawn *AccessWithdrawn `protobuf:"bytes,161,opt,name=access_withdrawn,json=accessWithdrawn,proto3,oneof"`
 }
 
 type Event_Erased struct {
+	// The bytes of an earlier event were removed. Only a server may write it.
 	Erased *Erased `protobuf:"bytes,162,opt,name=erased,proto3,oneof"`
 }
 
 type Event_ShopOpened struct {
+	// A shop's register begins. Only a server may write it.
 	ShopOpened *ShopOpened `protobuf:"bytes,180,opt,name=shop_opened,json=shopOpened,proto3,oneof"`
 }
 
 type Event_PersonAdded struct {
+	// Somebody works at the shop. Only a server may write it.
 	PersonAdded *PersonAdded `protobuf:"bytes,181,opt,name=person_added,json=personAdded,proto3,oneof"`
 }
 
 type Event_DeviceAdded struct {
+	// A key may sign for the shop. Only a server may write it.
 	DeviceAdded *DeviceAdded `protobuf:"bytes,182,opt,name=device_added,json=deviceAdded,proto3,oneof"`
 }
 
 type Event_DeviceWithdrawn struct {
+	// A key may sign no longer. Only a server may write it.
 	DeviceWithdrawn *DeviceWithdrawn `protobuf:"bytes,183,opt,name=device_withdrawn,json=deviceWithdrawn,proto3,oneof"`
 }
 
 type Event_RoleGiven struct {
+	// Somebody's role changes, or they leave. Only a server may write it.
 	RoleGiven *RoleGiven `protobuf:"bytes,184,opt,name=role_given,json=roleGiven,proto3,oneof"`
 }
 
 type Event_Restored struct {
+	// The log was put back from a backup. Only a server may write it.
 	Restored *Restored `protobuf:"bytes,190,opt,name=restored,proto3,oneof"`
 }
 
@@ -1016,22 +1067,22 @@ type Entry struct {
 	Index uint64 `protobuf:"varint,2,opt,name=index,proto3" json:"index,omitempty"`
 	// Place in the stream, from 1, no gaps.
 	Seq uint64 `protobuf:"varint,3,opt,name=seq,proto3" json:"seq,omitempty"`
-	// As in the event.
+	// The case or register it belongs to, as in the event.
 	Stream string `protobuf:"bytes,4,opt,name=stream,proto3" json:"stream,omitempty"`
-	// As in the event.
+	// Id of the event, as in the event.
 	Id string `protobuf:"bytes,5,opt,name=id,proto3" json:"id,omitempty"`
 	// When the server took it, by the server's clock.
 	Recorded *Moment `protobuf:"bytes,6,opt,name=recorded,proto3" json:"recorded,omitempty"`
-	// As in the event.
+	// Device that signed, as in the event.
 	Device string `protobuf:"bytes,7,opt,name=device,proto3" json:"device,omitempty"`
-	// As in the event.
+	// The device's running number in the stream, as in the event.
 	DeviceSeq uint64 `protobuf:"varint,8,opt,name=device_seq,json=deviceSeq,proto3" json:"device_seq,omitempty"`
-	// As in the event.
+	// Hash of the device's event before, as in the event.
 	Prev []byte `protobuf:"bytes,9,opt,name=prev,proto3" json:"prev,omitempty"`
 	// The person whose token was used; may differ from the event's recorded_by
 	// when somebody passes on what another device wrote.
 	Person string `protobuf:"bytes,10,opt,name=person,proto3" json:"person,omitempty"`
-	// The shop that person acted for.
+	// Stream id of the register of the shop that person acted for.
 	Shop string `protobuf:"bytes,11,opt,name=shop,proto3" json:"shop,omitempty"`
 	// Field number of the event's kind, known here or not.
 	Kind uint32 `protobuf:"varint,12,opt,name=kind,proto3" json:"kind,omitempty"`
@@ -1175,6 +1226,8 @@ func (x *Entry) GetSignature() []byte {
 // stand by happened, then id.
 type Placement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where it stands; exactly one.
+	//
 	// Types that are valid to be assigned to Where:
 	//
 	//	*Placement_After
