@@ -29,6 +29,7 @@ const (
 type Reason int32
 
 const (
+	// Nothing was refused.
 	Reason_REASON_UNSPECIFIED Reason = 0
 	// The bytes are not an event, or break a rule of the envelope.
 	Reason_REASON_MALFORMED Reason = 1
@@ -49,8 +50,11 @@ const (
 	Reason_REASON_NOT_FOUND Reason = 8
 	// Your role may not do this.
 	Reason_REASON_NOT_ALLOWED Reason = 9
-	Reason_REASON_TOO_BIG     Reason = 10
-	Reason_REASON_NO_ROOM     Reason = 11
+	// One event, or one text, is longer than is kept: the text gives the limit.
+	Reason_REASON_TOO_BIG Reason = 10
+	// The server's disk is full. Nothing of the request was kept: keep it and
+	// send it again later.
+	Reason_REASON_NO_ROOM Reason = 11
 	// No token, or one that is not known.
 	Reason_REASON_WHO_ARE_YOU Reason = 12
 	// The join code is wrong, used or expired.
@@ -136,6 +140,7 @@ func (Reason) EnumDescriptor() ([]byte, []int) {
 	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{0}
 }
 
+// AppendRequest is what a device wrote, in the order it wrote it.
 type AppendRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// At most 100 events or 512 KiB.
@@ -189,9 +194,10 @@ type AppendResult struct {
 	// Place in the stream; 0 when refused.
 	Seq uint64 `protobuf:"varint,2,opt,name=seq,proto3" json:"seq,omitempty"`
 	// The same bytes were here before; seq is their first place.
-	HeldAlready bool   `protobuf:"varint,3,opt,name=held_already,json=heldAlready,proto3" json:"held_already,omitempty"`
-	Reason      Reason `protobuf:"varint,4,opt,name=reason,proto3,enum=knowngood.board.v1.Reason" json:"reason,omitempty"`
-	// What was wrong, where, and what would have been right.
+	HeldAlready bool `protobuf:"varint,3,opt,name=held_already,json=heldAlready,proto3" json:"held_already,omitempty"`
+	// Why it was refused; unspecified when taken.
+	Reason Reason `protobuf:"varint,4,opt,name=reason,proto3,enum=knowngood.board.v1.Reason" json:"reason,omitempty"`
+	// What was wrong, where, and what would have been right. Empty when taken.
 	Text string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
 	// Taken all the same, with these remarks: a VIN's check digit, a number of
 	// the device that is missing before this one.
@@ -281,6 +287,7 @@ func (x *AppendResult) GetHead() uint64 {
 	return 0
 }
 
+// AppendResponse says what became of each event.
 type AppendResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// One for each event, in order.
@@ -399,14 +406,18 @@ func (x *Held) GetPosition() uint64 {
 	return 0
 }
 
+// EntriesRequest names one case, or the register of the caller's shop, and the
+// stretch of it that is wanted.
 type EntriesRequest struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Stream string                 `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id.
+	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
 	// First seq wanted; 0 and 1 are the same.
 	From uint64 `protobuf:"varint,2,opt,name=from,proto3" json:"from,omitempty"`
-	// Last seq wanted; 0: all.
+	// Last seq wanted, itself included; 0: all that is there when asked. Not
+	// below from.
 	Through uint64 `protobuf:"varint,3,opt,name=through,proto3" json:"through,omitempty"`
-	// With inclusion proofs in the checkpoint sent last.
+	// True: with inclusion proofs in the checkpoint sent last.
 	Proofs        bool `protobuf:"varint,4,opt,name=proofs,proto3" json:"proofs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -470,11 +481,14 @@ func (x *EntriesRequest) GetProofs() bool {
 	return false
 }
 
+// EntriesResponse is one message of the stream; together they are the stretch
+// asked for, in order.
 type EntriesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// About 64 a message.
 	Entries []*Held `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
-	// With the last message.
+	// Signed checkpoint that covers all that was sent. With the last message
+	// only.
 	Checkpoint []byte `protobuf:"bytes,2,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
 	// One for each entry when asked for: 32-byte hashes laid end to end.
 	Proofs        [][]byte `protobuf:"bytes,3,rep,name=proofs,proto3" json:"proofs,omitempty"`
@@ -533,6 +547,7 @@ func (x *EntriesResponse) GetProofs() [][]byte {
 	return nil
 }
 
+// WatchRequest says what to watch and from where.
 type WatchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// A case; empty: all that the caller's shop may see.
@@ -596,11 +611,15 @@ func (x *WatchRequest) GetFromNow() bool {
 	return false
 }
 
+// WatchResponse is some entries and the place after them. It may have no
+// entries and a newer cursor.
 type WatchResponse struct {
-	state   protoimpl.MessageState `protogen:"open.v1"`
-	Entries []*Held                `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The next entries, in order. Of a whole feed, those the caller may see.
+	Entries []*Held `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	// Resume here after these entries.
-	Cursor        string `protobuf:"bytes,2,opt,name=cursor,proto3" json:"cursor,omitempty"`
+	Cursor string `protobuf:"bytes,2,opt,name=cursor,proto3" json:"cursor,omitempty"`
+	// Signed checkpoint, when these reach the head; else empty.
 	Checkpoint    []byte `protobuf:"bytes,3,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -657,9 +676,10 @@ func (x *WatchResponse) GetCheckpoint() []byte {
 	return nil
 }
 
+// BoardRequest asks for the cases the caller may see.
 type BoardRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Closed cases too.
+	// True: closed cases too.
 	Closed        bool `protobuf:"varint,1,opt,name=closed,proto3" json:"closed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -704,27 +724,41 @@ func (x *BoardRequest) GetClosed() bool {
 
 // BoardCase is one line of the board.
 type BoardCase struct {
-	state   protoimpl.MessageState `protogen:"open.v1"`
-	Stream  string                 `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
-	Shop    string                 `protobuf:"bytes,2,opt,name=shop,proto3" json:"shop,omitempty"`
-	Vehicle string                 `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	Concern string                 `protobuf:"bytes,4,opt,name=concern,proto3" json:"concern,omitempty"`
-	Opened  *v1.Moment             `protobuf:"bytes,5,opt,name=opened,proto3" json:"opened,omitempty"`
-	// What it waits for: 'to take it up', and the shop that must act.
-	WaitsFor     string `protobuf:"bytes,6,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id of the case.
+	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
+	// Stream id of the register of the shop that owns it.
+	Shop string `protobuf:"bytes,2,opt,name=shop,proto3" json:"shop,omitempty"`
+	// The vehicle in words: year, make, model and engine; else plate or VIN.
+	Vehicle string `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// The concern as it was last stated.
+	Concern string `protobuf:"bytes,4,opt,name=concern,proto3" json:"concern,omitempty"`
+	// When it was opened; when it was recorded if nobody said.
+	Opened *v1.Moment `protobuf:"bytes,5,opt,name=opened,proto3" json:"opened,omitempty"`
+	// What it waits for: 'to take it up'. Empty when closed.
+	WaitsFor string `protobuf:"bytes,6,opt,name=waits_for,json=waitsFor,proto3" json:"waits_for,omitempty"`
+	// Stream id of the register of the shop that must act. Empty when closed.
 	WaitsForShop string `protobuf:"bytes,7,opt,name=waits_for_shop,json=waitsForShop,proto3" json:"waits_for_shop,omitempty"`
-	WaitsForYou  bool   `protobuf:"varint,8,opt,name=waits_for_you,json=waitsForYou,proto3" json:"waits_for_you,omitempty"`
+	// True: that shop is the caller's.
+	WaitsForYou bool `protobuf:"varint,8,opt,name=waits_for_you,json=waitsForYou,proto3" json:"waits_for_you,omitempty"`
 	// Components with a test or judged reading since they were last fitted.
 	Tested uint32 `protobuf:"varint,9,opt,name=tested,proto3" json:"tested,omitempty"`
 	// Beliefs that nothing has settled.
-	OnlyBelieved     uint32      `protobuf:"varint,10,opt,name=only_believed,json=onlyBelieved,proto3" json:"only_believed,omitempty"`
-	Findings         uint32      `protobuf:"varint,11,opt,name=findings,proto3" json:"findings,omitempty"`
-	Temporary        []string    `protobuf:"bytes,12,rep,name=temporary,proto3" json:"temporary,omitempty"`
+	OnlyBelieved uint32 `protobuf:"varint,10,opt,name=only_believed,json=onlyBelieved,proto3" json:"only_believed,omitempty"`
+	// How many findings the review has now.
+	Findings uint32 `protobuf:"varint,11,opt,name=findings,proto3" json:"findings,omitempty"`
+	// What is temporary and still on, in words: 'jumper on relay K2 30-87'.
+	Temporary []string `protobuf:"bytes,12,rep,name=temporary,proto3" json:"temporary,omitempty"`
+	// Part of spent that went into parts fitted with no failing test before and
+	// no other reason given, one sum a currency.
 	SpentWithoutTest []*v1.Money `protobuf:"bytes,13,rep,name=spent_without_test,json=spentWithoutTest,proto3" json:"spent_without_test,omitempty"`
-	Spent            []*v1.Money `protobuf:"bytes,14,rep,name=spent,proto3" json:"spent,omitempty"`
-	Entries          uint64      `protobuf:"varint,15,opt,name=entries,proto3" json:"entries,omitempty"`
-	// 'open', 'handed off', or how it was closed.
-	State         string `protobuf:"bytes,16,opt,name=state,proto3" json:"state,omitempty"`
+	// Parts, repairs and time charged so far, one sum a currency.
+	Spent []*v1.Money `protobuf:"bytes,14,rep,name=spent,proto3" json:"spent,omitempty"`
+	// How many entries the case has: its last seq.
+	Entries uint64 `protobuf:"varint,15,opt,name=entries,proto3" json:"entries,omitempty"`
+	// 'open', 'handed off', or how it was closed: 'closed: not found'.
+	State string `protobuf:"bytes,16,opt,name=state,proto3" json:"state,omitempty"`
+	// VIN as recorded; empty when not known.
 	Vin           string `protobuf:"bytes,17,opt,name=vin,proto3" json:"vin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -879,9 +913,11 @@ func (x *BoardCase) GetVin() string {
 	return ""
 }
 
+// BoardResponse is the board as it stands.
 type BoardResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Cases         []*BoardCase           `protobuf:"bytes,1,rep,name=cases,proto3" json:"cases,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Those that wait for the caller's shop first, then the newest first.
+	Cases         []*BoardCase `protobuf:"bytes,1,rep,name=cases,proto3" json:"cases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -923,12 +959,15 @@ func (x *BoardResponse) GetCases() []*BoardCase {
 	return nil
 }
 
+// TimelineRequest asks one case a question.
 type TimelineRequest struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Stream string                 `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
-	// As on the command line: 'kind:reading point:"fan C1-2" since:12'.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id of the case.
+	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
+	// As on the command line: 'kind:reading point:"fan C1-2" since:12'. Empty:
+	// all entries.
 	Query string `protobuf:"bytes,2,opt,name=query,proto3" json:"query,omitempty"`
-	// As it stood at this seq; 0: now.
+	// As it stood at this seq; 0: as the query says, else now.
 	AsOf          uint64 `protobuf:"varint,3,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -988,17 +1027,27 @@ func (x *TimelineRequest) GetAsOf() uint64 {
 // TimelineRow is one entry as people read it.
 type TimelineRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Seq   uint64                 `protobuf:"varint,1,opt,name=seq,proto3" json:"seq,omitempty"`
-	Id    string                 `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
-	Kind  string                 `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
-	// Who did it and who wrote it down, as in the event.
-	By         string     `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
-	RecordedBy string     `protobuf:"bytes,5,opt,name=recorded_by,json=recordedBy,proto3" json:"recorded_by,omitempty"`
-	Shop       string     `protobuf:"bytes,6,opt,name=shop,proto3" json:"shop,omitempty"`
-	Happened   *v1.Moment `protobuf:"bytes,7,opt,name=happened,proto3" json:"happened,omitempty"`
-	Recorded   *v1.Moment `protobuf:"bytes,8,opt,name=recorded,proto3" json:"recorded,omitempty"`
-	Text       string     `protobuf:"bytes,9,opt,name=text,proto3" json:"text,omitempty"`
-	// 'placed afterwards', 'late', 'struck through', 'erased', 'not understood here'.
+	// Place in the case, from 1.
+	Seq uint64 `protobuf:"varint,1,opt,name=seq,proto3" json:"seq,omitempty"`
+	// Id of the event.
+	Id string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	// Kind in words: 'part fitted'; 'kind 999' when not understood here.
+	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Who did it: a person's id, or a plain role such as 'customer'.
+	By string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	// Who wrote it down: a person's id.
+	RecordedBy string `protobuf:"bytes,5,opt,name=recorded_by,json=recordedBy,proto3" json:"recorded_by,omitempty"`
+	// Stream id of the register of the shop it was recorded for.
+	Shop string `protobuf:"bytes,6,opt,name=shop,proto3" json:"shop,omitempty"`
+	// When it was done, as far as anybody said. Unset: not said.
+	Happened *v1.Moment `protobuf:"bytes,7,opt,name=happened,proto3" json:"happened,omitempty"`
+	// When the server took it.
+	Recorded *v1.Moment `protobuf:"bytes,8,opt,name=recorded,proto3" json:"recorded,omitempty"`
+	// What it says, in one line; after a correction also what stands now.
+	Text string `protobuf:"bytes,9,opt,name=text,proto3" json:"text,omitempty"`
+	// What to know before reading it: 'placed afterwards: before the opening',
+	// 'waits for its place: …', 'late: …', 'corrected by #12', 'withdrawn by
+	// #12', 'erased', 'not understood here'. Empty: nothing.
 	Marks []string `protobuf:"bytes,10,rep,name=marks,proto3" json:"marks,omitempty"`
 	// Place in job order, from 1.
 	Job           uint64 `protobuf:"varint,11,opt,name=job,proto3" json:"job,omitempty"`
@@ -1113,9 +1162,12 @@ func (x *TimelineRow) GetJob() uint64 {
 	return 0
 }
 
+// TimelineResponse is the answer.
 type TimelineResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Rows          []*TimelineRow         `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The entries that fit, in log order or, when the query says so, in job
+	// order.
+	Rows          []*TimelineRow `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1157,10 +1209,13 @@ func (x *TimelineResponse) GetRows() []*TimelineRow {
 	return nil
 }
 
+// ReviewRequest asks for a review of one case.
 type ReviewRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Stream        string                 `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
-	AsOf          uint64                 `protobuf:"varint,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id of the case.
+	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
+	// As it stood at this seq; 0: now.
+	AsOf          uint64 `protobuf:"varint,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1209,16 +1264,21 @@ func (x *ReviewRequest) GetAsOf() uint64 {
 	return 0
 }
 
-// Finding of the review.
+// Finding is something the review wants somebody to look at. It is about the
+// record, never about a person.
 type Finding struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Rule  string                 `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
+	// Short name of the rule that found it: 'meter-unproven'.
+	Rule string `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
 	// 'look now', 'look', 'note'.
-	Severity string   `protobuf:"bytes,2,opt,name=severity,proto3" json:"severity,omitempty"`
-	Entries  []uint64 `protobuf:"varint,3,rep,packed,name=entries,proto3" json:"entries,omitempty"`
-	Why      string   `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
-	Clears   string   `protobuf:"bytes,5,opt,name=clears,proto3" json:"clears,omitempty"`
-	// Components it is about.
+	Severity string `protobuf:"bytes,2,opt,name=severity,proto3" json:"severity,omitempty"`
+	// Places in the case that it rests on, ascending.
+	Entries []uint64 `protobuf:"varint,3,rep,packed,name=entries,proto3" json:"entries,omitempty"`
+	// What was found, in plain words, naming entries as #12.
+	Why string `protobuf:"bytes,4,opt,name=why,proto3" json:"why,omitempty"`
+	// What would settle it.
+	Clears string `protobuf:"bytes,5,opt,name=clears,proto3" json:"clears,omitempty"`
+	// Components or points it is about. May be empty.
 	About         []string `protobuf:"bytes,6,rep,name=about,proto3" json:"about,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1296,9 +1356,12 @@ func (x *Finding) GetAbout() []string {
 	return nil
 }
 
+// ReviewResponse is what the review found. Nothing found does not say that all
+// is well.
 type ReviewResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Findings      []*Finding             `protobuf:"bytes,1,rep,name=findings,proto3" json:"findings,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What to look at first comes first.
+	Findings      []*Finding `protobuf:"bytes,1,rep,name=findings,proto3" json:"findings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1340,11 +1403,14 @@ func (x *ReviewResponse) GetFindings() []*Finding {
 	return nil
 }
 
+// BriefRequest asks for the page that hands a case over, or hands it back.
 type BriefRequest struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Stream string                 `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
-	AsOf   uint64                 `protobuf:"varint,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
-	// The hand-back instead of the brief.
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id of the case.
+	Stream string `protobuf:"bytes,1,opt,name=stream,proto3" json:"stream,omitempty"`
+	// As it stood at this seq; 0: now.
+	AsOf uint64 `protobuf:"varint,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	// True: the hand-back instead of the brief.
 	HandBack      bool `protobuf:"varint,3,opt,name=hand_back,json=handBack,proto3" json:"hand_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1403,9 +1469,11 @@ func (x *BriefRequest) GetHandBack() bool {
 
 // Line of a document with the entries it rests on.
 type Line struct {
-	state   protoimpl.MessageState `protogen:"open.v1"`
-	Text    string                 `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
-	Entries []uint64               `protobuf:"varint,2,rep,packed,name=entries,proto3" json:"entries,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One statement, in words.
+	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
+	// Places in the case that it rests on. May be empty.
+	Entries []uint64 `protobuf:"varint,2,rep,packed,name=entries,proto3" json:"entries,omitempty"`
 	// Mark before the text: 'still on', 'unproven'; may be empty.
 	Mark          string `protobuf:"bytes,3,opt,name=mark,proto3" json:"mark,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1463,10 +1531,13 @@ func (x *Line) GetMark() string {
 	return ""
 }
 
+// Section of a document: one question and its answer.
 type Section struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Title string                 `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
-	Lines []*Line                `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
+	// The question, as a heading.
+	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
+	// The answer. Empty: none says why.
+	Lines []*Line `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
 	// Said when there are no lines.
 	None          string `protobuf:"bytes,3,opt,name=none,proto3" json:"none,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1524,11 +1595,15 @@ func (x *Section) GetNone() string {
 	return ""
 }
 
+// BriefResponse is the page as values; how it looks is for whoever shows it.
 type BriefResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Title         string                 `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
-	Sections      []*Section             `protobuf:"bytes,2,rep,name=sections,proto3" json:"sections,omitempty"`
-	Cautions      []string               `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Heading of the page.
+	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
+	// What it says, in order.
+	Sections []*Section `protobuf:"bytes,2,rep,name=sections,proto3" json:"sections,omitempty"`
+	// Cautions for the work the case touches; to be shown with it.
+	Cautions      []string `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1584,14 +1659,19 @@ func (x *BriefResponse) GetCautions() []string {
 	return nil
 }
 
+// JoinRequest turns a join code into a place in a shop.
 type JoinRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Code  string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	// Ed25519, 32 bytes.
+	// The code as typed: 'K3QX-09ZM-7HTA'; capitals, spaces and hyphens do not
+	// matter.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// The device's Ed25519 public key, 32 bytes. The private key never leaves
+	// the device.
 	PublicKey []byte `protobuf:"bytes,2,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
-	// UUIDv7 minted by the device.
+	// UUIDv7 minted by the device; new here.
 	Device string `protobuf:"bytes,3,opt,name=device,proto3" json:"device,omitempty"`
-	// Kept in the erasable table, not in the log.
+	// What the others call the person. Kept in the erasable table, not in the
+	// log. At most 100 bytes.
 	PersonName    string `protobuf:"bytes,4,opt,name=person_name,json=personName,proto3" json:"person_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1655,17 +1735,24 @@ func (x *JoinRequest) GetPersonName() string {
 	return ""
 }
 
+// JoinResponse is who the caller is from now on.
 type JoinResponse struct {
-	state    protoimpl.MessageState `protogen:"open.v1"`
-	Token    string                 `protobuf:"bytes,1,opt,name=token,proto3" json:"token,omitempty"`
-	Person   string                 `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
-	Shop     string                 `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
-	ShopName string                 `protobuf:"bytes,4,opt,name=shop_name,json=shopName,proto3" json:"shop_name,omitempty"`
-	Role     v1.Role                `protobuf:"varint,5,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Bearer token for every call from this device; told once, to be kept
+	// secret.
+	Token string `protobuf:"bytes,1,opt,name=token,proto3" json:"token,omitempty"`
+	// Id of the person, made by the server.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// Stream id of the shop's register.
+	Shop string `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
+	// Name of the shop as others see it.
+	ShopName string `protobuf:"bytes,4,opt,name=shop_name,json=shopName,proto3" json:"shop_name,omitempty"`
+	// What the person may do here.
+	Role v1.Role `protobuf:"varint,5,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
 	// Of the server's log, for checking checkpoints: a verifier key as in
 	// golang.org/x/mod/sumdb/note.
 	LogKey string `protobuf:"bytes,6,opt,name=log_key,json=logKey,proto3" json:"log_key,omitempty"`
-	// The shop's currency.
+	// ISO 4217 code of the currency the shop counts in.
 	Currency      string `protobuf:"bytes,7,opt,name=currency,proto3" json:"currency,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1750,9 +1837,11 @@ func (x *JoinResponse) GetCurrency() string {
 	return ""
 }
 
+// InviteRequest asks for a join code. For an owner only.
 type InviteRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Role          v1.Role                `protobuf:"varint,1,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Role of whoever joins with it; must be set.
+	Role          v1.Role `protobuf:"varint,1,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1794,10 +1883,12 @@ func (x *InviteRequest) GetRole() v1.Role {
 	return v1.Role(0)
 }
 
+// InviteResponse is the code to pass on.
 type InviteResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Works once.
-	Code          string     `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// The code: 'K3QX-09ZM-7HTA'. Works once.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// When it stops working, used or not.
 	Expires       *v1.Moment `protobuf:"bytes,2,opt,name=expires,proto3" json:"expires,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1847,6 +1938,7 @@ func (x *InviteResponse) GetExpires() *v1.Moment {
 	return nil
 }
 
+// PeopleRequest has nothing to say: the token says who asks.
 type PeopleRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -1885,11 +1977,15 @@ func (*PeopleRequest) Descriptor() ([]byte, []int) {
 
 // Somebody as the erasable table has them.
 type Somebody struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	Name          string                 `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
-	Shop          string                 `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
-	Role          v1.Role                `protobuf:"varint,4,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// What the others call the person. Empty: erased, or not known here.
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// Stream id of the register of the person's shop.
+	Shop string `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
+	// What the person may do there.
+	Role          v1.Role `protobuf:"varint,4,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1952,10 +2048,13 @@ func (x *Somebody) GetRole() v1.Role {
 	return v1.Role(0)
 }
 
+// Shop as others see it.
 type Shop struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Shop          string                 `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
-	Name          string                 `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stream id of its register.
+	Shop string `protobuf:"bytes,1,opt,name=shop,proto3" json:"shop,omitempty"`
+	// Its name.
+	Name          string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2004,12 +2103,16 @@ func (x *Shop) GetName() string {
 	return ""
 }
 
-// DeviceKey of a device that wrote something the caller may see.
+// DeviceKey of a device that may have written something the caller may see,
+// withdrawn ones too.
 type DeviceKey struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Device        string                 `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
-	PublicKey     []byte                 `protobuf:"bytes,2,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
-	Person        string                 `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUIDv7 of the device.
+	Device string `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
+	// Ed25519 public key, 32 bytes, to check its signatures with.
+	PublicKey []byte `protobuf:"bytes,2,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
+	// Person whose device it is; empty for the server's own.
+	Person        string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2065,11 +2168,16 @@ func (x *DeviceKey) GetPerson() string {
 	return ""
 }
 
+// PeopleResponse is who the caller has to do with.
 type PeopleResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	People        []*Somebody            `protobuf:"bytes,1,rep,name=people,proto3" json:"people,omitempty"`
-	Shops         []*Shop                `protobuf:"bytes,2,rep,name=shops,proto3" json:"shops,omitempty"`
-	Devices       []*DeviceKey           `protobuf:"bytes,3,rep,name=devices,proto3" json:"devices,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// People of the caller's shop and of the shops it shares or ever shared a
+	// case with, in order of their ids.
+	People []*Somebody `protobuf:"bytes,1,rep,name=people,proto3" json:"people,omitempty"`
+	// Every shop here, so that a case can be handed to one by its name.
+	Shops []*Shop `protobuf:"bytes,2,rep,name=shops,proto3" json:"shops,omitempty"`
+	// Keys of those people's devices and of the server.
+	Devices       []*DeviceKey `protobuf:"bytes,3,rep,name=devices,proto3" json:"devices,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2125,6 +2233,7 @@ func (x *PeopleResponse) GetDevices() []*DeviceKey {
 	return nil
 }
 
+// WhoAmIRequest has nothing to say: the token says who asks.
 type WhoAmIRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -2161,16 +2270,25 @@ func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
 	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
 }
 
+// WhoAmIResponse is whom the token stands for.
 type WhoAmIResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	Name          string                 `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
-	Shop          string                 `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
-	ShopName      string                 `protobuf:"bytes,4,opt,name=shop_name,json=shopName,proto3" json:"shop_name,omitempty"`
-	Role          v1.Role                `protobuf:"varint,5,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
-	Device        string                 `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
-	LogKey        string                 `protobuf:"bytes,7,opt,name=log_key,json=logKey,proto3" json:"log_key,omitempty"`
-	Currency      string                 `protobuf:"bytes,8,opt,name=currency,proto3" json:"currency,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// What the others call the person. Empty: erased.
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// Stream id of the shop's register.
+	Shop string `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
+	// Name of the shop as others see it.
+	ShopName string `protobuf:"bytes,4,opt,name=shop_name,json=shopName,proto3" json:"shop_name,omitempty"`
+	// What the person may do here.
+	Role v1.Role `protobuf:"varint,5,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	// UUIDv7 of the device the token was given to.
+	Device string `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
+	// Verifier key of the server's log, as in JoinResponse.
+	LogKey string `protobuf:"bytes,7,opt,name=log_key,json=logKey,proto3" json:"log_key,omitempty"`
+	// ISO 4217 code of the currency the shop counts in.
+	Currency      string `protobuf:"bytes,8,opt,name=currency,proto3" json:"currency,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2261,10 +2379,15 @@ func (x *WhoAmIResponse) GetCurrency() string {
 	return ""
 }
 
+// WithdrawDeviceRequest names a device of the caller's shop: one's own, or,
+// for an owner, anybody's.
 type WithdrawDeviceRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Device        string                 `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
-	Why           string                 `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUIDv7 of the device.
+	Device string `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
+	// Why: 'tablet lost'. At most 2,000 bytes; kept in the shop's register.
+	// Empty: not said.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2313,6 +2436,7 @@ func (x *WithdrawDeviceRequest) GetWhy() string {
 	return ""
 }
 
+// WithdrawDeviceResponse says that it is done, or was before.
 type WithdrawDeviceResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
