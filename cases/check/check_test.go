@@ -172,6 +172,8 @@ func TestWhatIsAskedAgain(t *testing.T) {
 		{reading(func(r *eventv1.Reading) { r.Outcome, r.ShouldBe.Said, r.Tries = fail, "", 0 }), "reading.outcome", "as it should be"},
 		{reading(func(r *eventv1.Reading) { r.Failures = 1 }), "reading.outcome", "1 failures"},
 		{reading(func(r *eventv1.Reading) { r.Instrument.Kind = eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP }), "reading.instrument.kind", "test lamp"},
+		{reading(func(r *eventv1.Reading) { r.Instrument.Kind = eventv1.InstrumentKind_INSTRUMENT_KIND_LED_TESTER }), "reading.instrument.kind", "led tester"},
+		{reading(func(r *eventv1.Reading) { r.Instrument.Kind = eventv1.InstrumentKind_INSTRUMENT_KIND_EYES_AND_HANDS }), "reading.instrument.kind", "eyes and hands"},
 		{of("note", func(e *eventv1.Event) { e.Happened = moment(now.Unix() + 301) }), "happened", "lies in the future"},
 		{of("note", func(e *eventv1.Event) { e.Happened = moment(0) }), "happened", "long ago"},
 		{of("case_opened", func(e *eventv1.Event) { e.GetCaseOpened().Vehicle.Vin = "1G4AH59H55G118341" }), "case_opened.vehicle.vin", "should be 4"},

@@ -3,6 +3,7 @@ package check_test
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -259,6 +260,7 @@ func examples() map[string]example {
 		bad{func(e *eventv1.Event) { e.GetPartFitted().WhySaid = long }, "part_fitted.why_said", "into a note"},
 		bad{func(e *eventv1.Event) { e.Because = []string{"last"} }, "because[0]", "not a UUID"},
 		bad{func(e *eventv1.Event) { e.Because = []string{id(1)} }, "because[0]", "the event itself"},
+		bad{func(e *eventv1.Event) { e.Because = slices.Repeat([]string{id(theReading)}, 201) }, "because", "has 201 entries"},
 		bad{func(e *eventv1.Event) { e.By = "Max" }, "by", "capital letters"},
 		bad{func(e *eventv1.Event) { e.By = "tech 2" }, "by", "plain role"},
 		bad{func(e *eventv1.Event) { e.By = " customer" }, "by", "space or hyphen"},
@@ -524,6 +526,8 @@ func examples() map[string]example {
 	},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Sha256 = digest()[:31] }, "attachment.sha256", "has 31 bytes"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Name = "../splice.jpg" }, "attachment.name", "plain file name"},
+		bad{func(e *eventv1.Event) { e.GetAttachment().Name = `photos\splice.jpg` }, "attachment.name", "plain file name"},
+		bad{func(e *eventv1.Event) { e.GetAttachment().Name = "photos/splice.jpg" }, "attachment.name", "plain file name"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Name = "" }, "attachment.name", "file's name"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().MediaType = "jpeg" }, "attachment.media_type", "image/jpeg"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Entry = "x" }, "attachment.entry", "not a UUID"},

@@ -108,6 +108,30 @@ func TestFromTheFuture(t *testing.T) {
 	}
 }
 
+// A value of an enum, or a field of an item of a list, that only a later build
+// knows makes the event strange: what is not understood proves nothing.
+func TestStrangeWhereverItStands(t *testing.T) {
+	t.Parallel()
+	later := &eventv1.Covered{Component: "fan motor"}
+	later.ProtoReflect().SetUnknown(protowire.AppendVarint(protowire.AppendTag(nil, 99, protowire.VarintType), 1))
+	for name, kind := range map[string]*eventv1.Test{
+		"a value":               {Outcome: 99},
+		"a value in a list":     {Covers: []*eventv1.Covered{{Modes: []eventv1.FaultMode{1, 99}}}},
+		"a value in a message":  {Conditions: &eventv1.Conditions{Key: 99}},
+		"a field in a list":     {Covers: []*eventv1.Covered{{}, later}},
+		"a value in a list's":   {Covers: []*eventv1.Covered{{Extent: 99}, {}}},
+		"one before known ones": {Covers: []*eventv1.Covered{later, {}}, Outcome: 1},
+	} {
+		e := event(func(e *eventv1.Event) { e.Kind = &eventv1.Event_Test{Test: kind} })
+		require.True(t, Strange(e), name)
+		o, err := Open(encode(t, e))
+		require.NoError(t, err, name)
+		require.True(t, o.Known && o.Strange, name)
+	}
+	whole := &eventv1.Test{Outcome: 1, Covers: []*eventv1.Covered{{Component: "fan motor", Extent: 1, Modes: []eventv1.FaultMode{1}}}}
+	require.False(t, Strange(event(func(e *eventv1.Event) { e.Kind = &eventv1.Event_Test{Test: whole} })))
+}
+
 func TestMalformed(t *testing.T) {
 	t.Parallel()
 	b := encode(t, event())
@@ -166,6 +190,8 @@ func TestFieldsOfTheEnvelope(t *testing.T) {
 		"prev missing":              {func(e *eventv1.Event) { e.DeviceSeq = 2 }, "prev: 0 bytes"},
 		"prev too short":            {func(e *eventv1.Event) { e.DeviceSeq, e.Prev = 2, make([]byte, 31) }, "prev: 31 bytes"},
 		"salt":                      {func(e *eventv1.Event) { e.Salt = nil }, "salt: "},
+		"a salt too short":          {func(e *eventv1.Event) { e.Salt = make([]byte, SaltSize-1) }, "salt: 15 bytes"},
+		"a salt too long":           {func(e *eventv1.Event) { e.Salt = make([]byte, SaltSize+1) }, "salt: 17 bytes"},
 		"expect":                    {func(e *eventv1.Event) { e.Expect = proto.Uint64(0) }, "expect: "},
 		"because":                   {func(e *eventv1.Event) { e.Because[1] = "x" }, "because, item 2: "},
 		"placed":                    {func(e *eventv1.Event) { e.Placed = &eventv1.Placement{} }, "placed: "},
