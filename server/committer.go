@@ -223,7 +223,7 @@ func (c *committer) why(err error) error {
 	switch {
 	case errors.Is(err, log.ErrFull):
 		c.logger.Warn("no room for appends", "error", err)
-		return refuse(boardv1.Reason_REASON_NO_ROOM, "the server has no room left for entries; nothing of this was kept; keep it and send it again later")
+		return refuse(boardv1.Reason_REASON_NO_ROOM, "the server has no room left for entries; what was sent is not kept there")
 	case errors.Is(err, log.ErrTooBig):
 		return refuse(boardv1.Reason_REASON_LIMIT, "that is too much for one request; send fewer events at once")
 	}

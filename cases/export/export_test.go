@@ -100,6 +100,7 @@ func made(t testing.TB, n, erased int) *Export {
 	x.Head.Checkpoint = string(cp)
 	x.Head.LogKey, err = note.NewEd25519VerifierKey(log.Origin(logID), key(9).Public().(ed25519.PublicKey))
 	require.NoError(t, err)
+	x.Head.Entries = len(x.Lines)
 	x.Views()
 	return x
 }
@@ -203,8 +204,12 @@ func TestWhatDoesNotHold(t *testing.T) {
 		require.Equal(t, c.line, v.Problems[0].Line, c.name)
 		require.Contains(t, v.Problems[0].What, c.what, c.name)
 	}
-	v := Verify(made(t, 2, 0), "knowngood.example/log/ffffffffffffffff+00000000+AQ==")
+	v := Verify(made(t, 2, 0), log.Origin(logID)+"+00000000+AQ==")
 	require.Contains(t, v.Problems[0].What, "not the key this home knows")
+	other := Verify(made(t, 2, 0), log.Origin("ffffffffffffffff")+"+00000000+AQ==")
+	require.Empty(t, other.Problems, "the reader knows another log's key")
+	require.False(t, other.KeyKnown)
+	require.True(t, Verify(made(t, 2, 0), made(t, 2, 0).Head.LogKey).KeyKnown)
 }
 
 // TestNumbersThatCameLate: an event held up somewhere may stand behind the next

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"fmt"
+	"strings"
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
@@ -18,6 +19,9 @@ import (
 type Verified struct {
 	// Entries that were read.
 	Entries int
+	// KeyKnown: the reader knew the log's key, and it is the one in the export. When
+	// not, it has to be compared with one learned another way.
+	KeyKnown bool
 	// Problems are what does not hold; none: all of it does.
 	Problems []Problem
 	// Remarks are what a reader should know and breaks nothing: holes in a device's
@@ -35,12 +39,17 @@ func OpenCheckpoint(checkpoint []byte, logKey string) (log.Checkpoint, error) {
 	return log.OpenCheckpoint(checkpoint, v)
 }
 
-// Verify holds everything an export says against its bytes. pinned is the log's
-// key as the reader knows it; empty: the one in the export is used.
+// Verify holds everything an export says against its bytes. pinned is the key of
+// the log that the reader knows; empty, or of another log: the one in the export is
+// used. That the case had no further entries when it was written, nobody signs.
 func Verify(x *Export, pinned string) *Verified {
 	v := &Verified{Entries: len(x.Lines)}
 	key := x.Head.LogKey
-	if pinned != "" && pinned != key {
+	switch {
+	case pinned == "":
+	case pinned == key:
+		v.KeyKnown = true
+	case strings.HasPrefix(pinned, log.Origin(x.Head.Log)+"+"):
 		v.problem(1, "log_key is not the key this home knows the log by")
 		key = pinned
 	}
@@ -61,7 +70,7 @@ func Verify(x *Export, pinned string) *Verified {
 		v.line(i+2, x, l, uint64(i+1), tree, keys, numbers)
 	}
 	v.chains(x, numbers)
-	if x.Head.Entries != 0 && x.Head.Entries != len(x.Lines) {
+	if x.Head.Entries != len(x.Lines) {
 		v.problem(1, "there are %d entries of %d: the file was cut short, or added to", len(x.Lines), x.Head.Entries)
 	}
 	return v

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -28,7 +29,7 @@ type askFlags struct {
 func (o *askFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&o.ref, "case", "", "the case: its id or the end of it (default: the one in use)")
 	f.StringVar(&o.from, "from", "", "ask an export instead of the server ('-': standard input); needs no identity")
-	f.Uint64Var(&o.asOf, "as-of", 0, "as the case stood at this entry (default: now)")
+	f.Var((*place)(&o.asOf), "as-of", "as the case stood at this entry (default: now)")
 }
 
 const askHelp = `
@@ -207,4 +208,21 @@ func known(c *cases.Case) []quick.Name {
 	}
 	slices.SortFunc(out, func(a, b quick.Name) int { return strings.Compare(a.Text, b.Text) })
 	return out
+}
+
+// place is the number of an entry as a flag takes it.
+type place uint64
+
+func (p *place) String() string { return fmt.Sprint(uint64(*p)) }
+
+// Type is what the help calls the value.
+func (p *place) Type() string { return "number" }
+
+func (p *place) Set(s string) error {
+	n, err := strconv.ParseUint(strings.TrimPrefix(s, "#"), 10, 64)
+	if err != nil || n == 0 {
+		return errors.New("it takes the number of an entry: they count from 1")
+	}
+	*p = place(n)
+	return nil
 }

@@ -58,7 +58,7 @@ func newBoard(a *app) *cobra.Command {
 	f := cmd.Flags()
 	f.BoolVar(&closed, "closed", false, "closed cases too")
 	f.StringVar(&from, "from", "", "ask an export instead of the server ('-': standard input); needs no identity")
-	f.Uint64Var(&asOf, "as-of", 0, "with --from: as the case stood at this entry")
+	f.Var((*place)(&asOf), "as-of", "with --from: as the case stood at this entry")
 	return cmd
 }
 

@@ -51,6 +51,9 @@ func runExport(ctx context.Context, a *app, ref, from, to string, names bool) er
 	if err := export.Write(&b, x); err != nil {
 		return err
 	}
+	if old, err := os.ReadFile(to); err == nil && len(old) > 0 && !bytes.HasPrefix(old, []byte(`{"knowngood_export"`)) {
+		return usagef("%s is there already and is no export: choose another name", to)
+	}
 	return writeWhole(to, b.Bytes())
 }
 
@@ -100,8 +103,8 @@ func newVerify(a *app) *cobra.Command {
 		Long: `  knowngood verify case.jsonl
   knowngood verify - < case.jsonl
 
-Needs no server. Where this home belongs to a server, the export must be of that
-server's log. Exit code 1 when anything does not hold.`,
+Needs no server. What nobody signs is that no further entry had come when the file
+was written. Exit code 1 when anything does not hold.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runVerify(a, args[0]) },
 	}
@@ -136,7 +139,7 @@ func runVerify(a *app, path string) error {
 	}
 	if len(v.Problems) == 0 {
 		known := "the log's key is the one this home knows"
-		if pinned == "" {
+		if !v.KeyKnown {
 			known = "the log's key is the one in the file; compare it with one learned another way: " + x.Head.LogKey
 		}
 		rows = append(rows, verifyRow{0, "holds", fmt.Sprintf("%s: hashes, signatures, proofs and checkpoint; %s", plural(v.Entries, "entry", "entries"), known)})

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -119,9 +120,11 @@ func runTimeline(ctx context.Context, a *app, o *askFlags, args []string) error 
 // query joins arguments to a query again: the shell took the quotes of an argument
 // with spaces.
 func query(args []string) string {
+	// A whole query in one argument is left as it is.
+	further := regexp.MustCompile(`\s[a-z-]+:`)
 	words := make([]string, len(args))
 	for i, w := range args {
-		if key, value, ok := strings.Cut(w, ":"); ok && strings.Contains(value, " ") && !strings.Contains(w, `"`) {
+		if key, value, ok := strings.Cut(w, ":"); ok && strings.Contains(value, " ") && !strings.Contains(w, `"`) && !further.MatchString(value) {
 			w = key + `:"` + value + `"`
 		}
 		words[i] = w
