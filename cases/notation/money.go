@@ -52,6 +52,10 @@ func MinorDigits(currency string) (int, error) {
 	return 0, fmt.Errorf("%q is not a currency of ISO 4217; use its three capital letters, as EUR or USD", clip(currency))
 }
 
+// moneyWords are what people write for a currency that means one only. '$' and
+// 'pounds' mean several and are not among them.
+var moneyWords = strings.NewReplacer("€", " EUR ", "euros", "EUR", "Euros", "EUR", "euro", "EUR", "Euro", "EUR")
+
 // ParseMoney reads an amount with its ISO 4217 code before or after it: '12.50
 // EUR', 'EUR 12,50', '1250 JPY'. It refuses more digits than the currency has.
 func ParseMoney(text string) (*eventv1.Money, error) { return ParseMoneyIn(text, "") }
@@ -59,7 +63,7 @@ func ParseMoney(text string) (*eventv1.Money, error) { return ParseMoneyIn(text,
 // ParseMoneyIn is ParseMoney with the currency to take when none is typed; empty:
 // one must be.
 func ParseMoneyIn(text, currency string) (*eventv1.Money, error) {
-	typed := strings.TrimSpace(spellSpaces.Replace(text))
+	typed := strings.TrimSpace(moneyWords.Replace(spellSpaces.Replace(text)))
 	amount := strings.Trim(typed, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz ")
 	before, after, _ := strings.Cut(typed, amount)
 	before, after = strings.TrimSpace(before), strings.TrimSpace(after)

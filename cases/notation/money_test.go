@@ -148,3 +148,17 @@ func FuzzParseMoney(f *testing.F) {
 		require.True(t, strings.Contains(strings.ToUpper(s), m.Currency))
 	})
 }
+
+func TestMoneyAsWritten(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]int64{"240 €": 24000, "€ 12,50": 1250, "240 euros": 24000, "1 Euro": 100} {
+		m, err := ParseMoney(text)
+		require.NoError(t, err, text)
+		require.Equal(t, want, m.GetMinor(), text)
+		require.Equal(t, "EUR", m.GetCurrency(), text)
+	}
+	for _, text := range []string{"240 $", "12 pounds", "240 €€", "€ 1 EUR"} {
+		_, err := ParseMoney(text)
+		require.Error(t, err, text)
+	}
+}

@@ -438,3 +438,12 @@ func FuzzParseQuantity(f *testing.F) {
 		require.True(t, proto.Equal(q, again), "%q: %v, %v", s, q, again)
 	})
 }
+
+func TestOhmsAsWritten(t *testing.T) {
+	t.Parallel()
+	for text, unit := range map[string]string{"10M ohm": "MOhm", "4.7k ohm": "kOhm", "4.7 K ohms": "kOhm", "5 m ohm": "mOhm", "2 meg ohms": "MOhm"} {
+		q, err := ParseQuantity(text)
+		require.NoError(t, err, text)
+		require.Equal(t, unit, q.GetUnit(), text)
+	}
+}

@@ -94,6 +94,8 @@ var families = []family{
 // shortHand is what is typed for a prefixed unit without naming it.
 var shortHand = []struct{ typed, code string }{
 	{"k", "kOhm"}, {"K", "kOhm"}, {"M", "MOhm"}, {"meg", "MOhm"}, {"megs", "MOhm"}, {"megohm", "MOhm"}, {"megohms", "MOhm"},
+	{"k ohm", "kOhm"}, {"k ohms", "kOhm"}, {"K ohm", "kOhm"}, {"K ohms", "kOhm"}, {"kilo ohm", "kOhm"}, {"kilo ohms", "kOhm"},
+	{"M ohm", "MOhm"}, {"M ohms", "MOhm"}, {"meg ohm", "MOhm"}, {"meg ohms", "MOhm"}, {"m ohm", "mOhm"}, {"m ohms", "mOhm"},
 }
 
 // askUnits are names that mean different things to different people.
