@@ -37,6 +37,12 @@ func key(n byte) ed25519.PrivateKey {
 // one log; erased is the entry whose bytes are gone, 0 for none.
 func made(t testing.TB, n, erased int) *Export {
 	t.Helper()
+	return madeWith(t, n, erased, func(int, *eventv1.Event) {})
+}
+
+// madeWith is made with events changed before they are signed.
+func madeWith(t testing.TB, n, erased int, change func(i int, e *eventv1.Event)) *Export {
+	t.Helper()
 	x := &Export{Head: Head{
 		Version: 1, Log: logID, Case: stream,
 		Devices: []Device{{id(1), key(1).Public().(ed25519.PublicKey), id(11)}, {id(2), key(2).Public().(ed25519.PublicKey), id(12)}},
@@ -68,6 +74,7 @@ func made(t testing.TB, n, erased int) *Export {
 			Id: id(100 + i), Stream: stream, Device: id(dev), DeviceSeq: seqs[dev], Prev: prev[dev], RecordedBy: id(10 + dev),
 			Salt: bytes.Repeat([]byte{byte(i)}, envelope.SaltSize), Kind: &eventv1.Event_Note{Note: &eventv1.Note{Text: fmt.Sprintf("note %d", i)}},
 		}
+		change(i, e)
 		s, err := envelope.Sign(e, key(byte(dev)))
 		require.NoError(t, err)
 		o, err := envelope.Open(s.GetEvent())
