@@ -31,11 +31,43 @@ func (p *parser) background() bool {
 		if p.event.By != "" {
 			return p.fail(p.i-1, p.i, "a second person who did it", "by "+p.event.By)
 		}
-		p.event.By = p.wording("who did it")
+		p.event.By = p.who("who did it")
 	default:
 		return false
 	}
 	return true
+}
+
+// who consumes the name of a person.
+func (p *parser) who(what string) string {
+	if why := p.nobody(p.i); why != "" {
+		p.fail(p.i, p.i+1, "'"+p.words[p.i].text+"' "+why, "by NAME", `a name in double quotes: by "`+p.words[p.i].text+`"`, "in a reading or test: with meter 2, with clamp")
+		return ""
+	}
+	return p.wording(what)
+}
+
+// nobody tells what stands behind 'by' that is no person; empty when it may be
+// one.
+func (p *parser) nobody(i int) string {
+	if i >= len(p.words) || p.words[i].quoted {
+		return ""
+	}
+	if p.isArticle(i) {
+		i++
+	}
+	n, _ := longestAt(p, i, instruments)
+	switch {
+	case n > 0:
+		return "is what it was measured with, and nobody's name"
+	case p.isNumber(i):
+		return "is a number, and nobody's name"
+	case p.isWord(i, weekdays), p.momentAt(i) > 0, p.isWord(i, []string{"noon", "then", "now", "tomorrow"}):
+		return "is a moment, and nobody's name"
+	case p.isWord(i, []string{"hand", "ear", "eye", "feel", "sight", "smell", "touch", "itself", "accident", "mistake", "phone", "mail"}):
+		return "is how, and nobody's name"
+	}
+	return ""
 }
 
 func (p *parser) place(at *eventv1.Placement) bool {

@@ -38,6 +38,10 @@ func (p *parser) codes() {
 	if p.matchesAny(p.i, noCodes) == 0 {
 		p.takes("codes", "code")
 	}
+	if p.takes("cleared", "were cleared", "all cleared") {
+		p.cleared()
+		return
+	}
 	for !p.done() {
 		switch {
 		case p.takes(noCodes...):
@@ -110,7 +114,7 @@ func (p *parser) code(r *eventv1.CodesRead) {
 		if n > 0 || codeForm.MatchString(p.words[p.i].key) && p.words[p.i].n > 3 {
 			break
 		}
-		if p.isWord(p.i, negations) {
+		if p.isWord(p.i, negations) || p.isWord(p.i, []string{"gone", "cleared", "absent", "missing", "erased"}) {
 			p.fail(p.i, p.i+1, "'"+p.words[p.i].text+"' could turn the meaning round", "active", "stored", "pending")
 			return
 		}

@@ -14,18 +14,25 @@ var keyPositions = map[string]eventv1.KeyPosition{
 	"key acc": eventv1.KeyPosition_KEY_POSITION_ACCESSORY, "key accessory": eventv1.KeyPosition_KEY_POSITION_ACCESSORY,
 	"key in accessory": eventv1.KeyPosition_KEY_POSITION_ACCESSORY, "ignition accessory": eventv1.KeyPosition_KEY_POSITION_ACCESSORY,
 	"key on": eventv1.KeyPosition_KEY_POSITION_ON, "ignition on": eventv1.KeyPosition_KEY_POSITION_ON,
-	"key on engine off": eventv1.KeyPosition_KEY_POSITION_ON,
-	"ready":             eventv1.KeyPosition_KEY_POSITION_READY, "key ready": eventv1.KeyPosition_KEY_POSITION_READY,
+	"key on engine off": eventv1.KeyPosition_KEY_POSITION_ON, "koeo": eventv1.KeyPosition_KEY_POSITION_ON,
+	"keyon": eventv1.KeyPosition_KEY_POSITION_ON, "keyoff": eventv1.KeyPosition_KEY_POSITION_OFF,
+	"ign on": eventv1.KeyPosition_KEY_POSITION_ON, "ign off": eventv1.KeyPosition_KEY_POSITION_OFF,
+	"ignition key on": eventv1.KeyPosition_KEY_POSITION_ON, "ignition key off": eventv1.KeyPosition_KEY_POSITION_OFF,
+	"key run": eventv1.KeyPosition_KEY_POSITION_ON, "key in run": eventv1.KeyPosition_KEY_POSITION_ON,
+	"key start": eventv1.KeyPosition_KEY_POSITION_CRANKING, "key in start": eventv1.KeyPosition_KEY_POSITION_CRANKING,
+	"engine on": eventv1.KeyPosition_KEY_POSITION_RUNNING, "koer": eventv1.KeyPosition_KEY_POSITION_RUNNING,
+	"while running": eventv1.KeyPosition_KEY_POSITION_RUNNING,
+	"ready":         eventv1.KeyPosition_KEY_POSITION_READY, "key ready": eventv1.KeyPosition_KEY_POSITION_READY,
 	"cranking": eventv1.KeyPosition_KEY_POSITION_CRANKING, "engine cranking": eventv1.KeyPosition_KEY_POSITION_CRANKING,
 	"while cranking": eventv1.KeyPosition_KEY_POSITION_CRANKING, "key cranking": eventv1.KeyPosition_KEY_POSITION_CRANKING,
 	"running": eventv1.KeyPosition_KEY_POSITION_RUNNING, "engine running": eventv1.KeyPosition_KEY_POSITION_RUNNING,
-	"with engine running": eventv1.KeyPosition_KEY_POSITION_RUNNING, "key running": eventv1.KeyPosition_KEY_POSITION_RUNNING,
+	"engine is running": eventv1.KeyPosition_KEY_POSITION_RUNNING, "with engine running": eventv1.KeyPosition_KEY_POSITION_RUNNING, "key running": eventv1.KeyPosition_KEY_POSITION_RUNNING,
 	"driving": eventv1.KeyPosition_KEY_POSITION_DRIVING, "while driving": eventv1.KeyPosition_KEY_POSITION_DRIVING,
 	"key driving": eventv1.KeyPosition_KEY_POSITION_DRIVING,
 }
 
 // otherStates say something of the engine that no field holds.
-var otherStates = []string{"idling", "engine idling", "engine off", "at idle", "hot", "cold", "engine hot", "engine cold", "raining"}
+var otherStates = []string{"idling", "engine idling", "engine off", "at idle", "idle", "hot", "cold", "engine hot", "engine cold", "raining"}
 
 var presences = map[string]eventv1.Presence{
 	"concern present": eventv1.Presence_PRESENCE_PRESENT, "acting up": eventv1.Presence_PRESENCE_PRESENT,
@@ -35,8 +42,12 @@ var presences = map[string]eventv1.Presence{
 }
 
 func longest[V any](p *parser, table map[string]V) (n int, v V) {
+	return longestAt(p, p.i, table)
+}
+
+func longestAt[V any](p *parser, i int, table map[string]V) (n int, v V) {
 	for phrase, value := range table {
-		if k := p.match(p.i, phrase); k > n {
+		if k := p.match(i, phrase); k > n {
 			n, v = k, value
 		}
 	}
@@ -66,15 +77,17 @@ type setting struct {
 // conditions consumes one condition.
 func (p *parser) conditions(s *setting) bool {
 	c := &s.c
-	if n, key := longest(p, keyPositions); n > 0 {
+	with, _ := p.matchAny(p.i, "with the", "with")
+	if n, key := longestAt(p, p.i+with, keyPositions); n > 0 {
+		n += with
 		if c.Key != 0 && c.Key != key {
 			return p.fail(p.i, p.i+n, "a second position of the key", notation.Word(c.Key), notation.Word(key))
 		}
 		c.Key, p.i = key, p.i+n
 		return true
 	}
-	if n, phrase := p.matchAny(p.i, otherStates...); n > 0 {
-		c.Said, p.i = also(c.Said, phrase), p.i+n
+	if n, phrase := p.matchAny(p.i+with, otherStates...); n > 0 {
+		c.Said, p.i = also(c.Said, phrase), p.i+with+n
 		return true
 	}
 	switch {
@@ -91,7 +104,7 @@ func (p *parser) conditions(s *setting) bool {
 		c.Loaded = append(c.Loaded, p.names("what loaded it")...)
 	case p.takes("supply at", "supply"):
 		return p.measure(&c.Supply, "V", "supply 12.6 V")
-	case p.match(p.i, "at") > 0 && p.atMeasure(c):
+	case p.matchesAny(p.i, []string{"at", "@"}) > 0 && p.atMeasure(c):
 	case p.suffixed(c):
 	default:
 		return false
@@ -183,7 +196,10 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 	for i := from + 1; i < end; i++ {
 		n, word := p.matchAny(i, "unplugged", "disconnected", "jumped", "bridged", "commanded on", "commanded off", "commanded", "not commanded",
 			"plugged in", "running", "loaded", "on", "off")
-		if n == 0 || (word == "on" || word == "off") && i+n != end {
+		if (word == "on" || word == "off") && i+n != end {
+			continue
+		}
+		if n == 0 {
 			if i >= from+named && p.match(i, "and") == 0 && p.stopsAt(i) {
 				return false
 			}
@@ -210,7 +226,10 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 			p.i = i + n
 			return true
 		}
-		if p.doubtful(from, i, i) {
+		if like := nearKeyword(p.words[from].key); like != "" && named == 0 {
+			return p.fail(from, from+1, "'"+p.words[from].text+"' looks like '"+like+"' misspelt", like)
+		}
+		if p.doubtfulWords(from, from+named, i) {
 			return true
 		}
 		c.Said = also(c.Said, p.raw(from, i+n))

@@ -31,9 +31,13 @@
 // is 'fan 2'), but for the first word and for 'one' before others. A name is
 // never replaced by a known one; those nearest are offered (Parsed.New).
 //
-// Refused inside a name, unless quoted: not, no, never and the like, words that
-// leave things open (almost, maybe, should), a keyword with one slip in it
-// ('runing'), a question mark. When 'commanded', 'unplugged', 'jumped' or
+// Refused inside a name, unless quoted or known: not, no, never and the like, words
+// that leave things open (almost, maybe, should), a verb ('fan 2 is low'), a word
+// that joins it to what is said of it (when, after, too, near), a keyword with one
+// slip in it ('runing') or run together with another ('enginerunning'), a sign
+// between its words, an amount in no currency code ('28 euros'), a question mark;
+// at its end, a word for how something was (hot, good, again); in a reading or
+// test, volts, ohms or amperes that end it or have decimals. When 'commanded', 'unplugged', 'jumped' or
 // 'loaded' follows a name of several words without a comma, nobody can say where
 // the name ends, and it is refused too; so is 'running' behind a name that begins
 // with a known one.
@@ -56,17 +60,17 @@
 //	because REF [and REF]...        REF: last, a number of an entry, its id or the end of it
 //	on WEEKDAY, yesterday, at 14:30, 2026-03-04, three days ago, this morning
 //	before you came|before the opening|after REF     its place among the entries
-//	by NAME                         who did it
+//	by NAME                         who did it; an instrument, a number or a day is nobody
 //	# NOTE
 //
 // # Conditions
 //
-//	key off|acc|on|ready|cranking|running|driving, ignition on|off, engine running,
-//	running, cranking, driving, ready
+//	[with] key off|acc|on|ready|cranking|running|driving, ignition|ign on|off, keyon,
+//	keyoff, engine running|on, running, cranking, driving, ready, koeo, koer
 //	[NAME] commanded [on|off], [NAME] not commanded, NAME running, NAME on|off
 //	[with] NAME [and NAME]... unplugged|disconnected|jumped|bridged
 //	loaded with NAME, supply 12.6 V, at 8 A, at 20 C, at 2000 rpm
-//	hot, cold, idling, engine off
+//	hot, cold, idle, idling, engine off       in words only: the key may be on
 //	same state                      those of the last reading, then what is said besides
 //	concern present|absent, acting up, not acting up
 //
@@ -85,18 +89,21 @@
 //
 // # Readings
 //
-//	[read] QUANTITY [at] POINT [to POINT]
-//	QUANTITY between POINT and POINT | across COMPONENT | same leads
+//	[read] QUANTITY [at|on|in|through|@] POINT [to POINT]
+//	QUANTITY between POINT and POINT | across|over COMPONENT | same leads
+//	QUANTITY across|over POINT to|and POINT
 //	red POINT, black POINT, QUANTITY
 //	drop QUANTITY ..., clamp QUANTITY at NAME, gauge [WHAT] QUANTITY at NAME
 //	scan WHAT QUANTITY [at MODULE]
 //	[test] lamp|led tester bright|dim|dark|out|lit|... at POINT [to POINT]
 //	continuity|no continuity|beeps|no beep at POINT to POINT
-//	with|on meter 2, with clamp|scope|scan tool|gauge|battery tester
+//	with|by|using|on meter 2, with|by clamp|scope|scan tool|gauge|battery tester
 //	should be QUANTITY | LOW..HIGH | LOW to HIGH | at least|at most|over|under QUANTITY | TEXT
 //	according to TEXT, covers LIST, wiggled|heated|wetted ..., meanwhile TEXT
 //
-// with conditions and an outcome. A line that begins like a value is a reading;
+// with conditions and an outcome. A unit behind the leads belongs to a value that
+// has none: 'OL at fan 1 to fan 2 ohms'. 'On lamp' and 'on gauge' are points, and
+// so is 'on clamp' but for amperes. A line that begins like a value is a reading;
 // one that begins with minutes or hours and no 'at' is time spent.
 //
 // # Tests
@@ -104,7 +111,7 @@
 //	[test] WHAT [, RESULT]... [covers [mostly] NAME [and|, [mostly] NAME]...]
 //	  [should be ...] [concern went away|stayed|went and came back|changed] OUTCOME
 //
-// with conditions and instrument. The first word of WHAT tells the manner: bypass,
+// with conditions and instrument, which needs no comma before it. The first word of WHAT tells the manner: bypass,
 // swapped, reseated, bench, drop, continuity, ran. What is bypassed, swapped,
 // reseated, benched or named alone is what the test covers, when it is a known
 // component and nothing else is said. A test covers something, and has an
@@ -114,6 +121,7 @@
 // # Parts
 //
 //	[fitted|replaced|put in] new|used|reconditioned|original NAME [in]
+//	NAME [was] replaced|fitted|installed|changed|swapped [by WHO], the SHOP replaced NAME
 //	borrowed NAME from NAME [for COMPONENT]
 //	  old kept|not kept|thrown away, guess|on test|damage seen|maintenance|bulletin|
 //	  customer's wish|trial, 45 EUR|cost 45, part no X, number matches|does not match,
@@ -136,6 +144,10 @@
 //	pierced|cut NAME [at NAME], sealed|rejoined NAME, cover off NAME, cover on
 //	charger on|off, temp TEXT [, undo TEXT], temp off REF
 //
+// 'temp REF off' is 'temp off REF'. A line in which volts, ohms or amperes stand
+// where they may be a reading is never a change: 'fan 3.1 V at C1-2 unplugged'.
+// 'Is unplugged' and 'left unplugged' tell what was found, and are refused.
+//
 // What is undone is found among what is on (Context.On); of several that fit, the
 // line must say which. None of its kind on: it was never entered.
 //
@@ -146,16 +158,16 @@
 //	concern TEXT [, since WHEN] [, after TEXT] [, when TEXT] [, works TEXT]
 //	  [, does not work TEXT] [, about once a week] [, said by NAME]
 //	codes CODE [active|stored|pending] [TEXT], ... [from MODULE], codes none
-//	MODULE does not answer, cleared codes [in MODULE] [, WHY]
+//	MODULE does not answer, cleared codes|codes cleared [in MODULE] [, WHY]
 //	battery disconnected, programmed|relearned MODULE [, supply 12.6 V]
 //	saw TEXT [, looks bad|good] [, about [point] NAME] [, outside the concern] [, told NAME]
 //	20 min TEXT [, charge 45 EUR]                         whole minutes
 //	NAME approved|refused [up to] 200 EUR [for TEXT] [by phone|in writing|...]
 //	worked on NAME [, TEXT] [, touched LIST]
 //	made safe high voltage|airbag|fuel|lifted, locked off, proven dead, tester proven, qualified TEXT
-//	repaired|cleaned|... NAME [from POINT to POINT] [: TEXT] [, open|...] [, 45 EUR]
+//	repaired|cleaned|... NAME [from POINT to POINT] [: TEXT] [at|in TEXT] [, open|...] [, 45 EUR]
 //	checked repair REF, rescanned, relearned, concern tried, gone|still there, before REF, after REF, OUTCOME
-//	meter 2 checked on TEXT [, QUANTITY], OUTCOME; meter leads shorted, 0.2 ohm, OUTCOME; clamp zeroed
+//	meter 2 [checked] on TEXT [, shows QUANTITY], OUTCOME; meter leads shorted, 0.2 ohm, OUTCOME; clamp zeroed
 //	close fixed and checked|cause found not repaired|works as designed|repaired on watch|not found|declined
 //	note ANYTHING                                         as typed, '#' and all
 //

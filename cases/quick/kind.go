@@ -166,6 +166,10 @@ func (p *parser) recognise(all []grammar) Kind {
 	if n, _ := p.matchAny(0, "drop", "voltage drop", "drop of", "voltage drop of"); n > 0 && p.isNumber(n) {
 		return Read
 	}
+	if n, ref := p.referenceAt(0); n > 0 && p.undoneAt(n) > 0 {
+		p.fail(0, n+p.undoneAt(n), "which change was undone?", "temp off "+ref)
+		return unstated
+	}
 	if p.isNumber(0) {
 		n, _ := p.minutesAt(0)
 		if lead, _ := p.matchAny(n, "at", "to", "across", "drop"); n > 0 && lead == 0 {
@@ -173,14 +177,23 @@ func (p *parser) recognise(all []grammar) Kind {
 		}
 		return Read
 	}
-	if c, _, _ := p.temporaryAt(0); c != nil {
-		return p.either(Temp, outcome)
-	}
 	if n, _ := p.sayerAt(0); n > 0 {
 		return Believe
 	}
+	if c, _, _ := p.temporaryAt(0); c != nil {
+		if p.measuredInstead(true) {
+			return unstated
+		}
+		return p.either(Temp, outcome)
+	}
 	if p.words[0].n == 5 && codeForm.MatchString(p.words[0].key) && strings.ContainsAny(p.words[0].key[:1], "pcbu") || p.matchNoAnswer() {
 		return Codes
+	}
+	for k := range p.words {
+		if !p.words[k].quoted && p.electricAt(k) > 0 && p.leadBehind(k) {
+			p.offerReading(k)
+			return unstated
+		}
 	}
 	for k := 1; k < p.segmentEnd(0); k++ {
 		switch {
@@ -192,8 +205,13 @@ func (p *parser) recognise(all []grammar) Kind {
 			return Disturb
 		case p.matchesAny(k, []string{"removed", "taken out"}) > 0:
 			return Remove
-		case p.matchesAny(k, []string{"replaced", "fitted"}) > 0:
+		case p.matchesAny(k, []string{"replaced", "fitted"}) > 0, !outcome && p.matchesAny(k, []string{"installed", "renewed"}) > 0:
 			return Fit
+		case !outcome && p.matchesAny(k, []string{"changed", "swapped"}) > 0:
+			// 'Blink rate changed' is something else; a known component was fitted.
+			if n, known := p.knownAt(0); n == k && !known.Point || p.isWord(k-1, fitters) || p.match(k+1, "by") > 0 {
+				return Fit
+			}
 		}
 	}
 	if outcome {

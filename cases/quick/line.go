@@ -128,12 +128,13 @@ func (w *writer) references(ids []string) string {
 
 // allStops end a name in one kind of line or another.
 func allStops() []string {
-	out := append([]string{"to", "at", "red", "black", "across", "with", "on", "off", "in", "out", "drop", "dc", "ac", "peak", "scan", "said", "none",
+	out := append([]string{"to", "at", "red", "black", "across", "over", "through", "@", "with", "on", "off", "in", "out", "drop", "dc", "ac", "peak", "scan", "said", "none",
 		"active", "stored", "pending", "present", "history", "current", "between", "up to", "approved", "refused", "is", "fused", "does not answer",
 		"programmed", "relearned", "unplugged", "disconnected", "pulled", "cover", "reseated", "mended", "repaired", "put back", "only", "mostly"}, partStops...)
 	for state := range partStates {
 		out = append(out, state)
 	}
+	out = append(out, unplaced...)
 	return append(out, "thrown away", "taken out", "not kept", "lead")
 }
 
@@ -141,7 +142,7 @@ func allStops() []string {
 func name(s string) string {
 	p, err := newParser(s, Context{})
 	if err == nil && len(p.words) > 0 && !p.words[0].quoted && p.note == "" {
-		p.stops = allStops()
+		p.stops, p.ends, p.priced, p.measuring = allStops(), partEnds(), true, true
 		stop, _ := p.matchAny(0, p.stops...)
 		stop -= p.match(0, "red") + p.match(0, "black")
 		outcome, _ := p.outcomeAt(0)
@@ -151,6 +152,15 @@ func name(s string) string {
 		}
 	}
 	return `"` + s + `"`
+}
+
+// person writes who did something, in quotes when the words would be taken for
+// anything else.
+func person(s string) string {
+	if p, err := newParser(s, Context{}); err == nil && len(p.words) > 0 && p.nobody(0) != "" {
+		return `"` + s + `"`
+	}
+	return name(s)
 }
 
 func names(list []string) string {
@@ -179,7 +189,7 @@ func (w *writer) background(e *eventv1.Event) {
 		w.add(text)
 	}
 	if e.By != "" {
-		w.add("by " + name(e.By))
+		w.add("by " + person(e.By))
 	}
 	switch at := e.GetPlaced().GetWhere().(type) {
 	case *eventv1.Placement_After:

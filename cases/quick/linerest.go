@@ -51,7 +51,11 @@ func (w *writer) other(e *eventv1.Event) {
 	case *eventv1.Event_Approval:
 		w.approval(k.Approval)
 	case *eventv1.Event_TimeSpent:
-		w.add(fmt.Sprintf("%d min %s", k.TimeSpent.Minutes, w.text(k.TimeSpent.What)))
+		what := w.text(k.TimeSpent.What)
+		if p, err := newParser(what, Context{}); err == nil && p.isNumber(0) {
+			what = "on " + what
+		}
+		w.add(fmt.Sprintf("%d min %s", k.TimeSpent.Minutes, what))
 		w.labelled("charge", notation.FormatMoney(k.TimeSpent.Charge))
 	case *eventv1.Event_ConcernStated:
 		w.concern(k.ConcernStated)
@@ -160,10 +164,7 @@ func (w *writer) codes(r *eventv1.CodesRead) {
 		w.add("codes: " + name(r.Module) + " does not answer")
 	default:
 		for i, c := range r.Codes {
-			text := c.Code + " " + notation.Word(c.State)
-			if c.Said != "" {
-				text += " " + c.Said
-			}
+			text := strings.Join(strings.Fields(c.Code+" "+notation.Word(c.State)+" "+c.Said), " ")
 			if i == 0 {
 				text = "codes " + text
 			}

@@ -7,11 +7,14 @@ import eventv1 "knowngood.example/proto/knowngood/event/v1"
 func (p *parser) meterChecked() {
 	m := &eventv1.MeterChecked{Instrument: &eventv1.Instrument{Kind: eventv1.InstrumentKind_INSTRUMENT_KIND_METER}}
 	p.event.Kind = &eventv1.Event_MeterChecked{MeterChecked: m}
+	p.takes("the", "my")
 	from := p.i
-	if n, kind := longest(p, instruments); n > 0 {
+	if n, _ := p.matchAny(p.i+1, "checked", "on", "leads shorted", "shorted", "zeroed"); n > 0 && wholeNumber.MatchString(p.words[p.i].key) {
+		m.Instrument.Name, p.i = "meter "+p.words[p.i].key, p.i+1
+	} else if n, kind := longest(p, instruments); n > 0 {
 		m.Instrument.Kind = kind
 		p.i += n
-		for ; !p.done() && !p.words[p.i].gap && p.matchesAny(p.i, []string{"checked", "on", "leads shorted", "zeroed", "reads", "shows", "shorted"}) == 0; p.i++ {
+		for ; !p.done() && !p.words[p.i].gap && p.matchesAny(p.i, []string{"checked", "on", "leads shorted", "zeroed", "reads", "shows", "shorted", "off", "by", "not", "is", "was"}) == 0; p.i++ {
 		}
 		if p.i > from+n {
 			m.Instrument.Name = p.raw(from, p.i)
@@ -30,6 +33,9 @@ func (p *parser) meterChecked() {
 				return
 			}
 			m.Shown, p.i = q, p.i+n
+		case p.match(p.i, "off by") > 0:
+			p.fail(p.i, p.i+2, "by how much it was off is not what it showed", "what it showed: meter 2 checked on battery posts, 12.9 V, fail # off by 0.3 V")
+			return
 		case p.isWord(p.i, negations):
 			p.stranger("pass", "fail", "checked on SOURCE")
 		default:

@@ -65,7 +65,7 @@ func (p *parser) approve() {
 		case p.how(a):
 		case p.match(p.i, "by") > 0 && a.Who == "":
 			p.i++
-			a.Who = p.wording("who approved")
+			a.Who = p.who("who approved")
 		case p.background():
 		case p.takes("for"):
 			a.What = also(a.What, p.textAfter("what was approved"))

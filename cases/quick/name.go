@@ -3,6 +3,7 @@ package quick
 import (
 	"slices"
 	"strings"
+	"unicode"
 
 	"knowngood.example/cases/notation"
 )
@@ -11,7 +12,8 @@ import (
 // A name that holds one is put in double quotes, or is known already.
 var starters = []string{
 	"should be", "should read", "should have", "according to", "same leads", "same state",
-	"key off", "key on", "key acc", "key accessory", "ignition off", "ignition on", "engine running", "engine off", "engine idling",
+	"key off", "key on", "key acc", "key accessory", "key in", "key run", "key start", "ignition off", "ignition on", "ignition key on", "ignition key off",
+	"ign off", "ign on", "keyon", "keyoff", "koeo", "koer", "engine running", "engine on", "engine off", "engine idling", "engine hot", "engine cold",
 	"running", "cranking", "driving", "idling", "ready", "commanded", "not commanded", "unplugged", "jumped", "loaded",
 	"supply", "concern present", "concern absent", "acting up", "not acting up", "not present", "because", "before you came",
 	"before the opening", "before opening", "yesterday", "today", "this morning", "covers", "done by", "by",
@@ -31,6 +33,25 @@ var hedges = []string{
 	"could", "should", "will", "unless", "if", "usually", "sometimes", "mostly", "partly",
 }
 
+// verbs make a sentence of what should be a name: 'fan 2 is low'.
+var verbs = []string{
+	"is", "are", "was", "were", "be", "been", "has", "have", "had", "does", "did", "needs", "need", "must", "ought", "wants", "looks", "reads", "shows",
+	"runs", "ran", "works", "worked", "stops", "stopped", "spins", "blew", "fell", "stayed", "went", "came", "drops", "dropped", "dropping", "measured",
+}
+
+// joints join a name to what is said of it: 'fan 2 when hot'.
+var joints = []string{"when", "whenever", "after", "before", "as", "but", "then", "than", "until", "till", "too", "very", "because", "while", "near",
+	"expect", "expected", "want", "wanted", "spec", "specs", "nominal", "normal", "tto"}
+
+// endings say how something was, not what it is called, when a name ends in one:
+// 'fan 2 hot', 'fan 2 good'.
+var endings = []string{
+	"hot", "cold", "warm", "wet", "dry", "idle", "now", "again", "still", "also", "too", "here", "there", "good", "bad", "fine", "dead", "once", "twice",
+}
+
+// moneyWords are no currency that an amount could be kept in.
+var moneyWords = []string{"euro", "euros", "dollar", "dollars", "bucks", "quid", "pounds", "cents"}
+
 func (p *parser) isWord(i int, list []string) bool {
 	if i >= len(p.words) || p.words[i].quoted {
 		return false
@@ -38,8 +59,11 @@ func (p *parser) isWord(i int, list []string) bool {
 	return slices.ContainsFunc(p.words[i].parts, func(part string) bool { return slices.Contains(list, part) })
 }
 
-// stops tells whether something other than a name begins at i.
-func (p *parser) stopsAt(i int) bool {
+// stopsAt tells whether something other than a name begins at i.
+func (p *parser) stopsAt(i int) bool { return p.stopsWithin(i, 4) }
+
+// stopsWithin is stopsAt; depth is how many words may each hang on the next one.
+func (p *parser) stopsWithin(i, depth int) bool {
 	if i >= len(p.words) || p.words[i].gap {
 		return true
 	}
@@ -52,8 +76,19 @@ func (p *parser) stopsAt(i int) bool {
 	if n, _ := p.outcomeAt(i); n > 0 {
 		return true
 	}
-	if p.endsIn && p.match(i, "in") > 0 && p.stopsAt(i+1) {
-		return true
+	if depth > 0 {
+		n, _ := p.matchAny(i, p.ends...)
+		if n == 0 && p.measuring && p.isUnit(i) {
+			n = 1
+		}
+		if n > 0 && p.stopsWithin(i+n, depth-1) {
+			return true
+		}
+	}
+	if p.priced {
+		if n, _, _ := p.moneyAt(i, false); n > 0 {
+			return true
+		}
 	}
 	return p.triesAt(i) > 0 || p.momentAt(i) > 0
 }
@@ -70,7 +105,7 @@ func (p *parser) beginsOther(i int) bool {
 	if n == 1 && contains(lightWords, phrase) && !p.stopsAt(i+1) {
 		n = 0
 	}
-	return n > 0 || p.endsIn && p.match(i, "in") > 0 || m > 0 && stop != "red" && stop != "black" || o > 0
+	return n > 0 || p.matchesAny(i, []string{"in"}) > 0 && contains(p.ends, "in") || m > 0 && stop != "red" && stop != "black" || o > 0
 }
 
 // knownAt is the length in words of the longest known name that stands at i.
@@ -142,7 +177,7 @@ func (p *parser) name(point bool, what string) string {
 
 // nameMayNotCross: behind 'at' or 'to' a comma ends the search for a name.
 func (p *parser) nameMayNotCross() bool {
-	n, _ := p.matchAny(p.i-1, "at", "to", "red", "black", "across", "from", "with", "in", "by", "on")
+	n, _ := p.matchAny(p.i-1, "at", "to", "red", "black", "across", "over", "between", "from", "with", "in", "through", "by", "on", "@")
 	return n == 1
 }
 
@@ -168,6 +203,9 @@ func (p *parser) doubtfulWords(from, known, end int) bool {
 		if p.isWord(i, negations) || p.isWord(i, hedges) {
 			return p.fail(i, i+1, "'"+w.text+"' inside a name could turn the meaning round", "a comma before it", p.quoted(from, end)+", if that is its name")
 		}
+		if !p.loose && p.notOfName(i, from, end) {
+			return true
+		}
 		if strings.HasSuffix(w.text, "?") {
 			return p.fail(i, i+1, "a question mark: an entry says what is so", "the line without it", "inconclusive")
 		}
@@ -176,6 +214,53 @@ func (p *parser) doubtfulWords(from, known, end int) bool {
 		}
 	}
 	return false
+}
+
+// notOfName refuses a word that makes more of a name than a name: a verb, a sign
+// between words, a second value, an amount, or at its end how something was.
+func (p *parser) notOfName(i, from, end int) bool {
+	w, quoted := p.words[i], p.quoted(from, end)+", if that is its name"
+	switch {
+	case p.isWord(i, verbs):
+		return p.fail(i, i+1, "'"+w.text+"' makes a sentence of the name", "a comma where the name ends", quoted)
+	case i > from && p.isWord(i, joints):
+		return p.fail(i, i+1, "'"+w.text+"' is no word of a name", "a comma where the name ends", quoted)
+	case i > from && i+2 == end && p.isWord(i, []string{"key", "ign", "ignition"}) && (p.words[i+1].n < 4 || p.match(i+1, "position") > 0),
+		i > from && p.match(i, "key position")+p.match(i, "ignition position") > 0:
+		return p.fail(i, end, "is that the position of the key?", "key on", "key off", quoted)
+	case i > from && i == end-1 && p.isWord(i, endings):
+		return p.fail(i, i+1, "is '"+w.text+"' part of the name, or said of it?", p.raw(from, i)+", "+w.text, quoted)
+	case i < end-1 && strings.IndexFunc(w.text, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }) < 0:
+		return p.fail(i, i+1, "'"+w.text+"' is no word of a name", "to", "and", "a comma", quoted)
+	case strings.ContainsAny(w.text, "€$£¥"), i > from && isNumeral(p.words[i-1].key) && p.isWord(i, moneyWords):
+		return p.fail(i, i+1, "an amount is written with the three letters of its currency", "28 EUR", quoted)
+	}
+	if i > from {
+		if like := runTogether(w.key); like == "" && p.measuring && i == end-1 {
+			like = nearOutcome(w.key)
+			if like != "" {
+				return p.fail(i, i+1, "'"+w.text+"' looks like '"+like+"' misspelt", like, quoted)
+			}
+		} else if like != "" {
+			return p.fail(i, i+1, "'"+w.text+"' looks like two words run together", "a space before or behind '"+like+"'", quoted)
+		}
+	}
+	if n := p.electricAt(i); n > 0 && (strings.ContainsAny(w.text, ".,") || p.measuring && i > from && i+n >= end) {
+		return p.fail(i, i+n, "a value inside a name", "a comma where the name ends", "one value a line", quoted)
+	}
+	return false
+}
+
+// electricAt is the length of the volts, ohms or amperes in numerals at word i.
+func (p *parser) electricAt(i int) int {
+	if i >= len(p.words) || p.words[i].quoted || !isDigitNext(strings.TrimLeft(p.words[i].text, "-+\u2212<>~.,")) {
+		return 0
+	}
+	n, q, _ := p.quantityAt(i, "")
+	if n == 0 || !measures(q.Unit, notation.Voltage, notation.Resistance, notation.Current) {
+		return 0
+	}
+	return n
 }
 
 func (p *parser) doubtfulEnd(from, known, end int) bool {

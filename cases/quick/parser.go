@@ -24,9 +24,15 @@ type parser struct {
 	stops []string
 	// wantsValue: a spoken number may still follow a known name.
 	wantsValue bool
-	// endsIn: 'in' ends a name when nothing more of the name follows ('new fan
-	// in', but 'new bulb in left lamp').
-	endsIn bool
+	// ends are phrases that end a name when nothing more of it follows: 'new fan
+	// in', but 'new bulb in left lamp'.
+	ends []string
+	// priced: an amount of money ends a name.
+	priced bool
+	// measuring: a unit ends a name when nothing more of it follows.
+	measuring bool
+	// loose: words are consumed that name no point or component.
+	loose bool
 	// states: a condition may follow a name without a comma, as 'fan commanded'.
 	states bool
 	// extra are words that no field of the kind is for.

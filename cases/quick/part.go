@@ -40,7 +40,46 @@ var matchWords = map[string]eventv1.Answer{
 // partStops end the name of a part.
 var partStops = []string{
 	"fitted", "into", "for", "from", "back", "old", "cost", "costs", "part no", "part number", "part", "on a", "on test", "on trial",
-	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "and", "with",
+	"guess", "kept", "not kept", "number matches", "wrong number", "removed", "supplier", "job", "to try", "out", "was", "has been", "had been", "and", "with",
+	"replaced", "changed", "installed", "swapped", "renewed",
+}
+
+// fittingVerbs say that a part was fitted; they stand before its name or behind.
+var fittingVerbs = []string{"fitted", "replaced", "changed", "installed", "swapped", "swapped in", "renewed", "put in"}
+
+// partEnds are the phrases that end the name of a part when nothing more of the
+// name follows: 'fan motor new', but 'new test lamp'.
+func partEnds() []string {
+	out := []string{"in"}
+	for phrase := range partStates {
+		out = append(out, phrase)
+	}
+	for phrase := range whys {
+		out = append(out, phrase)
+	}
+	return out
+}
+
+// fitters are those of whom it is said first that they fitted a part: 'previous
+// shop replaced the fan motor'.
+var fitters = []string{"shop", "garage", "workshop", "dealer", "dealership", "customer", "owner", "driver", "mechanic", "technician", "electrician", "colleague"}
+
+// fitter consumes who fitted it, where that stands first.
+func (p *parser) fitter() {
+	for k := p.i + 1; k < p.segmentEndHere(); k++ {
+		n, _ := p.matchAny(k, fittingVerbs...)
+		if n == 0 {
+			continue
+		}
+		if p.isWord(k-1, fitters) && !p.stopsAt(k+n) {
+			if p.isArticle(p.i) {
+				p.i++
+			}
+			p.event.By = p.wording("who fitted it")
+			p.takes(fittingVerbs...)
+		}
+		return
+	}
 }
 
 // once sets an answer or word of a closed list that may be given once.
@@ -78,8 +117,10 @@ func (p *parser) label(to *string, what string, phrases ...string) bool {
 
 // wording consumes words as a name does, but names no point or component.
 func (p *parser) wording(what string) string {
-	k := len(p.parsed.New)
+	k, was := len(p.parsed.New), p.loose
+	p.loose = true
 	text := p.name(false, what)
+	p.loose = was
 	p.parsed.New = p.parsed.New[:k]
 	return text
 }
@@ -88,18 +129,25 @@ func (p *parser) wording(what string) string {
 func (p *parser) fit() {
 	f := &eventv1.PartFitted{}
 	p.event.Kind = &eventv1.Event_PartFitted{PartFitted: f}
-	p.stops, p.endsIn = append(p.stops, partStops...), true
-	p.takes("fitted", "fit", "put in", "installed", "replaced", "changed", "put", "swapped in")
+	p.stops, p.ends, p.priced = append(p.stops, partStops...), partEnds(), true
+	if !p.takes(append([]string{"fit", "put"}, fittingVerbs...)...) {
+		p.fitter()
+	}
 	p.takes("a", "an", "the")
 	once(p, partStates, &f.State, "the state of the part")
+	if n, _ := longest(p, partStates); n > 0 && f.State != 0 {
+		if k, _ := p.knownAt(p.i); k == 0 {
+			p.fail(p.i, p.i+n, "the state of the part is said twice", "new", "used", `a name in double quotes`)
+		}
+	}
 	f.Component = p.name(false, "the component")
 	for !p.done() {
 		switch {
-		case p.takes("fitted", "put in", "back in", "in", "was fitted"):
+		case p.takes("back in", "in"), p.wasFitted():
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && p.label(&f.BorrowedFrom, "where it was borrowed", "from", "borrowed from"):
 		case f.State == eventv1.PartState_PART_STATE_BORROWED && f.Part == "" && p.takes("into", "for", "as"):
 			f.Part, f.Component = f.Component, p.name(false, "the component")
-		case p.words[p.i].gap && once(p, partStates, &f.State, "the state of the part"), p.replacement(f), p.oldKept(&f.OldKept), p.background(),
+		case once(p, partStates, &f.State, "the state of the part"), p.replacement(f), p.oldKept(&f.OldKept), p.background(),
 			once(p, whys, &f.Why, "why it was fitted"), once(p, matchWords, &f.NumberMatches, "whether the number matches"), p.money(&f.Cost):
 		case p.label(&f.PartNumber, "the part number", "part no", "part number", "part no.", "number"),
 			p.label(&f.Supplier, "the supplier", "from", "supplier", "bought from"), p.label(&f.Removed, "what came out", "removed", "took out"),
@@ -111,6 +159,16 @@ func (p *parser) fit() {
 			p.stranger("old kept", "guess", "because 12", "45 EUR", "part no 1234", "before you came", "from SUPPLIER")
 		}
 	}
+}
+
+// wasFitted consumes '[was] replaced' behind the name.
+func (p *parser) wasFitted() bool {
+	lead, _ := p.matchAny(p.i, "was", "has been", "had been")
+	n, _ := p.matchAny(p.i+lead, fittingVerbs...)
+	if n > 0 {
+		p.i += lead + n
+	}
+	return n > 0
 }
 
 // oldKept consumes what became of the old part. 'Thrown away' and 'returned' say
@@ -155,7 +213,7 @@ func (p *parser) reason() bool {
 func (p *parser) remove() {
 	r := &eventv1.PartRemoved{}
 	p.event.Kind = &eventv1.Event_PartRemoved{PartRemoved: r}
-	p.stops = append(p.stops, "kept", "not kept", "old kept", "thrown away", "removed", "taken out", "out")
+	p.stops = append(p.stops, "kept", "not kept", "old kept", "thrown away", "removed", "taken out", "out", "and")
 	p.takes("removed", "remove", "took out", "took off", "took")
 	r.Component = p.name(false, "the component")
 	kept := map[string]eventv1.Answer{"kept": eventv1.Answer_ANSWER_YES, "not kept": eventv1.Answer_ANSWER_NO,
@@ -168,6 +226,8 @@ func (p *parser) remove() {
 			r.Why = also(r.Why, p.segment())
 		case r.Kept == eventv1.Answer_ANSWER_YES && p.match(p.i, "on")+p.match(p.i, "in") > 0:
 			r.WhereKept = also(r.WhereKept, p.text("where it is kept"))
+		case p.match(p.i, "and") > 0:
+			p.fail(p.i, p.i+1, "each part is an entry of its own", "one part a line")
 		default:
 			p.stranger("kept", "kept on the bench", "not kept", "because 12", "before you came")
 		}
@@ -180,7 +240,7 @@ func (p *parser) remove() {
 func (p *parser) putBack() {
 	b := &eventv1.PartPutBack{}
 	p.event.Kind = &eventv1.Event_PartPutBack{PartPutBack: b}
-	p.stops = append(p.stops, "back", "put back", "in", "only")
+	p.stops = append(p.stops, "back", "put back", "in", "only", "and", "with")
 	if p.takes("reseated", "reseat", "unplugged and replugged") {
 		b.ReseatedOnly = true
 	}
@@ -193,6 +253,8 @@ func (p *parser) putBack() {
 		case p.takes("reseated only", "only reseated"):
 			b.ReseatedOnly = true
 		case p.background(), p.reason():
+		case p.match(p.i, "and") > 0:
+			p.fail(p.i, p.i+1, "each part is an entry of its own", "one part a line")
 		default:
 			p.stranger("back in", "reseated only", "because 12")
 		}

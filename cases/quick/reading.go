@@ -1,22 +1,12 @@
 package quick
 
 import (
+	"regexp"
 	"strings"
 
 	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
-
-var instruments = map[string]eventv1.InstrumentKind{
-	"meter": eventv1.InstrumentKind_INSTRUMENT_KIND_METER, "multimeter": eventv1.InstrumentKind_INSTRUMENT_KIND_METER,
-	"lamp": eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP, "test lamp": eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP,
-	"test light": eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP,
-	"led":        eventv1.InstrumentKind_INSTRUMENT_KIND_LED_TESTER, "led tester": eventv1.InstrumentKind_INSTRUMENT_KIND_LED_TESTER,
-	"clamp": eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP, "current clamp": eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP,
-	"scope": eventv1.InstrumentKind_INSTRUMENT_KIND_OSCILLOSCOPE, "oscilloscope": eventv1.InstrumentKind_INSTRUMENT_KIND_OSCILLOSCOPE,
-	"scan": eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL, "scan tool": eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL,
-	"gauge": eventv1.InstrumentKind_INSTRUMENT_KIND_GAUGE, "battery tester": eventv1.InstrumentKind_INSTRUMENT_KIND_BATTERY_TESTER,
-}
 
 // shownWords are what an instrument may show instead of a number.
 var shownWords = []string{
@@ -33,15 +23,20 @@ type reader struct {
 	first, second string
 	// spoken: the line names the leads by colour, so volts go without saying.
 	spoken bool
-	// afterValue: the word before was the end of the value.
-	afterValue int
+	// valueFrom and valueWords are where the value stands; afterValue is the word
+	// behind it and its shape.
+	valueFrom, valueWords, afterValue int
+	// unitless: the value stands without a unit of its own.
+	unitless bool
 }
 
 func (p *parser) reading() {
 	r := &eventv1.Reading{}
 	p.event.Kind = &eventv1.Event_Reading{Reading: r}
 	p.states = true
-	p.stops = append(p.stops, "drop", "dc", "ac", "peak", "scan", "covering", "and", "to", "at", "red", "black", "across", "with", "on meter")
+	p.measuring = true
+	p.stops = append(p.stops, "drop", "dc", "ac", "peak", "scan", "covering", "and", "to", "at", "red", "black", "across", "over", "between", "on", "off", "@",
+		"with", "using", "on meter")
 	rd := &reader{parser: p, r: r, afterValue: -1}
 	for !p.done() {
 		p.wantsValue = r.Value == nil && r.Shown == ""
@@ -55,7 +50,7 @@ func (p *parser) reading() {
 func (rd *reader) step() bool {
 	p, r := rd.parser, rd.r
 	switch {
-	case p.tries(&r.Tries, &r.Failures, &r.Outcome), p.outcome(&r.Outcome), rd.value(),
+	case rd.unitBehind(), rd.announced(), p.tries(&r.Tries, &r.Failures, &r.Outcome), p.outcome(&r.Outcome), rd.value(),
 		p.expectation(&r.ShouldBe, r.GetValue().GetUnit()), rd.instrument(), p.presence(&r.Concern),
 		p.conditions(&rd.s), p.background(), rd.leads(), p.covers(&r.Covers), p.meanwhile(&r.Meanwhile), rd.shape():
 		return true
@@ -88,6 +83,9 @@ func (rd *reader) value() bool {
 	if n == 0 && p.conditions(&rd.s) {
 		return true
 	}
+	if n == 0 && r.Value != nil && p.match(p.i, "over") > 0 {
+		return false // '12.4 V over 30 to 87': terminals are numbers
+	}
 	if n == 0 {
 		w := p.words[p.i].text
 		hints := []string{"12.31 V", "0.4 ohm", "8.2 A", "OL"}
@@ -110,8 +108,49 @@ func (rd *reader) value() bool {
 	if r.Value != nil || r.Shown != "" {
 		return p.fail(p.i, p.i+n, "a second value", "one value a line", "supply 12.6 V", "at 8 A", "should be 12..12.9")
 	}
+	rd.valueFrom, rd.valueWords, rd.unitless = p.i, n, !rd.hasUnit(p.i, n)
 	r.Value, p.i = q, p.i+n
 	rd.afterValue = p.i
+	return true
+}
+
+// announced consumes 'reads' and the like before the value.
+func (rd *reader) announced() bool {
+	return rd.r.Value == nil && rd.isNumber(rd.i+1) && rd.takes("reads", "shows", "gives", "measures")
+}
+
+// hasUnit tells whether the value in the n words at i was said with a unit.
+func (rd *reader) hasUnit(i, n int) bool {
+	sense, _ := rd.matchAny(i, senses...)
+	if over, _ := rd.matchAny(i+sense, overRange...); over > 0 {
+		return n > sense+over
+	}
+	k, _, _ := rd.quantityAt(i, "")
+	return k > 0
+}
+
+// unitForm is a unit of volts, ohms or amperes that stands by itself, in the
+// letters it is typed with. A single A may be a name.
+var unitForm = regexp.MustCompile(`^([mkµu]?V|[mkM]?Ω|k|M|[mµu]A|(?i:vdc|vac|(milli|micro|kilo|mega|m|k)?(volts?|ohms?|amps?|amperes?)))$`)
+
+// isUnit tells whether word i is a unit by itself.
+func (p *parser) isUnit(i int) bool {
+	return i < len(p.words) && !p.words[i].quoted && unitForm.MatchString(p.words[i].text)
+}
+
+// unitBehind consumes the unit that stands behind the leads: 'OL at fan 1 to fan
+// 2 ohms'.
+func (rd *reader) unitBehind() bool {
+	p, r := rd.parser, rd.r
+	if r.Value == nil || p.words[p.i].gap || !p.isUnit(p.i) || !p.stopsAt(p.i+1) {
+		return false
+	}
+	u, err := notation.ParseUnit(p.words[p.i].text)
+	if !rd.unitless || r.ShouldBe != nil || err != nil {
+		return p.fail(p.i, p.i+1, "a second unit", "one value a line, with its unit behind it", "a name in double quotes")
+	}
+	r.Value.Unit, r.Value.Said, rd.unitless = u.Code, p.raw(rd.valueFrom, rd.valueFrom+rd.valueWords)+" "+p.words[p.i].text, false
+	p.i++
 	return true
 }
 
@@ -144,67 +183,6 @@ func (rd *reader) shape() bool {
 	return true
 }
 
-// instrument consumes 'clamp', 'lamp', 'scan coolant temperature', 'with meter
-// 2'.
-func (rd *reader) instrument() bool {
-	p, r := rd.parser, rd.r
-	from := p.i
-	lead, _ := p.matchAny(p.i, "with the", "with", "using", "on the", "on")
-	if lead == 0 && !p.words[p.i].gap && p.i != rd.afterValue {
-		return false
-	}
-	p.i += lead
-	n, kind := longest(p, instruments)
-	if n == 0 {
-		p.i = from
-		return false
-	}
-	noun := p.i
-	p.i += n
-	switch {
-	case lead > 0 || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_METER:
-		for !p.stopsAt(p.i) && p.i < noun+n+3 {
-			if r.Value == nil && p.i > noun+n && p.isNumber(p.i) {
-				break
-			}
-			p.i++
-		}
-	case kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL, kind == eventv1.InstrumentKind_INSTRUMENT_KIND_GAUGE:
-		if !rd.quantityName() {
-			return true
-		}
-	}
-	if r.Instrument != nil {
-		return p.fail(from, p.i, "a second instrument", p.raw(from, p.i)+" on a line of its own")
-	}
-	r.Instrument = &eventv1.Instrument{Kind: kind}
-	if lead > 0 && p.i > noun+n || kind == eventv1.InstrumentKind_INSTRUMENT_KIND_METER && p.i > noun+n {
-		r.Instrument.Name = p.raw(noun, p.i)
-	}
-	return true
-}
-
-// quantityName consumes what a scan value or gauge shows: 'coolant temperature'
-// up to its number.
-func (rd *reader) quantityName() bool {
-	p := rd.parser
-	from, end := p.i, p.segmentEndHere()
-	if p.done() {
-		return !p.fail(p.i, p.i, "the value is missing", "scan coolant 88 C", "gauge 43 psi")
-	}
-	for k := from; k < min(end, from+longestQuantity); k++ {
-		if n, _, _ := p.quantityAt(k, ""); n > 0 {
-			to := k
-			if n, _ := p.matchAny(k-1, "is", "reads", "shows", "at"); n > 0 && k-1 >= from {
-				to--
-			}
-			rd.r.Quantity, p.i = p.raw(from, to), k
-			return true
-		}
-	}
-	return !p.fail(from, end, "no number with its unit in it", "scan coolant 88 C", "gauge 43 psi")
-}
-
 // leads consumes the points.
 func (rd *reader) leads() bool {
 	p, r := rd.parser, rd.r
@@ -232,9 +210,9 @@ func (rd *reader) leads() bool {
 			rd.spoken = true
 			r.Black = p.name(true, "the point of the black lead")
 		}
-	case p.takes("across"):
+	case p.takes("across", "over"):
 		if !twice(rd.first + rd.second + r.At + r.Red + r.Black) {
-			r.At = p.name(false, "what it is across")
+			rd.across()
 		}
 	case p.takes("between"):
 		if !twice(rd.first + rd.second + r.At) {
@@ -244,7 +222,7 @@ func (rd *reader) leads() bool {
 			}
 			rd.second = p.name(true, "the second point")
 		}
-	case p.takes("at", "from"):
+	case p.takes("at", "from", "on", "@", "in", "through"):
 		if !twice(rd.first + r.At) {
 			rd.first = p.name(true, "the point")
 		}
@@ -258,10 +236,33 @@ func (rd *reader) leads() bool {
 	return true
 }
 
+// across consumes 'ground strap', or the two points 'relay 30 and relay 87'.
+func (rd *reader) across() {
+	p, known := rd.parser, len(rd.parsed.New)
+	what := p.name(false, "what it is across")
+	if p.err != nil || !p.takes("to", "and") {
+		rd.r.At = what
+		return
+	}
+	for k := range p.parsed.New[known:] {
+		p.parsed.New[known+k].Point = true
+	}
+	rd.first, rd.second = what, p.name(true, "the second point")
+}
+
+// unplaced are words that say where, but not where a lead touched.
+var unplaced = []string{"off", "into", "onto", "via", "near", "behind", "before", "after", "under", "inside", "around", "of", "for", "in", "through"}
+
 // bareName takes the words right behind the value as the point: '12.3 V batt+'.
 func (rd *reader) bareName() bool {
 	if rd.i != rd.afterValue || rd.first != "" || rd.r.Red != "" || rd.r.At != "" || rd.words[rd.i].gap || rd.stopsAt(rd.i) {
 		return false
+	}
+	if rd.isWord(rd.i, unplaced) {
+		return false
+	}
+	if like := nearKeyword(rd.words[rd.i].key); like == "across" || like == "between" {
+		return rd.fail(rd.i, rd.i+1, "'"+rd.words[rd.i].text+"' looks like '"+like+"' misspelt", like)
 	}
 	rd.first = rd.name(true, "the point")
 	return true
@@ -273,6 +274,9 @@ func (rd *reader) hints() []string {
 		return []string{"a value: 12.31 V", "red POINT", "black POINT", "lamp bright"}
 	case rd.first == "" && rd.r.Red == "" && rd.r.At == "":
 		return []string{"at POINT", "to POINT", "same leads", "running"}
+	}
+	if rd.matchesAny(rd.i, []string{"unplugged", "disconnected", "jumped", "bridged"}) > 0 {
+		return []string{"with NAME " + rd.words[rd.i].key, "a comma and the name before it: , NAME " + rd.words[rd.i].key}
 	}
 	return []string{"to POINT", "key on", "should be 12..12.9", "pass", "# note", "a longer name in double quotes"}
 }

@@ -16,7 +16,9 @@ var modes = map[string]eventv1.FaultMode{
 func (p *parser) repair() {
 	r := &eventv1.Repair{}
 	p.event.Kind = &eventv1.Event_Repair{Repair: r}
-	p.stops = append(p.stops, "from", "between", "to", "cost", "for", "repaired", "mended")
+	p.stops = append(p.stops, "from", "between", "to", "cost", "for", "repaired", "mended", "at", "in", "on", "with")
+	done := []string{"soldered", "cleaned", "tightened", "crimped", "spliced", "taped", "sealed", "renewed", "rejoined", "replaced", "insulated"}
+	p.ends, p.priced = done, true
 	from := p.i
 	verb := p.take("repair", "repaired", "mended", "soldered", "cleaned", "tightened", "crimped", "rejoined")
 	if verb != "" && verb != "repair" && verb != "repaired" {
@@ -36,7 +38,7 @@ func (p *parser) repair() {
 			}
 			r.To = p.name(true, "the second point")
 		case once(p, modes, &r.Mode, "what was wrong"), p.money(&r.Cost), p.background():
-		case p.words[p.i].gap && !p.isWord(p.i, negations):
+		case (p.words[p.i].gap || p.matchesAny(p.i, append([]string{"at", "in", "on", "with"}, done...)) > 0) && !p.isWord(p.i, negations):
 			p.takes("because")
 			if p.done() {
 				p.fail(p.i, p.i, "the reason is missing")
@@ -58,6 +60,7 @@ func (p *parser) repairChecked() {
 	c := &eventv1.RepairChecked{}
 	p.event.Kind = &eventv1.Event_RepairChecked{RepairChecked: c}
 	p.takes("checked repair", "checked the repair", "repair checked", "checked fitting", "checked")
+	p.takes("repair", "the repair")
 	var s setting
 	rescan := yesNo([]string{"rescanned"}, []string{"not rescanned", "no rescan"})
 	relearn := yesNo([]string{"relearned", "relearnt"}, []string{"not relearned"})

@@ -9,6 +9,7 @@ import (
 var keywords = []string{
 	"running", "cranking", "driving", "commanded", "unplugged", "jumped", "loaded", "should", "because", "covers", "inconclusive",
 	"concern", "yesterday", "before", "supply", "failed", "passed", "ignition", "acting", "black", "accessory",
+	"across", "between", "idling", "engine",
 }
 
 // nearKeyword is the keyword that key is one slip away from; empty when there
@@ -27,7 +28,31 @@ func nearKeyword(key string) string {
 }
 
 // notSlips are words in their own right that stand one letter from a keyword.
-var notSlips = []string{"cover", "covered", "loader", "load", "blank", "block", "slack", "jumper", "pass", "fail", "fails", "supple", "command", "concerns", "supplies", "bump", "bumped"}
+var notSlips = []string{"cover", "covered", "loader", "load", "blank", "block", "slack", "jumper", "pass", "fail", "fails", "supple", "command", "concerns", "supplies", "bump", "bumped", "engines"}
+
+// runTogether is the keyword that stands inside a longer word; empty when there
+// is none.
+func runTogether(key string) string {
+	for _, k := range []string{"running", "cranking", "commanded", "unplugged", "keyon", "keyoff", "ignition", "idling"} {
+		if strings.Contains(key, k) && len(key) > len(k)+1 && !strings.ContainsAny(key, "-.0123456789") {
+			return k
+		}
+	}
+	return ""
+}
+
+// nearOutcome is the word for an outcome that key is one slip away from.
+func nearOutcome(key string) string {
+	if len(key) < 3 || slices.Contains([]string{"fall", "foil", "fair", "past", "pads", "paths", "idler", "idles"}, key) {
+		return ""
+	}
+	for _, k := range []string{"pass", "fail", "passed", "failed", "idle"} {
+		if key != k && key[0] == k[0] && distance(key, k, 1) == 1 {
+			return k
+		}
+	}
+	return ""
+}
 
 // distance is the number of slips (a letter more, less, wrong, or two changed
 // places) between a and b; limit+1 when it is more than limit.

@@ -2,6 +2,7 @@ package quick
 
 import (
 	"slices"
+	"strings"
 
 	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -18,15 +19,19 @@ type change struct {
 
 var changes = []change{
 	{eventv1.TemporaryKind_TEMPORARY_KIND_JUMPER, []string{"jumper on", "jumper from", "jumper", "jumpered", "jumped", "bridged"},
-		[]string{"jumper off", "removed jumper", "removed the jumper", "took jumper off", "took off jumper"}, []string{"on"}, []string{"off"}, ""},
+		[]string{"jumper off", "removed jumper", "removed the jumper", "took jumper off", "took off jumper", "jumper removed"}, []string{"on"}, []string{"off", "removed", "taken off", "out"}, ""},
+	{eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON, []string{"charger on", "charger connected"},
+		[]string{"charger off", "charger disconnected", "charger unplugged", "charger removed"}, nil, nil, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_UNPLUGGED, []string{"unplugged", "disconnected"},
 		[]string{"plugged in", "plugged back in", "plugged", "reconnected"}, []string{"unplugged", "disconnected"}, []string{"back in", "plugged back in", "plugged in", "in"}, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_FUSE_OUT, []string{"pulled fuse", "pulled the fuse", "fuse"}, []string{"fuse"}, []string{"out", "pulled"}, []string{"back in", "in"}, "fuse"},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_PIERCED, []string{"pierced"}, []string{"sealed"}, nil, nil, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_COVER_OFF, []string{"cover off"}, []string{"cover on", "cover back on"}, []string{"cover off"}, []string{"cover back on", "cover on"}, ""},
-	{eventv1.TemporaryKind_TEMPORARY_KIND_CHARGER_ON, []string{"charger on"}, []string{"charger off"}, nil, nil, ""},
 	{eventv1.TemporaryKind_TEMPORARY_KIND_WIRE_CUT, []string{"cut"}, []string{"rejoined", "joined"}, nil, nil, ""},
 }
+
+// notNow are words of something that was so before, rather than changed now.
+var notNow = []string{"is", "was", "were", "are", "still", "left unplugged", "left disconnected", "found unplugged", "found disconnected"}
 
 // temporaryAt finds which change the line speaks of.
 func (p *parser) temporaryAt(i int) (c *change, off bool, n int) {
@@ -68,6 +73,13 @@ func (p *parser) temporary() {
 		p.fail(p.i, p.i, "what was changed is missing", "jumper on 30-87", "unplugged bcm C3", "fuse F7 out")
 		return
 	}
+	if n, ref := p.referenceAt(p.i); n > 0 && p.undoneAt(p.i+n) > 0 {
+		off := &eventv1.TemporaryOff{Temporary: p.resolve(ref, n)}
+		p.event.Kind = &eventv1.Event_TemporaryOff{TemporaryOff: off}
+		p.i += p.undoneAt(p.i)
+		p.rest("how it was left", nil)
+		return
+	}
 	if from := p.i; p.takes("off", "undo", "undone") {
 		if n, ref := p.referenceAt(p.i); n > 0 {
 			off := &eventv1.TemporaryOff{Temporary: p.resolve(ref, n)}
@@ -80,6 +92,9 @@ func (p *parser) temporary() {
 		return
 	}
 	c, off, n := p.temporaryAt(p.i)
+	if p.measuredInstead(n == 0) {
+		return
+	}
 	if c == nil {
 		p.otherTemporary()
 		return
@@ -90,6 +105,7 @@ func (p *parser) temporary() {
 		p.i--
 	}
 	p.stops = append(p.stops, "and", "to", "at", "on", "in", "out", "off", "back", "from", "unplugged", "disconnected", "pulled", "plugged", "cover", "fused", "fuse of")
+	p.stops = append(p.stops, notNow...)
 	where := p.places(c, lead)
 	if p.err != nil {
 		return
@@ -117,6 +133,76 @@ func (p *parser) temporary() {
 	}
 }
 
+// undoneAt is the length of what says at word i that the entry named before it
+// was undone; it ends its part of the line.
+func (p *parser) undoneAt(i int) int {
+	lead := p.matchesAny(i, []string{"is", "was", "now"})
+	n, _ := p.matchAny(i+lead, "off", "undone", "taken off", "back off", "removed", "gone")
+	if n > 0 && (i+lead+n >= len(p.words) || p.words[i+lead+n].gap || p.stopsAt(i+lead+n)) {
+		return lead + n
+	}
+	return 0
+}
+
+// measuredInstead refuses a line that holds a value and so may be a reading: any
+// value where only a word at the end speaks of a change, elsewhere one with a
+// lead behind it.
+func (p *parser) measuredInstead(trailing bool) bool {
+	for i := p.i; i < p.segmentEndHere(); i++ {
+		if k, _ := p.matchAny(i, "fused", "fuse", "undo"); k > 0 {
+			return false
+		}
+		if p.electricAt(i)+p.matchesAny(i, overRange) == 0 || p.inKnown(i) {
+			continue
+		}
+		if trailing || p.leadBehind(i) {
+			return p.offerReading(i)
+		}
+	}
+	return false
+}
+
+// inKnown tells whether word i is part of a known name.
+func (p *parser) inKnown(i int) bool {
+	for k := max(0, i-p.longestKnown); k <= i; k++ {
+		if n, _ := p.knownAt(k); k+n > i {
+			return true
+		}
+	}
+	return false
+}
+
+// leadBehind tells whether a place for the leads stands right behind the value at
+// i: '3.1 V at', but not '12V socket to' nor '14.1 V at 40 A'.
+func (p *parser) leadBehind(i int) bool {
+	k := p.electricAt(i)
+	if k == 0 {
+		k = p.matchesAny(i, overRange)
+	}
+	s, _ := p.matchAny(i+k, "drop", "dc", "ac", "peak")
+	lead, _ := p.matchAny(i+k+s, "at", "to", "across", "between", "over", "on", "red", "@")
+	if n, _, _ := p.quantityAt(i+k+s+lead, ""); n > 0 {
+		return false
+	}
+	return lead > 0 && (strings.ContainsAny(p.words[i].text, ".,") || p.match(i+k+s, "to") == 0)
+}
+
+// offerReading refuses a line with a value at word i that its kind has no place
+// for, the reading first among what would be understood.
+func (p *parser) offerReading(i int) bool {
+	end := p.segmentEnd(i)
+	reading := p.raw(i, end)
+	if n, word := 0, ""; end > i+1 {
+		for k := i + 1; k < end; k++ {
+			if n, word = p.matchAny(k, "unplugged", "disconnected", "jumped", "bridged"); n > 0 && k+n == end {
+				reading = p.raw(i, k) + ", with NAME " + word
+				break
+			}
+		}
+	}
+	return p.fail(i, end, "a value stands in it: is it a reading, or something else?", reading, "the line without the value", "note "+p.raw(0, len(p.words)))
+}
+
 // places reads the names of what a change touches.
 func (p *parser) places(c *change, lead int) []string {
 	point := c.kind == eventv1.TemporaryKind_TEMPORARY_KIND_JUMPER
@@ -126,6 +212,9 @@ func (p *parser) places(c *change, lead int) []string {
 		case p.takes(append(append([]string{}, c.onEnd...), c.offEnd...)...), p.takes("on", "from", "to", "between", "and", "at", "in"):
 		case p.match(p.i, "fused") > 0 || p.match(p.i, "fuse of") > 0, p.momentAt(p.i) > 0, p.match(p.i, "by") > 0, p.match(p.i, "because") > 0:
 			return out
+		case p.matchesAny(p.i, notNow) > 0:
+			p.fail(p.i, p.i+1, "was it done now, or found so?", "unplugged NAME", "found "+p.raw(lead, p.segmentEnd(lead)))
+			return nil
 		default:
 			out = append(out, p.name(point, "what was changed"))
 			if p.err != nil {
@@ -141,6 +230,20 @@ func (p *parser) otherTemporary() {
 	t := &eventv1.TemporaryOn{Temporary: eventv1.TemporaryKind_TEMPORARY_KIND_OTHER}
 	p.event.Kind = &eventv1.Event_TemporaryOn{TemporaryOn: t}
 	p.words[p.i].gap = true
+	for k := p.i; k < p.segmentEnd(p.i); k++ {
+		if n, _ := p.matchAny(k, "back", "undone", "reconnected", "refitted", "restored", "put right"); n > 0 {
+			p.fail(k, k+n, "was it changed, or undone?", "temp off 12", "temp WHAT, undo HOW")
+			return
+		}
+	}
+	if p.isReference(p.i) {
+		p.fail(p.i, p.segmentEnd(p.i), "is that an entry, and was it undone?", "temp off "+p.words[p.i].text, "one change a line")
+		return
+	}
+	if n, _ := p.matchAny(p.i, "removed", "gone", "done", "out", "all removed", "all off", "all gone"); n > 0 && p.i+n == p.segmentEnd(p.i) {
+		p.fail(p.i, p.i+n, "which change was undone is missing", "temp off 12", "jumper off")
+		return
+	}
 	p.rest("what was changed", t)
 	t.What = p.remark(p.extra)
 }

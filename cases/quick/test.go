@@ -40,20 +40,20 @@ var concernChanges = map[string]eventv1.ConcernChange{
 func (p *parser) test() {
 	t := &eventv1.Test{}
 	p.event.Kind = &eventv1.Event_Test{Test: t}
-	p.stops, p.states = append(p.stops, "and"), true
+	p.stops, p.states, p.measuring = append(p.stops, "and"), true, true
 	var s setting
 	what := 0
 	for !p.done() {
 		switch {
 		case p.tries(&t.Tries, &t.Failures, &t.Outcome), p.outcome(&t.Outcome), p.expectation(&t.ShouldBe, ""):
-		case p.phraseStarts(), p.covers(&t.Covers), p.concernChange(&t.ConcernChange), p.background(), t.What != "" && p.meanwhile(&t.Meanwhile), p.testInstrument(&t.Instrument):
+		case p.phraseStarts(), p.covers(&t.Covers), p.concernChange(&t.ConcernChange), t.What != "" && p.testInstrument(&t.Instrument), p.background(), t.What != "" && p.meanwhile(&t.Meanwhile):
 		case t.What != "" && (p.presence(&t.Concern) || p.conditions(&s)):
 		case t.What == "":
 			_, t.Manner = longest(p, manners)
 			what = p.i
-			t.What = p.text("what was done")
+			t.What = p.text("what was done", instrumentPhrases()...)
 		default:
-			t.Result = also(t.Result, p.text("what came of it"))
+			t.Result = also(t.Result, p.text("what came of it", instrumentPhrases()...))
 		}
 	}
 	if p.err != nil {
@@ -120,26 +120,6 @@ func (p *parser) concernChange(to *eventv1.ConcernChange) bool {
 		return p.fail(p.i, p.i+n, "the concern did two things", "concern went away", "concern stayed")
 	}
 	*to, p.i = change, p.i+n
-	return true
-}
-
-func (p *parser) testInstrument(to **eventv1.Instrument) bool {
-	from := p.i
-	if !p.words[p.i].gap || !p.takes("with the", "with", "using") {
-		return false
-	}
-	n, kind := longest(p, instruments)
-	if n == 0 || *to != nil {
-		p.i = from
-		return false
-	}
-	*to = &eventv1.Instrument{Kind: kind}
-	noun := p.i
-	for p.i += n; !p.stopsAt(p.i); p.i++ {
-	}
-	if p.i > noun+n {
-		(*to).Name = p.raw(noun, p.i)
-	}
 	return true
 }
 

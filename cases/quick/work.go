@@ -41,6 +41,10 @@ func (p *parser) spent() {
 		return
 	}
 	t.Minutes, p.i = minutes, p.i+n
+	if !p.done() && p.isNumber(p.i) {
+		p.fail(p.i, p.i+1, "a number without its unit behind the time", "1 h 15 min", "on WHAT")
+		return
+	}
 	for !p.done() {
 		switch {
 		case p.money(&t.Charge), p.background():
