@@ -47,6 +47,8 @@ type desk struct {
 	copy   *client.Copy
 	names  *client.Names
 	memory *client.Memory
+	// saidNew are the names that were said to be new: once is enough.
+	saidNew map[string]bool
 }
 
 // sitDown opens the case for writing. It needs no server.

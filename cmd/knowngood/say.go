@@ -227,7 +227,11 @@ func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 		return nil, err
 	}
 	for _, n := range p.New {
-		if len(n.Nearest) > 0 {
+		if len(n.Nearest) > 0 && !d.saidNew[n.Text] {
+			if d.saidNew == nil {
+				d.saidNew = map[string]bool{}
+			}
+			d.saidNew[n.Text] = true
 			d.warn(fmt.Sprintf("%q is new in this case; known and alike: %s", n.Text, strings.Join(n.Nearest, ", ")))
 		}
 	}
