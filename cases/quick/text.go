@@ -66,6 +66,9 @@ func (p *parser) endsText(i, end int, more []string) bool {
 	for k := n; k > 0; n += k {
 		k, _ = p.outcomeAt(i + n)
 	}
+	if n > 0 && p.match(i+n, "because") > 0 && p.isReference(i+n+1) {
+		return true
+	}
 	return n > 0 && i+n >= end
 }
 
