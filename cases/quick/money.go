@@ -8,7 +8,7 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-var moneyForm = regexp.MustCompile(`^([a-z]{3})?[0-9][0-9.,']*([a-z]{3})?$`)
+var moneyForm = regexp.MustCompile(`^([a-z]{3}|€)?[0-9][0-9.,']*([a-z]{3}|euros?|€)?$`)
 
 // moneyAt finds an amount at word i. bare: the currency of the context will do.
 func (p *parser) moneyAt(i int, bare bool) (n int, m *eventv1.Money, why string) {
