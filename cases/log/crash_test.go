@@ -10,9 +10,11 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
 
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/memory"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // failing is a log whose next append fails, with the batch kept or not.
@@ -113,6 +115,13 @@ func TestRefusedAppend(t *testing.T) {
 		"the tree's own":  {Index: []log.Write{{Key: "\x00b", Value: []byte("x")}}},
 		"its own hash":    {Index: []log.Write{{Key: "\x00h12345678"}}},
 		"erase of no one": {Erase: []uint64{77}},
+		"another log's": other(func(r *log.Record) {
+			var e eventv1.Entry
+			require.NoError(t, proto.Unmarshal(r.Entry, &e))
+			e.Log = "ffffffffffffffff"
+			r.Entry, err = proto.Marshal(&e)
+			require.NoError(t, err)
+		}),
 	} {
 		_, err := tree.Append(t.Context(), b)
 		require.Error(t, err, name)
