@@ -61,7 +61,7 @@ func TestReplacementNotUnderstood(t *testing.T) {
 	later = protowire.AppendBytes(protowire.AppendTag(later, 9_000, protowire.BytesType), nil)
 	fromLater := new(eventv1.Event)
 	require.NoError(t, proto.Unmarshal(later, fromLater))
-	for name, replacement := range map[string]*eventv1.Event{"a field from the future": strange, "a kind from the future": fromLater} {
+	for name, replacement := range map[string]*eventv1.Event{"a field from the future": strange, "a kind from the future": fromLater, "no kind": {By: "customer"}} {
 		s := read(t, opening+"note text=a\n")
 		s.Records = append(s.Records, correct(t, s, 2, replacement))
 		c, err := s.Case()

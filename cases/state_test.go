@@ -111,6 +111,7 @@ same-as one=fan other=blower points=yes
 	require.NotNil(t, c.Point("blower"))
 	joined := fold(t, opening+"same-as one=\"cooling fan\" other=blower\ntest what=t outcome=pass covers=blower")
 	require.Equal(t, "cooling fan", joined.Component("blower").Name, "the first of the two names stays")
+	require.Equal(t, "cooling fan", joined.Key("blower"))
 }
 
 func TestBeliefRestsOnEvidenceOnly(t *testing.T) {
