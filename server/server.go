@@ -37,6 +37,9 @@ type Options struct {
 	// StopWithin is how long calls under way may take when the server is stopped
 	// by the context of Serve; 0: 10 s.
 	StopWithin time.Duration
+	// CloseWithin is how long closing the log may take then (5 s). An engine whose
+	// files are gone tries for ever to write what it holds in memory.
+	CloseWithin time.Duration
 	// Connections at once; 0: 4096.
 	Connections int
 	// JoinTries from one address in a minute; 0: 10.
@@ -65,6 +68,7 @@ func (o Options) filled() Options {
 	}
 	def(&o.SlowAfter, 30*time.Second)
 	def(&o.StopWithin, 10*time.Second)
+	def(&o.CloseWithin, 5*time.Second)
 	if o.Connections == 0 {
 		o.Connections = 4096
 	}
@@ -237,6 +241,20 @@ func (s *Server) sees(c Caller, method, stream string) bool {
 	return mayCall(method, c.Role, s.register.standing(c, stream, s.now()))
 }
 
+func (s *Server) closeLog() error {
+	closed := make(chan error, 1)
+	go func() {
+		s.committer.close()
+		closed <- errors.Join(s.tree.Close(), s.log.Close())
+	}()
+	select {
+	case err := <-closed:
+		return err
+	case <-time.After(s.options.CloseWithin):
+		return fmt.Errorf("the log did not close within %v; what was confirmed is synced and stands: look at the disk before starting again", s.options.CloseWithin)
+	}
+}
+
 // Stop ends watchers, lets calls under way finish until ctx ends, and closes the
 // log. A second Stop returns what the first did.
 func (s *Server) Stop(ctx context.Context) error {
@@ -254,8 +272,7 @@ func (s *Server) Stop(ctx context.Context) error {
 			s.grpc.Stop()
 			<-finished
 		}
-		s.committer.close()
-		s.stopErr = errors.Join(s.tree.Close(), s.log.Close())
+		s.stopErr = s.closeLog()
 		if s.scratch != "" {
 			s.stopErr = errors.Join(s.stopErr, os.RemoveAll(s.scratch))
 		}

@@ -18,6 +18,8 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// Whoever asks a second time does not want to wait for what is under way.
+	context.AfterFunc(ctx, stop)
 	code := run(ctx, os.Args[1:], world{in: os.Stdin, out: os.Stdout, err: os.Stderr, getenv: os.Getenv, now: time.Now})
 	stop()
 	os.Exit(code)
