@@ -34,6 +34,19 @@ note text=e
 	}
 }
 
+// TestQueryByWhenItHappened goes by when the log took what nobody dated.
+func TestQueryByWhenItHappened(t *testing.T) {
+	t.Parallel()
+	s := read(t, opening+"note text=a happened=\"some time in autumn\"\nnote text=b happened=2026-02-01")
+	c, err := s.Case()
+	require.NoError(t, err)
+	q, err := cases.ParseQuery("since:2026-03-01", noon)
+	require.NoError(t, err)
+	rows := c.Timeline(q, nil)
+	require.Len(t, rows, 2)
+	require.Equal(t, uint64(2), rows[1].Step.Seq)
+}
+
 // TestQueryFindsMoreThanTheText: also marks, what a correction says now, and who
 // wrote down what another said.
 func TestQueryFindsMoreThanTheText(t *testing.T) {

@@ -82,6 +82,8 @@ func TestVINsRefusedAndDoubted(t *testing.T) {
 		"3G4AH59H05G118341": Error,   // Mexico
 		"WG4AH59H45G118341": Warning, // Europe, where none need be given
 		"JG4AH59H95G118341": Warning,
+		"5G4AH59H45G118341": Error,   // United States, too
+		"6G4AH59H45G118341": Warning, // Oceania
 	} {
 		v, err := ParseVIN(vin)
 		require.NoError(t, err)

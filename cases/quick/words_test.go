@@ -36,6 +36,8 @@ func TestEveryOutcomeWord(t *testing.T) {
 	p, err := quick.Parse("test feed is good, covers fan 2, fail", context())
 	require.NoError(t, err)
 	require.Equal(t, eventv1.Outcome_OUTCOME_FAIL, p.Event.GetTest().GetOutcome(), "a judgement counts only by itself")
+	_, err = quick.Parse("test fan motor, good brushes", context())
+	require.ErrorContains(t, err, "what came of it is missing")
 }
 
 // TestEveryConditionWord: each way to say what the key, the command and the concern
