@@ -1,6 +1,7 @@
 package log_test
 
 import (
+	"crypto/sha256"
 	"os"
 	"testing"
 
@@ -122,5 +123,23 @@ func TestSlotsThatCannotFollow(t *testing.T) {
 		}
 		require.ErrorIs(t, err, log.ErrDamaged, name)
 		require.ErrorContains(t, err, c.says, name)
+	}
+}
+
+// TestSlotLayout holds the checkpoint file to doc.go, byte for byte.
+func TestSlotLayout(t *testing.T) {
+	path := t.TempDir() + "/checkpoint"
+	f, err := log.CreateCheckpointFile(path, []byte("first"))
+	require.NoError(t, err)
+	require.NoError(t, f.Put(log.Kept{Batch: 1, Note: []byte("second")}))
+	require.NoError(t, f.Close())
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Len(t, b, 8192)
+	for i, head := range []string{"kgcheck1\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x05first", "kgcheck1\x00\x00\x00\x00\x00\x00\x00\x01\x00\x00\x00\x06second"} {
+		slot := b[i*4096 : (i+1)*4096]
+		want := append([]byte(head), make([]byte, 4064-len(head))...)
+		sum := sha256.Sum256(want)
+		require.Equal(t, append(want, sum[:]...), slot, "slot %d", i)
 	}
 }
