@@ -36,15 +36,17 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 		through = min(through, req.GetThrough())
 	}
 	at := max(req.GetFrom(), 1)
+	ahead := s.readAhead(ctx, stream, at, through)
 	for {
 		out := &boardv1.EntriesResponse{}
 		more := at <= through
 		if more {
-			var items []log.Item
-			if items, more, err = s.pages.read(ctx, log.Range{Stream: stream, From: at}); err != nil {
-				return err
+			read := <-ahead
+			if read.err != nil {
+				return read.err
 			}
-			for _, item := range items {
+			more = read.more
+			for _, item := range read.items {
 				if item.Seq > through {
 					break
 				}
@@ -63,6 +65,8 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 		last := !more || at > through
 		if last {
 			out.Checkpoint = signed
+		} else {
+			ahead = s.readAhead(ctx, stream, at, through)
 		}
 		// Asked again behind the read, for every message.
 		if _, err := s.admit(c, boardv1.BoardService_Entries_FullMethodName, stream); err != nil {
@@ -72,6 +76,26 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 			return err
 		}
 	}
+}
+
+type readAhead struct {
+	items []log.Item
+	more  bool
+	err   error
+}
+
+// readAhead reads the next message's entries while the one before is sent.
+func (s *Server) readAhead(ctx context.Context, stream string, at, through uint64) <-chan readAhead {
+	out := make(chan readAhead, 1)
+	if at > through {
+		return out
+	}
+	go func() {
+		var r readAhead
+		r.items, r.more, r.err = s.pages.read(ctx, log.Range{Stream: stream, From: at})
+		out <- r
+	}()
+	return out
 }
 
 func joined(hashes []tlog.Hash) []byte {

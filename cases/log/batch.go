@@ -2,12 +2,13 @@ package log
 
 import "fmt"
 
-// MaxKey is the longest stream, feed or index key an engine must take, and
-// MaxValue the longest entry, event or index value, in bytes. Longer ones are
-// refused with ErrTooBig.
+// MaxKey is the longest stream, feed or index key an engine must take, MaxValue
+// the longest entry, event or index value, and MaxTree the most tree hashes of
+// one record, in bytes. Longer ones are refused with ErrTooBig.
 const (
 	MaxKey   = 1 << 10
 	MaxValue = 128 << 10
+	MaxTree  = 64 * 32
 )
 
 // Check says whether b may follow a log in which next gives the position that
@@ -41,9 +42,9 @@ func (b Batch) Check(next func(Range) uint64) error {
 				return fmt.Errorf("%w: a feed of index %d has a name of %d bytes, at most %d", ErrTooBig, r.Index, len(f), MaxKey)
 			}
 		}
-		if len(r.Stream) > MaxKey || len(r.Entry) > MaxValue || len(r.Event) > MaxValue {
-			return fmt.Errorf("%w: the record of index %d has a stream of %d, an entry of %d and an event of %d bytes; at most %d, %d and %d",
-				ErrTooBig, r.Index, len(r.Stream), len(r.Entry), len(r.Event), MaxKey, MaxValue, MaxValue)
+		if len(r.Stream) > MaxKey || len(r.Entry) > MaxValue || len(r.Event) > MaxValue || len(r.Tree) > MaxTree {
+			return fmt.Errorf("%w: the record of index %d has a stream of %d, an entry of %d, an event of %d and tree hashes of %d bytes; at most %d, %d, %d and %d",
+				ErrTooBig, r.Index, len(r.Stream), len(r.Entry), len(r.Event), len(r.Tree), MaxKey, MaxValue, MaxValue, MaxTree)
 		}
 	}
 	for _, w := range b.Index {

@@ -28,7 +28,7 @@ import (
 const childVariable = "KNOWNGOOD_LOG_CHILD"
 
 // small tables, so that a few thousand records make many files.
-var smallTables = badger.Options{MemTableSize: 1 << 20}
+var smallTables = badger.Options{MemTableSize: 2 << 20}
 
 // state is everything a log says of itself.
 type state struct {

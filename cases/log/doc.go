@@ -4,10 +4,10 @@
 //
 // # Terms
 //
-// A record is one entry of the log with its event: two byte strings, and the
-// places they hold. The entry is what the server marshalled once; it is the leaf
-// of the Merkle tree and never changes. The event is what its writer signed; its
-// bytes may be erased, and the entry, which bears their hash, stays.
+// A record is one entry of the log with its event and its tree hashes: three byte
+// strings, and the places they hold. The entry is what the server marshalled once;
+// it is the leaf of the Merkle tree and never changes. The event is what its writer
+// signed; its bytes may be erased, and the entry, which bears their hash, stays.
 //
 // A record has an index in the log, from 0, and a seq in its stream, from 1,
 // neither with a gap. A stream is a case, or a shop's register. A record joins
@@ -15,7 +15,7 @@
 // without a gap: a feed is what one reader follows.
 //
 // The index is a set of keys and values that the engine does not understand:
-// event ids, device numbers, tokens, tree hashes. A batch holds records, index
+// event ids, device numbers, tokens. A batch holds records, index
 // writes and erasures that are committed together or not at all.
 //
 // # Who gives places
@@ -34,17 +34,15 @@
 // after an unknown outcome; opened again they hold the batch whole or not at
 // all. Whoever sent the events sends them again under the same ids.
 //
-// Records of unknown outcome are not shown to readers. Index keys of such a batch
-// may be.
+// Nothing of a batch of unknown outcome is shown to readers.
 //
 // # The tree
 //
 // The leaves are tlog.RecordHash of the entries, the interior nodes those of RFC
-// 6962. The hashes that a record completes, leaf first, are kept under one index
-// key in the record's own batch:
+// 6962. The hashes that a record completes, leaf first, 32 bytes for each level
+// from 0, are kept with it (Record.Tree). Under an index key is
 //
-//	00 'h' index (8 bytes, big endian)  ->  32 bytes for each level from 0
-//	00 'b'                              ->  number of batches (8 bytes, big endian)
+//	00 'b'  ->  number of batches (8 bytes, big endian)
 //
 // Index keys that begin with a zero byte are the tree's own, and Tree.Append
 // refuses them.
@@ -124,7 +122,7 @@
 //     is not the one it is kept under, or a seq that leaves a gap;
 //   - event bytes that do not have the hash in the entry, or are gone without a mark
 //     that they were erased;
-//   - an entry whose tree hashes are not those kept with it; a hash too many;
+//   - an entry whose tree hashes are not those kept with it;
 //   - a root that is not the checkpoint's, at its size and at the size its epoch
 //     began from;
 //   - whatever the engine finds of its own (see package badger).

@@ -19,6 +19,9 @@ type Record struct {
 	// Event holds the event's bytes as received; nil once erased. A record
 	// appended without them is one whose bytes were erased before it came here.
 	Event []byte
+	// Tree holds the tree hashes that the entry completes, see doc.go. It never
+	// changes either.
+	Tree []byte
 	// Feeds names the feeds the record is to join, each once. Read back as nil.
 	Feeds []string
 }

@@ -136,10 +136,6 @@ func (t *Tree) load(ctx context.Context) error {
 // rehash builds the tree again from the entries and compares it with what is
 // stored: the hashes kept with them, the roots the checkpoint names.
 func (t *Tree) rehash(ctx context.Context, size uint64, c Checkpoint) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	nextHash, stop := iter.Pull2(t.log.Scan(ctx, hashPrefix))
-	defer stop()
 	seqs := make(map[string]uint64)
 	roots := func() error {
 		for _, want := range []struct {
@@ -165,11 +161,7 @@ func (t *Tree) rehash(ctx context.Context, size uint64, c Checkpoint) error {
 				return refuse("index %d has seq %d of stream %q, want %d", t.edge.size, x.seq, x.stream, seqs[x.stream])
 			}
 			place := t.edge.size
-			stored, err, ok := nextHash()
-			if err != nil {
-				return err
-			}
-			if !ok || stored.Key != hashKey(place) || !bytes.Equal(stored.Value, joinHashes(t.edge.push(x.hash))) {
+			if !bytes.Equal(x.tree, joinHashes(t.edge.push(x.hash))) {
 				return refuse("the entry of index %d does not have the hash kept in the tree", place)
 			}
 			if err := roots(); err != nil {
@@ -180,17 +172,13 @@ func (t *Tree) rehash(ctx context.Context, size uint64, c Checkpoint) error {
 	if t.edge.size != size {
 		return refuse("%d entries could be read of %d", t.edge.size, size)
 	}
-	if w, err, ok := nextHash(); err != nil {
-		return err
-	} else if ok {
-		return refuse("the tree has a hash %q beyond the %d entries", w.Key, size)
-	}
 	return nil
 }
 
 // leaf is what building the tree needs of a record.
 type leaf struct {
 	hash   tlog.Hash
+	tree   []byte
 	stream string
 	seq    uint64
 }
@@ -242,7 +230,7 @@ func (t *Tree) block(ctx context.Context, r Range) block {
 		if err := checkEntry(t.id, item.Record); err != nil {
 			return block{err: refuse("%v", err)}
 		}
-		b.leaves = append(b.leaves, leaf{tlog.RecordHash(item.Entry), item.Stream, item.Seq})
+		b.leaves = append(b.leaves, leaf{tlog.RecordHash(item.Entry), item.Tree, item.Stream, item.Seq})
 	}
 	return b
 }

@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 
@@ -51,14 +52,9 @@ type Tree struct {
 
 // Index keys that begin with a zero byte are the tree's own.
 const (
-	ownPrefix  = "\x00"
-	hashPrefix = "\x00h"
-	batchKey   = "\x00b"
+	ownPrefix = "\x00"
+	batchKey  = "\x00b"
 )
-
-func hashKey(place uint64) string {
-	return string(binary.BigEndian.AppendUint64([]byte(hashPrefix), place))
-}
 
 // Unknown says whether an error of Append leaves open if the batch was kept. If
 // not, nothing was.
@@ -92,24 +88,25 @@ func (t *Tree) Append(ctx context.Context, b Batch) ([]byte, error) {
 		return signed, nil
 	}
 	edge := t.edge.clone()
-	index := make([]Write, 0, len(b.Index)+len(b.Records)+1)
+	index := make([]Write, 0, len(b.Index)+1)
 	for _, w := range b.Index {
 		if strings.HasPrefix(w.Key, ownPrefix) {
 			return nil, fmt.Errorf("%w: index key %q begins with a zero byte, which is the tree's own", errRefused, w.Key)
 		}
 		index = append(index, w)
 	}
-	for i, r := range b.Records {
+	records := slices.Clone(b.Records)
+	for i, r := range records {
 		if r.Index != edge.size {
 			return nil, fmt.Errorf("%w: record %d of the batch has index %d, want %d", ErrPlace, i, r.Index, edge.size)
 		}
 		if err := checkEntry(t.id, r); err != nil {
 			return nil, fmt.Errorf("%w: %w", errRefused, err)
 		}
-		index = append(index, Write{hashKey(r.Index), joinHashes(edge.push(tlog.RecordHash(r.Entry)))})
+		records[i].Tree = joinHashes(edge.push(tlog.RecordHash(r.Entry)))
 	}
 	index = append(index, Write{batchKey, binary.BigEndian.AppendUint64(nil, t.batch+1)})
-	b.Index = index
+	b.Records, b.Index = records, index
 
 	next := t.checkpoint
 	next.Size, next.Root = edge.size, edge.root()
@@ -218,9 +215,12 @@ func (t *Tree) hashes(ctx context.Context) tlog.HashReader {
 		for i, index := range indexes {
 			level, n := tlog.SplitStoredHashIndex(index)
 			place := uint64(n+1)<<level - 1
-			b, err := t.log.Get(ctx, hashKey(place))
-			if err != nil {
-				return nil, err
+			var b []byte
+			for item, err := range t.log.Read(ctx, Range{From: place, Limit: 1}) {
+				if err != nil {
+					return nil, err
+				}
+				b = item.Tree
 			}
 			if len(b) < (level+1)*tlog.HashSize {
 				return nil, fmt.Errorf("%w: the tree hash of level %d at index %d is missing", ErrDamaged, level, place)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	badgerdb "github.com/dgraph-io/badger/v4"
 	"github.com/dgraph-io/badger/v4/options"
@@ -36,9 +37,8 @@ const (
 	defaultMemTable = 8 << 20
 	valueLogFile    = 16 << 20
 	// Everything is kept in the tree, nothing in the value log, whose keys may
-	// outlive their values when the power fails: the longest value is an entry of
-	// log.MaxValue with its stream in front.
-	valueThreshold = log.MaxValue + log.MaxKey + 1<<10
+	// outlive their values when the power fails: the longest value is a record.
+	valueThreshold = 2*log.MaxValue + log.MaxTree + 1<<10
 )
 
 // Log is a log.Log in a directory, kept by Badger. Open makes one.
@@ -57,12 +57,14 @@ type Log struct {
 	// appending is held by the one append under way; what follows belongs to it.
 	appending sync.Mutex
 	broken    error
+	wal       wal
 	sum       sum
 	accepted  bool
 
 	// state guards what readers are shown: only what was synced.
 	state   sync.RWMutex
 	heads   heads
+	view    *view
 	changed chan struct{}
 }
 
@@ -104,7 +106,7 @@ func Open(dir string, o Options) (l *Log, err error) {
 		return nil, fmt.Errorf("%w: %s has %d MiB free, opening needs %d", log.ErrFull, dir, free>>20, 4*o.MemTableSize>>20)
 	}
 	bo := badgerdb.DefaultOptions(dir).
-		WithSyncWrites(true).
+		WithSyncWrites(badgerSyncs).
 		WithMemTableSize(o.MemTableSize).
 		WithValueLogFileSize(valueLogFile).
 		WithValueThreshold(valueThreshold).
@@ -119,13 +121,14 @@ func Open(dir string, o Options) (l *Log, err error) {
 	if err != nil {
 		return nil, err
 	}
-	l = &Log{dir: dir, db: db, reserve: o.Reserve, free: freeSpace, commit: (*badgerdb.Txn).Commit, changed: make(chan struct{})}
+	l = &Log{dir: dir, db: db, wal: wal{dir: dir}, reserve: o.Reserve, free: freeSpace, commit: (*badgerdb.Txn).Commit, changed: make(chan struct{})}
 	if err := l.load(); err != nil {
 		return nil, errors.Join(refused(dir, err), db.Close())
 	}
 	if err := l.scrub(bo); err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", dir, err), l.db.Close())
 	}
+	l.view = l.newView()
 	return l, nil
 }
 
@@ -206,7 +209,11 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	} else if err != nil {
 		return err
 	}
-	if err := l.commit(t.txn); errors.Is(err, badgerdb.ErrTxnTooBig) {
+	err = l.commit(t.txn)
+	if err == nil {
+		err = l.wal.sync()
+	}
+	if errors.Is(err, badgerdb.ErrTxnTooBig) {
 		return fmt.Errorf("%w: %d records, %d index writes", log.ErrTooBig, len(b.Records), len(b.Index))
 	} else if err != nil {
 		l.broken = fmt.Errorf("nobody knows whether a batch of %d records from index %d was kept: %w", len(b.Records), l.heads.size, err)
@@ -233,8 +240,11 @@ func (l *Log) Accept() error {
 
 // advance shows the committed batch to readers.
 func (l *Log) advance(b log.Batch) {
+	view := l.newView()
 	l.state.Lock()
 	defer l.state.Unlock()
+	l.view.done()
+	l.view = view
 	l.heads.size += uint64(len(b.Records))
 	for _, r := range b.Records {
 		l.heads.streams[r.Stream] = r.Seq + 1
@@ -265,7 +275,7 @@ func (t *transaction) write(b log.Batch, h heads) error {
 		}
 	}
 	for _, place := range b.Erase {
-		if err := t.replace(placeKey(kindEvent, place), nil); err != nil {
+		if err := t.erase(place); err != nil {
 			return err
 		}
 		if err := t.replace(placeKey(kindErased, place), []byte{}); err != nil {
@@ -281,19 +291,17 @@ func (t *transaction) write(b log.Batch, h heads) error {
 }
 
 func (t *transaction) record(r log.Record, h heads, feeds map[string]uint64) error {
-	if err := t.put(placeKey(kindEntry, r.Index), entryValue(r)); err != nil {
+	if err := t.put(positionKey(kindRecord, r.Stream, r.Seq), recordValue(r)); err != nil {
 		return err
 	}
-	kind := byte(kindEvent)
+	spot := spotValue(r.Stream, r.Seq)
+	if err := t.put(placeKey(kindPlace, r.Index), spot); err != nil {
+		return err
+	}
 	if len(r.Event) == 0 {
-		kind = kindErased
-	}
-	if err := t.put(placeKey(kind, r.Index), r.Event); err != nil {
-		return err
-	}
-	place := placeKey(kindEntry, r.Index)[1:]
-	if err := t.put(positionKey(kindStream, r.Stream, r.Seq), place); err != nil {
-		return err
+		if err := t.put(placeKey(kindErased, r.Index), nil); err != nil {
+			return err
+		}
 	}
 	for _, f := range r.Feeds {
 		n, seen := feeds[f]
@@ -301,11 +309,25 @@ func (t *transaction) record(r log.Record, h heads, feeds map[string]uint64) err
 			n = h.next(log.Range{Feed: f})
 		}
 		feeds[f] = n + 1
-		if err := t.put(positionKey(kindFeed, f, n), place); err != nil {
+		if err := t.put(positionKey(kindFeed, f, n), spot); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// erase drops the event's bytes of a record.
+func (t *transaction) erase(place uint64) error {
+	spot, err := value(t.txn, placeKey(kindPlace, place))
+	if err != nil {
+		return err
+	}
+	r, err := recordAt(t.txn, spot)
+	if err != nil {
+		return err
+	}
+	r.Event = nil
+	return t.replace(positionKey(kindRecord, r.Stream, r.Seq), recordValue(r))
 }
 
 // put sets a key that was not there before.
@@ -338,6 +360,34 @@ func (t *transaction) replace(key, value []byte) error {
 	return t.put(key, value)
 }
 
+// view is the log as of the last batch that was synced: Badger shows a commit
+// before it is. Readers share it.
+type view struct {
+	*badgerdb.Txn
+	users atomic.Int64
+}
+
+// newView looks at the log as it is now, on behalf of l.view.
+func (l *Log) newView() *view {
+	v := &view{Txn: l.db.NewTransaction(false)}
+	v.users.Store(1)
+	return v
+}
+
+// look returns the view of this moment, to be let go with done.
+func (l *Log) look() *view {
+	l.state.RLock()
+	defer l.state.RUnlock()
+	l.view.users.Add(1)
+	return l.view
+}
+
+func (v *view) done() {
+	if v.users.Add(-1) == 0 {
+		v.Discard()
+	}
+}
+
 // Changed implements log.Log.
 func (l *Log) Changed() <-chan struct{} {
 	l.state.RLock()
@@ -355,7 +405,8 @@ func (l *Log) Close() (err error) {
 	l.closed = true
 	close(l.changed)
 	defer damaged(&err)
-	if err := l.db.Close(); err != nil {
+	l.view.done()
+	if err := errors.Join(l.db.Close(), l.wal.close()); err != nil {
 		return fmt.Errorf("closing the log in %s: %w", l.dir, err)
 	}
 	return nil

@@ -278,12 +278,12 @@ func TestFormat(t *testing.T) {
 	dir := t.TempDir()
 	l := open(t, dir)
 	tx := &transaction{txn: l.db.NewTransaction(true), sum: l.sum}
-	require.NoError(t, tx.replace(keyFormat, []byte("knowngood log 2")))
+	require.NoError(t, tx.replace(keyFormat, []byte("knowngood log 3")))
 	require.NoError(t, tx.txn.Set(keySum, tx.sum.bytes()))
 	require.NoError(t, tx.txn.Commit())
 	require.NoError(t, l.Close())
 	_, err := Open(dir, Options{})
-	require.ErrorContains(t, err, `"knowngood log 2"`)
+	require.ErrorContains(t, err, `"knowngood log 3"`)
 }
 
 // TestSum: every single key that goes missing or changes without the sum is found.

@@ -2,7 +2,8 @@
 //
 // # Settings
 //
-// Every commit is synced (SyncWrites). All values lie in the tree and none in the
+// Every commit is synced before it is shown or confirmed: on Linux by an fdatasync
+// of the write-ahead log it lies in, elsewhere by Badger (SyncWrites). All values lie in the tree and none in the
 // value log, so that no key can outlive its value. There is no compression and no
 // block cache: files are mapped, and the page cache does the rest. One process has
 // the directory open at a time; another gets log.ErrHeld with the number of the
@@ -13,15 +14,21 @@
 // Numbers are big endian. A name is a stream or feed of 1 to 1024 bytes, any bytes;
 // its length in front keeps it from being taken for the beginning of another.
 //
-//	'E' index(8)                     seq(8) length(2) stream entry
-//	'V' index(8)                     the event's bytes; absent once erased
-//	'X' index(8)                     empty: the event's bytes were erased
-//	's' length(2) stream seq(8)      index(8)
-//	'f' length(2) feed number(8)     index(8)
+//	'r' length(2) stream seq(8)      a record: index(8)
+//	                                 length(2) tree hashes length(4) entry
+//	                                 and the rest is the event, empty once erased
+//	'p' index(8)                     seq(8) stream: where that record lies
+//	'f' length(2) feed number(8)     seq(8) stream
+//	'x' index(8)                     empty: the event's bytes were erased
 //	'i' key                          the value of an index key
-//	'm' 'f'                          "knowngood log 1", the format
+//	'm' 'f'                          "knowngood log 2", the format
 //	'm' 's'                          the sum of all other keys and values (32)
 //	'm' 'x'                          empty: bytes were erased and the tables not yet rewritten
+//
+// A case is read far more often than a log or a feed, so its records lie side by
+// side; the others cost a look-up each. (Format 1 had an entry, its event, its tree
+// hashes and its place in a case under a key each: reading and writing both cost
+// half as much again.)
 //
 // The sum is the SHA-256 of length(4) key value for each pair, taken as four
 // 64-bit numbers and added up, each modulo 2^64. It is written in every commit,
@@ -68,8 +75,7 @@
 //
 // # Power loss
 //
-// A new write-ahead log is not followed by a sync of its directory; ext4, XFS and
-// btrfs make the name of a new file durable with its first sync, which POSIX does
-// not promise. Should it be lost, the log is shorter than its checkpoint and
-// refused.
+// Badger syncs the directory when it begins a write-ahead log, before it writes to
+// it. Should its name be lost all the same, the log is shorter than its checkpoint
+// and refused.
 package badger

@@ -10,11 +10,10 @@ import (
 
 // The first byte of a key says what it is. doc.go holds the whole layout.
 const (
-	kindEntry  = 'E'
-	kindEvent  = 'V'
-	kindErased = 'X'
-	kindStream = 's'
+	kindRecord = 'r'
+	kindPlace  = 'p'
 	kindFeed   = 'f'
+	kindErased = 'x'
 	kindIndex  = 'i'
 	kindMeta   = 'm'
 )
@@ -26,7 +25,7 @@ var (
 )
 
 // format is the value of keyFormat: the layout this package reads and writes.
-const format = "knowngood log 1"
+const format = "knowngood log 2"
 
 // placeKey is the key of what belongs to one place in the log.
 func placeKey(kind byte, place uint64) []byte {
@@ -56,21 +55,57 @@ func splitPosition(key []byte) (name string, position uint64, err error) {
 	return string(key[3 : len(key)-8]), binary.BigEndian.Uint64(key[len(key)-8:]), nil
 }
 
-// entryValue packs what is kept of a record beside its event.
-func entryValue(r log.Record) []byte {
-	v := make([]byte, 0, 10+len(r.Stream)+len(r.Entry))
-	v = binary.BigEndian.AppendUint64(v, r.Seq)
-	v = binary.BigEndian.AppendUint16(v, uint16(len(r.Stream)))
-	v = append(v, r.Stream...)
-	return append(v, r.Entry...)
+// recordValue packs a record: all but its stream and seq, which its key says.
+func recordValue(r log.Record) []byte {
+	v := make([]byte, 0, 14+len(r.Tree)+len(r.Entry)+len(r.Event))
+	v = binary.BigEndian.AppendUint64(v, r.Index)
+	v = binary.BigEndian.AppendUint16(v, uint16(len(r.Tree)))
+	v = append(v, r.Tree...)
+	v = binary.BigEndian.AppendUint32(v, uint32(len(r.Entry)))
+	v = append(v, r.Entry...)
+	return append(v, r.Event...)
 }
 
-func splitEntry(place uint64, v []byte) (log.Record, error) {
-	if len(v) < 10 || len(v) < 10+int(binary.BigEndian.Uint16(v[8:])) {
-		return log.Record{}, fmt.Errorf("%w: the entry of index %d is cut short", log.ErrDamaged, place)
+// splitRecord undoes recordValue. The record shares the bytes of v.
+func splitRecord(stream string, seq uint64, v []byte) (log.Record, error) {
+	short := func() (log.Record, error) {
+		return log.Record{}, fmt.Errorf("%w: the record of seq %d of %q is cut short", log.ErrDamaged, seq, stream)
 	}
-	n := 10 + int(binary.BigEndian.Uint16(v[8:]))
-	return log.Record{Index: place, Seq: binary.BigEndian.Uint64(v), Stream: string(v[10:n]), Entry: v[n:]}, nil
+	if len(v) < 10 {
+		return short()
+	}
+	r := log.Record{Index: binary.BigEndian.Uint64(v), Stream: stream, Seq: seq}
+	n := int(binary.BigEndian.Uint16(v[8:]))
+	if v = v[10:]; len(v) < n+4 {
+		return short()
+	}
+	r.Tree, v = some(v[:n]), v[n:]
+	m := int(binary.BigEndian.Uint32(v))
+	if v = v[4:]; len(v) < m {
+		return short()
+	}
+	r.Entry, r.Event = v[:m:m], some(v[m:])
+	return r, nil
+}
+
+func some(b []byte) []byte {
+	if len(b) == 0 {
+		return nil
+	}
+	return b[:len(b):len(b)]
+}
+
+// spotValue says where a record lies: the value of a place and of a feed's
+// number.
+func spotValue(stream string, seq uint64) []byte {
+	return append(binary.BigEndian.AppendUint64(make([]byte, 0, 8+len(stream)), seq), stream...)
+}
+
+func splitSpot(v []byte) (stream string, seq uint64, ok bool) {
+	if len(v) <= 8 {
+		return "", 0, false
+	}
+	return string(v[8:]), binary.BigEndian.Uint64(v), true
 }
 
 // sum digests a set of keys and values: the SHA-256 of each pair, added up as

@@ -13,17 +13,18 @@ import (
 func TestLayout(t *testing.T) {
 	t.Parallel()
 	for want, key := range map[string][]byte{
-		"E\x00\x00\x00\x00\x00\x00\x01\x02":               placeKey(kindEntry, 258),
-		"V\x00\x00\x00\x00\x00\x00\x00\x00":               placeKey(kindEvent, 0),
-		"X\x00\x00\x00\x00\x00\x00\x00\x07":               placeKey(kindErased, 7),
-		"s\x00\x04case\x00\x00\x00\x00\x00\x00\x00\x05":   positionKey(kindStream, "case", 5),
+		"p\x00\x00\x00\x00\x00\x00\x01\x02":               placeKey(kindPlace, 258),
+		"x\x00\x00\x00\x00\x00\x00\x00\x07":               placeKey(kindErased, 7),
+		"r\x00\x04case\x00\x00\x00\x00\x00\x00\x00\x05":   positionKey(kindRecord, "case", 5),
 		"f\x00\x06shop/1\x00\x00\x00\x00\x00\x00\x00\x05": positionKey(kindFeed, "shop/1", 5),
 		"iid/x":           indexKey("id/x"),
 		"mf":              keyFormat,
 		"ms":              keySum,
 		"mx":              keyScrub,
-		"knowngood log 1": []byte(format),
-		"\x00\x00\x00\x00\x00\x00\x00\x03\x00\x04caseentry": entryValue(log.Record{Seq: 3, Stream: "case", Entry: []byte("entry")}),
+		"knowngood log 2": []byte(format),
+		"\x00\x00\x00\x00\x00\x00\x00\x03\x00\x04hash\x00\x00\x00\x05entryevent": recordValue(log.Record{
+			Index: 3, Seq: 9, Stream: "case", Entry: []byte("entry"), Event: []byte("event"), Tree: []byte("hash")}),
+		"\x00\x00\x00\x00\x00\x00\x00\x09case": spotValue("case", 9),
 	} {
 		require.Equal(t, want, string(key))
 	}

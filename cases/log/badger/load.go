@@ -49,7 +49,7 @@ func (l *Log) survey() (h heads, total sum, err error) {
 	} else if err != nil {
 		return h, total, fmt.Errorf("%w: the sum: %w", log.ErrDamaged, err)
 	}
-	kinds := []byte{kindEntry, kindEvent, kindIndex, kindStream, kindFeed, kindErased, kindMeta}
+	kinds := []byte{kindRecord, kindPlace, kindIndex, kindFeed, kindErased, kindMeta}
 	sums := make([]sum, len(kinds))
 	var group errgroup.Group
 	group.SetLimit(runtime.GOMAXPROCS(0))
@@ -117,12 +117,12 @@ func surveyKind(txn *badgerdb.Txn, kind byte, h *heads) (total sum, err error) {
 			return total, fmt.Errorf("%q: %w", key, err)
 		}
 		switch kind {
-		case kindEntry:
+		case kindPlace:
 			if place := binary.BigEndian.Uint64(key[1:]); place != h.size {
 				return total, fmt.Errorf("%w: no entry of index %d", log.ErrDamaged, h.size)
 			}
 			h.size++
-		case kindStream, kindFeed:
+		case kindRecord, kindFeed:
 			name, position, err := splitPosition(key)
 			if err != nil {
 				return total, err
@@ -192,21 +192,29 @@ func (l *Log) has(key []byte) (bool, error) {
 	return true, nil
 }
 
-// erasedLeft says whether a table still holds bytes that were erased.
+// erasedLeft says whether a table still holds bytes that were erased: an older
+// version of a record that is marked.
 func (l *Log) erasedLeft() (bool, error) {
 	txn := l.db.NewTransaction(false)
 	defer txn.Discard()
 	marks := txn.NewIterator(badgerdb.IteratorOptions{Prefix: []byte{kindErased}})
 	defer marks.Close()
 	for marks.Rewind(); marks.Valid(); marks.Next() {
-		key := append([]byte{kindEvent}, marks.Item().Key()[1:]...)
-		versions := txn.NewIterator(badgerdb.IteratorOptions{Prefix: key, AllVersions: true})
-		left := false
+		spot, err := value(txn, append([]byte{kindPlace}, marks.Item().Key()[1:]...))
+		if err != nil {
+			return false, err
+		}
+		record, err := recordAt(txn, spot)
+		if err != nil {
+			return false, err
+		}
+		versions := txn.NewIterator(badgerdb.IteratorOptions{Prefix: positionKey(kindRecord, record.Stream, record.Seq), AllVersions: true})
+		n := 0
 		for versions.Rewind(); versions.Valid(); versions.Next() {
-			left = left || versions.Item().ValueSize() > 0
+			n++
 		}
 		versions.Close()
-		if left {
+		if n > 1 {
 			return true, nil
 		}
 	}

@@ -3,7 +3,6 @@ package badger
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"iter"
@@ -15,7 +14,8 @@ import (
 
 // A read holds Badger's iterators for so many records at a time, and not while
 // its reader has the word: a slow reader never keeps Close or a compaction
-// waiting. The first step is short because most reads are.
+// waiting. The first step is short, or as long as the reader said, because most
+// reads are.
 const (
 	firstStep = 16
 	lastStep  = 256
@@ -37,7 +37,11 @@ func (l *Log) Read(ctx context.Context, r log.Range) iter.Seq2[log.Item, error] 
 		if r.Limit > 0 && end > position {
 			end = position + min(end-position, uint64(r.Limit))
 		}
-		for step := firstStep; position < end; step = min(2*step, lastStep) {
+		step := firstStep
+		if r.Limit > 0 {
+			step = min(r.Limit, lastStep)
+		}
+		for ; position < end; step = min(2*step, lastStep) {
 			items, err := l.read(ctx, r, position, min(end, position+uint64(step)))
 			for _, item := range items {
 				if !yield(item, nil) {
@@ -65,68 +69,81 @@ func (l *Log) read(ctx context.Context, r log.Range, from, to uint64) (items []l
 		return nil, err
 	}
 	defer damaged(&err)
-	txn := l.db.NewTransaction(false)
-	defer txn.Discard()
-	places, err := places(txn, r, from, to)
-	if err != nil {
-		return nil, err
-	}
-	entries := newCursor(txn, []byte{kindEntry})
-	defer entries.Close()
-	events := newCursor(txn, []byte{kindEvent})
-	defer events.Close()
-	items = make([]log.Item, 0, len(places))
-	for i, place := range places {
-		v, err := entries.at(placeKey(kindEntry, place))
+	view := l.look()
+	defer view.done()
+	items = make([]log.Item, 0, to-from)
+	add := func(position uint64, record log.Record, err error) error {
 		if err != nil {
-			return items, err
-		}
-		if v == nil {
-			return items, fmt.Errorf("%w: no entry of index %d, though position %d needs it", log.ErrDamaged, place, from+uint64(i))
-		}
-		record, err := splitEntry(place, v)
-		if err != nil {
-			return items, err
-		}
-		if record.Event, err = events.at(placeKey(kindEvent, place)); err != nil {
-			return items, err
+			return err
 		}
 		if record.Event == nil {
-			if _, err := txn.Get(placeKey(kindErased, place)); err != nil {
-				return items, fmt.Errorf("%w: the event of index %d is gone and not marked as erased", log.ErrDamaged, place)
+			if _, err := view.Get(placeKey(kindErased, record.Index)); err != nil {
+				return fmt.Errorf("%w: the event of index %d is gone and not marked as erased", log.ErrDamaged, record.Index)
 			}
 		}
-		items = append(items, log.Item{Position: from + uint64(i), Record: record})
+		items = append(items, log.Item{Position: position, Record: record})
+		return nil
+	}
+	if r.Stream != "" {
+		records := newCursor(view.Txn, namePrefix(kindRecord, r.Stream))
+		defer records.Close()
+		for seq := from; seq < to; seq++ {
+			v, err := records.at(positionKey(kindRecord, r.Stream, seq))
+			if err == nil && v == nil {
+				err = fmt.Errorf("%w: seq %d of %q is missing", log.ErrDamaged, seq, r.Stream)
+			}
+			if err != nil {
+				return items, err
+			}
+			record, err := splitRecord(r.Stream, seq, v)
+			if err := add(seq, record, err); err != nil {
+				return items, err
+			}
+		}
+		return items, nil
+	}
+	kind, key := []byte{kindPlace}, func(p uint64) []byte { return placeKey(kindPlace, p) }
+	if r.Feed != "" {
+		kind, key = namePrefix(kindFeed, r.Feed), func(p uint64) []byte { return positionKey(kindFeed, r.Feed, p) }
+	}
+	spots := newCursor(view.Txn, kind)
+	defer spots.Close()
+	for p := from; p < to; p++ {
+		spot, err := spots.at(key(p))
+		if err != nil {
+			return items, err
+		}
+		record, err := recordAt(view.Txn, spot)
+		if err := add(p, record, err); err != nil {
+			return items, fmt.Errorf("position %d: %w", p, err)
+		}
 	}
 	return items, nil
 }
 
-// places returns the indexes of the positions from <= p < to.
-func places(txn *badgerdb.Txn, r log.Range, from, to uint64) ([]uint64, error) {
-	out := make([]uint64, 0, to-from)
-	if r.Stream == "" && r.Feed == "" {
-		for p := from; p < to; p++ {
-			out = append(out, p)
-		}
-		return out, nil
+// recordAt reads the record that lies at a spot.
+func recordAt(txn *badgerdb.Txn, spot []byte) (log.Record, error) {
+	stream, seq, ok := splitSpot(spot)
+	if !ok {
+		return log.Record{}, fmt.Errorf("%w: where its record lies is missing", log.ErrDamaged)
 	}
-	kind, name := byte(kindStream), r.Stream
-	if r.Feed != "" {
-		kind, name = kindFeed, r.Feed
+	v, err := value(txn, positionKey(kindRecord, stream, seq))
+	if err != nil {
+		return log.Record{}, err
 	}
-	positions := newCursor(txn, namePrefix(kind, name))
-	defer positions.Close()
-	for p := from; p < to; p++ {
-		v, err := positions.at(positionKey(kind, name, p))
-		if err != nil {
-			return nil, err
+	return splitRecord(stream, seq, v)
+}
+
+// value returns a copy of the value of a key that must be there.
+func value(txn *badgerdb.Txn, key []byte) ([]byte, error) {
+	item, err := txn.Get(key)
+	if err == nil {
+		var v []byte
+		if v, err = item.ValueCopy(nil); err == nil {
+			return v, nil
 		}
-		if len(v) != 8 {
-			return nil, fmt.Errorf("%w: position %d of %q is missing", log.ErrDamaged, p, name)
-		}
-		out = append(out, binary.BigEndian.Uint64(v))
 	}
-	return out, nil
+	return nil, fmt.Errorf("%w: %q: %w", log.ErrDamaged, key, err)
 }
 
 // cursor reads keys in ascending order, going step by step while they lie close
@@ -183,9 +200,9 @@ func (l *Log) Get(ctx context.Context, key string) (value []byte, err error) {
 		return nil, err
 	}
 	defer damaged(&err)
-	txn := l.db.NewTransaction(false)
-	defer txn.Discard()
-	item, err := txn.Get(indexKey(key))
+	view := l.look()
+	defer view.done()
+	item, err := view.Get(indexKey(key))
 	if errors.Is(err, badgerdb.ErrKeyNotFound) {
 		return nil, nil
 	} else if err != nil {
@@ -206,20 +223,20 @@ func (l *Log) Scan(ctx context.Context, prefix string) iter.Seq2[log.Write, erro
 			yield(log.Write{}, log.ErrClosed)
 			return
 		}
-		// The transaction is the view of one moment; it holds none of Badger's
-		// iterators between two steps.
-		txn := l.db.NewTransaction(false)
+		// The view is of one moment; it holds none of Badger's iterators between two
+		// steps.
+		view := l.look()
 		l.life.RUnlock()
 		defer func() {
 			l.life.RLock()
 			defer l.life.RUnlock()
 			if !l.closed {
-				txn.Discard()
+				view.done()
 			}
 		}()
 		from := indexKey(prefix)
 		for step := firstStep; ; step = min(2*step, lastStep) {
-			writes, err := l.scan(ctx, txn, indexKey(prefix), from, step)
+			writes, err := l.scan(ctx, view.Txn, indexKey(prefix), from, step)
 			for _, w := range writes {
 				if !yield(w, nil) {
 					return

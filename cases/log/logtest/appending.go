@@ -123,12 +123,13 @@ func testPlaces(t *testing.T, r *rig) {
 func testLimits(t *testing.T, r *rig) {
 	key, value := strings.Repeat("k", log.MaxKey), bytes.Repeat([]byte("v"), log.MaxValue)
 	rec := r.record(key, key)
-	rec.Event, rec.Entry = value, value
+	rec.Event, rec.Entry, rec.Tree = value, value, value[:log.MaxTree]
 	r.append(t, log.Batch{Records: []log.Record{rec}, Index: []log.Write{{Key: key, Value: value}}})
 	got := read(t, r.log, log.Range{Feed: key})
 	require.Len(t, got, 1)
 	require.Equal(t, value, got[0].Event)
 	require.Equal(t, value, got[0].Entry)
+	require.Equal(t, value[:log.MaxTree], got[0].Tree)
 	require.Equal(t, value, get(t, r.log, key))
 	big := append(value, 'v')
 	for name, b := range map[string]log.Batch{
@@ -136,6 +137,7 @@ func testLimits(t *testing.T, r *rig) {
 		"feed":   {Records: []log.Record{{Index: 1, Stream: "s", Seq: 1, Feeds: []string{key + "k"}}}},
 		"entry":  {Records: []log.Record{{Index: 1, Stream: "s", Seq: 1, Entry: big}}},
 		"event":  {Records: []log.Record{{Index: 1, Stream: "s", Seq: 1, Event: big}}},
+		"tree":   {Records: []log.Record{{Index: 1, Stream: "s", Seq: 1, Tree: big[:log.MaxTree+1]}}},
 		"key":    {Index: []log.Write{{Key: key + "k", Value: []byte("v")}}},
 		"value":  {Index: []log.Write{{Key: "k", Value: big}}},
 	} {
@@ -170,13 +172,14 @@ func testFeeds(t *testing.T, r *rig) {
 }
 
 func testBytesAreCopied(t *testing.T, r *rig) {
+	r.append(t, log.Batch{Records: []log.Record{r.record("a")}})
 	rec := r.record("a")
 	w := log.Write{Key: "k", Value: []byte("value")}
 	r.append(t, log.Batch{Records: []log.Record{rec}, Index: []log.Write{w}})
-	for _, b := range [][]byte{rec.Entry, rec.Event, w.Value} {
+	for _, b := range [][]byte{rec.Entry, rec.Event, rec.Tree, w.Value} {
 		clear(b)
 	}
-	require.Equal(t, []uint64{0}, indexes(t, read(t, r.log, log.Range{})))
+	require.Equal(t, []uint64{0, 1}, indexes(t, read(t, r.log, log.Range{})))
 	require.Equal(t, "value", string(get(t, r.log, "k")))
 }
 

@@ -84,6 +84,9 @@ func (r *rig) record(stream string, feeds ...string) log.Record {
 		Entry: fmt.Appendf(nil, "entry %d", r.size),
 		Event: fmt.Appendf(nil, "event %d", r.size),
 	}
+	if r.size%3 > 0 {
+		rec.Tree = fmt.Appendf(nil, "tree %d", r.size)
+	}
 	r.size++
 	return rec
 }
@@ -142,6 +145,11 @@ func indexes(t testing.TB, items []log.Item) []uint64 {
 		require.Equal(t, fmt.Sprintf("entry %d", item.Index), string(item.Entry))
 		if item.Event != nil {
 			require.Equal(t, fmt.Sprintf("event %d", item.Index), string(item.Event))
+		}
+		if item.Index%3 > 0 {
+			require.Equal(t, fmt.Sprintf("tree %d", item.Index), string(item.Tree))
+		} else {
+			require.Nil(t, item.Tree)
 		}
 		require.Nil(t, item.Feeds)
 		out = append(out, item.Index)

@@ -53,9 +53,12 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 		for _, f := range r.Feeds {
 			l.feeds[f] = append(l.feeds[f], r.Index)
 		}
-		r.Feeds, r.Entry, r.Event = nil, bytes.Clone(r.Entry), bytes.Clone(r.Event)
+		r.Feeds, r.Entry, r.Event, r.Tree = nil, bytes.Clone(r.Entry), bytes.Clone(r.Event), bytes.Clone(r.Tree)
 		if len(r.Event) == 0 {
 			r.Event = nil
+		}
+		if len(r.Tree) == 0 {
+			r.Tree = nil
 		}
 		l.records = append(l.records, r)
 	}
