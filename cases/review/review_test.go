@@ -126,6 +126,9 @@ func TestEveryScenarioFileBelongsToARule(t *testing.T) {
 	files, err := os.ReadDir("testdata")
 	require.NoError(t, err)
 	for _, f := range files {
+		if f.IsDir() { // what rapid leaves of a failure
+			continue
+		}
 		require.True(t, known[f.Name()], "%s belongs to no rule", f.Name())
 	}
 }
