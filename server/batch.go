@@ -23,6 +23,7 @@ type batch struct {
 	records []log.Record
 	writes  []log.Write
 	heads   map[string]uint64
+	tops    map[string]top
 	index   map[string][]byte
 	cases   map[string]*access
 	// claimed holds the names of shops and ids of devices that are new in this
@@ -100,7 +101,13 @@ func (b *batch) place(o *envelope.Opened, signature []byte, person, shop string)
 	b.records = append(b.records, log.Record{Index: index, Stream: stream, Seq: seq, Entry: entry, Event: o.Bytes, Feeds: feeds})
 	b.heads[stream] = seq
 	b.set(idKey(stream, e.GetId()), placed{seq, o.Kind, o.Hash}.value())
-	b.set(numberKey(stream, e.GetDevice(), e.GetDeviceSeq()), numbered{string(o.Hash[:]), string(e.GetPrev())}.value())
+	number := numbered{string(o.Hash[:]), string(e.GetPrev())}
+	b.set(numberKey(stream, e.GetDevice(), e.GetDeviceSeq()), number.value())
+	if t, err := b.top(stream, e.GetDevice()); err != nil {
+		return 0, err
+	} else if e.GetDeviceSeq() > t.number {
+		b.tops[topKey(stream, e.GetDevice())] = top{e.GetDeviceSeq(), number}
+	}
 	if key := refusedKey(o.Hash[:]); b.refused[key] {
 		b.set(key, nil)
 	}
@@ -138,13 +145,56 @@ func (b *batch) say(stream, person, shop string, fill func(*eventv1.Event)) erro
 	return err
 }
 
+// top is the highest number of a device in a stream that is here, 0 when there
+// is none, with what is kept under it.
+type top struct {
+	number uint64
+	numbered
+}
+
+func topKey(stream, device string) string { return raw(stream) + raw(device) }
+
+// top looks for the highest number once, and follows it from then on.
+func (b *batch) top(stream, device string) (top, error) {
+	key := topKey(stream, device)
+	if t, ok := b.tops[key]; ok {
+		return t, nil
+	}
+	if t, ok := b.committer.tops[key]; ok {
+		return t, nil
+	}
+	var t top
+	for w, err := range b.log.Scan(context.Background(), prefixNumber+key) {
+		if err != nil {
+			return top{}, err
+		}
+		held, ok := readNumbered(w.Value)
+		if !ok || len(w.Key) != len(prefixNumber)+len(key)+8 {
+			return top{}, fmt.Errorf("%w: the index key %q", log.ErrDamaged, w.Key)
+		}
+		t = top{binary.BigEndian.Uint64([]byte(w.Key[len(w.Key)-8:])), held}
+	}
+	b.tops[key] = t
+	return t, nil
+}
+
 // chain holds an event's number against those of the same device in the stream
 // that are here. A number that is missing before it is no fault: the remark
 // names the hole.
 func (b *batch) chain(o *envelope.Opened) (remark string, refusal *Refusal, err error) {
 	e := o.Event
 	n, stream, device := e.GetDeviceSeq(), e.GetStream(), e.GetDevice()
+	highest, err := b.top(stream, device)
+	if err != nil {
+		return "", nil, err
+	}
 	at := func(n uint64) (numbered, bool, error) {
+		switch {
+		case n == 0 || n > highest.number:
+			return numbered{}, false, nil
+		case n == highest.number:
+			return highest.numbered, true, nil
+		}
 		v, err := b.get(numberKey(stream, device, n))
 		if err != nil || v == nil {
 			return numbered{}, false, err

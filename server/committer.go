@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -18,7 +19,8 @@ const (
 	// A batch is closed when it holds this much; what waits makes the next one.
 	maxBatchJobs  = 1024
 	maxBatchBytes = 768 << 10
-	// The committer forgets the heads of streams when it knows so many.
+	// The committer forgets the heads of streams, or of devices in them, when it
+	// knows so many.
 	maxHeads = 50_000
 )
 
@@ -61,6 +63,7 @@ type committer struct {
 	// Below: the committing goroutine's own.
 	size  uint64            // of the log
 	heads map[string]uint64 // last seq of streams, as far as known
+	tops  map[string]top    // highest numbers of devices in streams, as far as known
 	// refused holds the hashes in the tray, so that an event that is taken in the
 	// end leaves it.
 	refused map[string]bool
@@ -73,7 +76,7 @@ func (c *committer) start(ctx context.Context) error {
 		return err
 	}
 	c.shown.Store(c.size)
-	c.heads, c.refused = map[string]uint64{}, map[string]bool{}
+	c.heads, c.tops, c.refused = map[string]uint64{}, map[string]top{}, map[string]bool{}
 	for w, err := range c.log.Scan(ctx, prefixRefused) {
 		if err != nil {
 			return err
@@ -150,7 +153,7 @@ func (c *committer) commit(jobs []*job) {
 		answer(jobs, stoppedRefusal())
 		return
 	}
-	b := &batch{committer: c, heads: map[string]uint64{}, index: map[string][]byte{}, cases: map[string]*access{}, claimed: map[string]string{}}
+	b := &batch{committer: c, heads: map[string]uint64{}, tops: map[string]top{}, index: map[string][]byte{}, cases: map[string]*access{}, claimed: map[string]string{}}
 	for _, j := range jobs {
 		var r *Refusal
 		switch err := j.stage(b); {
@@ -197,9 +200,11 @@ func (c *committer) append(b *batch) error {
 	if len(c.heads) > maxHeads {
 		clear(c.heads)
 	}
-	for stream, head := range b.heads {
-		c.heads[stream] = head
+	if len(c.tops) > maxHeads {
+		clear(c.tops)
 	}
+	maps.Copy(c.heads, b.heads)
+	maps.Copy(c.tops, b.tops)
 	for _, w := range b.writes {
 		if strings.HasPrefix(w.Key, prefixRefused) {
 			if w.Value != nil {
