@@ -1,0 +1,87 @@
+package suspect
+
+import (
+	"cmp"
+	"slices"
+)
+
+// MinimalHittingSets returns every set of at most max parts that has a part in
+// common with each of the sets and loses that property with any part taken away:
+// the minimal diagnoses of the conflicts (R. Reiter, A theory of diagnosis from
+// first principles, Artificial Intelligence 32, 1987). Max 0 means no bound. An
+// empty set among them cannot be hit: there is no answer, nil. No sets at all are
+// hit by nothing: one empty answer.
+//
+// Candidates grow set by set (J. de Kleer and B. C. Williams, Diagnosing multiple
+// faults, Artificial Intelligence 32, 1987), and whatever another candidate is
+// part of goes at once. No part of a tree is pruned by what has been seen so far,
+// which is where Reiter's own procedure loses answers (R. Greiner, B. A. Smith and
+// R. W. Wilkerson, Artificial Intelligence 41, 1989).
+func MinimalHittingSets(sets [][]Part, max int) [][]Part {
+	found := [][]Part{{}}
+	for _, set := range sets {
+		set = slices.Clone(set)
+		slices.SortFunc(set, comparePart)
+		set = slices.Compact(set)
+		var hit, missed [][]Part
+		for _, f := range found {
+			if slices.ContainsFunc(f, func(p Part) bool { return slices.Contains(set, p) }) {
+				hit = append(hit, f)
+			} else {
+				missed = append(missed, f)
+			}
+		}
+		for _, f := range missed {
+			if max > 0 && len(f) >= max {
+				continue
+			}
+			for _, p := range set {
+				grown := insert(f, p)
+				if !slices.ContainsFunc(hit, func(h []Part) bool { return subset(h, grown) }) {
+					hit = append(hit, grown)
+				}
+			}
+		}
+		found = minimal(hit)
+	}
+	slices.SortFunc(found, func(a, b []Part) int {
+		return cmp.Or(cmp.Compare(len(a), len(b)), slices.CompareFunc(a, b, comparePart))
+	})
+	if len(found) == 0 {
+		return nil
+	}
+	return found
+}
+
+func comparePart(a, b Part) int {
+	return cmp.Or(cmp.Compare(a.Key, b.Key), cmp.Compare(a.Life, b.Life))
+}
+
+// insert returns a new sorted set with p in it.
+func insert(set []Part, p Part) []Part {
+	i, _ := slices.BinarySearchFunc(set, p, comparePart)
+	return slices.Insert(slices.Clone(set), i, p)
+}
+
+// minimal drops every set that contains another.
+func minimal(sets [][]Part) [][]Part {
+	slices.SortStableFunc(sets, func(a, b []Part) int { return cmp.Compare(len(a), len(b)) })
+	var out [][]Part
+	for _, s := range sets {
+		if !slices.ContainsFunc(out, func(o []Part) bool { return subset(o, s) }) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// subset reports whether all of a, sorted, is in b, sorted.
+func subset(a, b []Part) bool {
+	i := 0
+	for _, p := range b {
+		if i < len(a) && a[i] == p {
+			i++
+		}
+	}
+	return i == len(a)
+}

@@ -1,0 +1,197 @@
+package suspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// mass is how the probability is spread.
+type mass struct {
+	highest float64 // log score
+	best    []int   // the faults of the most probable hypothesis
+	total   float64 // of exp(score - highest)
+	none    float64
+	fault   []float64 // of each fault, in all hypotheses that hold it
+	parts   map[Part]float64
+}
+
+// negligible is the score, below the highest, at which a hypothesis holds less
+// than 1e-15 of the mass of the best.
+const negligible = 35
+
+// each calls f with every hypothesis and its log score.
+func (j *Judgement) each(f func(score float64, faults ...int)) {
+	f(j.score(0, func(s *scores) float64 { return s.none }))
+	logPrior := make([]float64, len(j.faults))
+	for i := range j.faults {
+		logPrior[i] = math.Log(j.faults[i].Prior)
+		f(j.score(logPrior[i], func(s *scores) float64 { return s.single[i] }), i)
+	}
+	m := len(j.paired)
+	one := len(j.draws) == 1
+	for a, i := range j.paired {
+		for b := a + 1; b < m; b++ {
+			k := j.paired[b]
+			if j.faults[i].Part == j.faults[k].Part {
+				continue
+			}
+			at := tri(a, b, m)
+			if one {
+				f(logPrior[i]+logPrior[k]+j.draws[0].base+j.draws[0].pair[at], i, k)
+			} else {
+				f(j.score(logPrior[i]+logPrior[k], func(s *scores) float64 { return s.pair[at] }), i, k)
+			}
+		}
+	}
+	for t, tr := range j.triples {
+		f(j.score(logPrior[tr[0]]+logPrior[tr[1]]+logPrior[tr[2]], func(s *scores) float64 { return s.triples[t] }), tr[:]...)
+	}
+}
+
+func (j *Judgement) masses() *mass {
+	j.once.Do(func() {
+		w := &mass{highest: math.Inf(-1), fault: make([]float64, len(j.faults)), parts: map[Part]float64{}}
+		j.each(func(score float64, faults ...int) {
+			if score > w.highest {
+				w.highest = score
+				w.best = append(w.best[:0], faults...)
+			}
+		})
+		j.each(func(score float64, faults ...int) {
+			if score < w.highest-negligible {
+				return
+			}
+			p := math.Exp(score - w.highest)
+			w.total += p
+			if len(faults) == 0 {
+				w.none += p
+			}
+			for _, i := range faults {
+				w.fault[i] += p
+			}
+		})
+		for i, f := range j.faults {
+			w.parts[f.Part] += w.fault[i] / w.total
+		}
+		j.mass = w
+	})
+	return j.mass
+}
+
+// Probability that the part is bad, alone or with another. NotNamed asks for
+// something not named.
+func (j *Judgement) Probability(p Part) float64 { return min(j.masses().parts[p], 1) }
+
+// ProbabilityOf one way of being bad.
+func (j *Judgement) ProbabilityOf(p Part, m Mode) float64 {
+	w := j.masses()
+	for i, f := range j.faults {
+		if f.Part == p && f.Mode == m {
+			return min(w.fault[i]/w.total, 1)
+		}
+	}
+	return 0
+}
+
+// NoFault is the probability that nothing is bad.
+func (j *Judgement) NoFault() float64 { return j.masses().none / j.mass.total }
+
+// Odds of a probability; at most 1e15.
+func Odds(p float64) float64 { return min(p/max(1-p, 1e-15), 1e15) }
+
+// IfPrior is what the probability of a part would be if its prior were so many
+// times larger.
+func IfPrior(p, times float64) float64 { return times * p / (times*p + 1 - p) }
+
+// Suspect is a part with its probability.
+type Suspect struct {
+	Part        Part
+	Probability float64
+	// Modes that carry it, the likeliest first.
+	Modes []Mode
+}
+
+// Suspects lists every part, the likeliest first.
+func (j *Judgement) Suspects() []Suspect {
+	w := j.masses()
+	at := map[Part]int{}
+	var out []Suspect
+	var byMode [][]int
+	for i, f := range j.faults {
+		k, ok := at[f.Part]
+		if !ok {
+			k = len(out)
+			at[f.Part] = k
+			out = append(out, Suspect{Part: f.Part, Probability: j.Probability(f.Part)})
+			byMode = append(byMode, nil)
+		}
+		byMode[k] = append(byMode[k], i)
+	}
+	for k, all := range byMode {
+		slices.SortStableFunc(all, func(a, b int) int { return cmp.Compare(w.fault[b], w.fault[a]) })
+		for _, i := range all {
+			out[k].Modes = append(out[k].Modes, j.faults[i].Mode)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Suspect) int {
+		return cmp.Or(cmp.Compare(b.Probability, a.Probability), comparePart(a.Part, b.Part))
+	})
+	return out
+}
+
+// Explanation is a set of parts that, being bad together, accounts for every
+// failing test, with none of them to spare.
+type Explanation struct {
+	Parts []Part
+	// Probability that exactly these are bad.
+	Probability float64
+}
+
+// Explanations lists the minimal explanations of at most three parts, the most
+// probable first. Those that the evidence contradicts beyond doubt are left out;
+// something not named is always one, unless nothing asks for a fault.
+func (j *Judgement) Explanations() []Explanation {
+	sets := j.conflicts()
+	if len(sets) == 0 {
+		return nil
+	}
+	held := map[string]float64{}
+	w := j.masses()
+	j.each(func(score float64, faults ...int) {
+		if score >= w.highest-negligible {
+			held[j.partsKey(faults)] += math.Exp(score-w.highest) / w.total
+		}
+	})
+	out := []Explanation{{Parts: []Part{NotNamed}, Probability: held[key([]Part{NotNamed})]}}
+	for _, parts := range MinimalHittingSets(sets, 3) {
+		h := make(Hypothesis, len(parts))
+		for k, p := range parts {
+			h[k] = j.faults[j.likeliest(p)]
+		}
+		if !slices.ContainsFunc(j.problem.Evidence, func(e Evidence) bool { return e.Beyond(h) >= beyondDoubt }) {
+			out = append(out, Explanation{Parts: parts, Probability: held[key(parts)]})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Explanation) int { return cmp.Compare(b.Probability, a.Probability) })
+	return out
+}
+
+func (j *Judgement) partsKey(faults []int) string {
+	parts := make([]Part, len(faults))
+	for k, i := range faults {
+		parts[k] = j.faults[i].Part
+	}
+	return key(parts)
+}
+
+func key(parts []Part) string {
+	parts = slices.Clone(parts)
+	slices.SortFunc(parts, comparePart)
+	var b []byte
+	for _, p := range parts {
+		b = append(b, p.Key...)
+		b = append(b, 0, byte(p.Life>>8), byte(p.Life), 0)
+	}
+	return string(b)
+}

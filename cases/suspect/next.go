@@ -1,0 +1,209 @@
+package suspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Candidate is a test that could be done next.
+type Candidate interface {
+	// Setup names the state the vehicle and the instruments are in for it.
+	Setup() string
+	// Cost in minutes, risk included, when the set-up is from: it is more when the
+	// set-up must be changed. Positive.
+	Cost(from string) float64
+	// Outcomes lists what may come of it and how likely each is when h holds; the
+	// same outcomes in the same order for every h, adding up to 1.
+	Outcomes(h Hypothesis) []Chance
+}
+
+// Chance of one outcome.
+type Chance struct {
+	Outcome string
+	P       float64
+}
+
+// Ranked is a candidate with what can be expected of it.
+type Ranked struct {
+	Candidate Candidate
+	// Gain is the information over components that it is expected to bring, in bits
+	// (C. E. Shannon, A mathematical theory of communication, 1948).
+	Gain float64
+	// Cost from the set-up that was given.
+	Cost float64
+	// Rate is bits for each minute: of the two best steps together for the best few
+	// candidates, of this one step for the others.
+	Rate float64
+	// Outcomes with how likely each is as things stand.
+	Outcomes []Chance
+}
+
+const (
+	// lookAhead is how many candidates are looked at two steps deep.
+	lookAhead = 8
+	// maxStanding is how many hypotheses, the likeliest, carry the choice.
+	maxStanding = 400
+	// noGain is the information in bits below which a test tells nothing.
+	noGain = 1e-3
+)
+
+// standing is a hypothesis that holds a share of the probability.
+type standing struct {
+	h     Hypothesis
+	p     float64
+	group int // hypotheses that blame the same parts
+}
+
+// Next ranks the candidates, the best first, by expected information over
+// components for each minute, with a look two steps ahead among the best few: the
+// choice that looks one step ahead only is 31 % worse on a published example (see
+// the tests). Candidates that tell nothing are left out.
+func (j *Judgement) Next(all []Candidate, from string) []Ranked {
+	hs, groups := j.standing()
+	chances := make([][][]float64, len(all)) // candidate, hypothesis, outcome
+	var out []Ranked
+	index := map[Candidate]int{}
+	for c, candidate := range all {
+		var names []Chance
+		chances[c] = make([][]float64, len(hs))
+		for i := range hs {
+			o := candidate.Outcomes(hs[i].h)
+			row := make([]float64, len(o))
+			for k := range o {
+				row[k] = o[k].P
+			}
+			chances[c][i] = row
+			if i == 0 {
+				names = slices.Clone(o)
+			}
+		}
+		p := weights(hs)
+		gain := information(hs, groups, p, chances[c])
+		if gain < noGain {
+			continue
+		}
+		for k := range names {
+			names[k].P = 0
+			for i := range hs {
+				names[k].P += p[i] * chances[c][i][k]
+			}
+		}
+		cost := candidate.Cost(from)
+		index[candidate] = c
+		out = append(out, Ranked{Candidate: candidate, Gain: gain, Cost: cost, Rate: gain / cost, Outcomes: names})
+	}
+	byRate := func(a, b Ranked) int { return cmp.Compare(b.Rate, a.Rate) }
+	slices.SortStableFunc(out, byRate)
+	few := out[:min(lookAhead, len(out))]
+	for r := range few {
+		first := &few[r]
+		c := index[first.Candidate]
+		gain, cost := first.Gain, first.Cost
+		for k, o := range first.Outcomes {
+			if o.P < 1e-9 {
+				continue
+			}
+			p := weights(hs)
+			for i := range p {
+				p[i] *= chances[c][i][k] / o.P
+			}
+			best, g2, c2 := 0.0, 0.0, 0.0
+			for _, second := range out {
+				g := information(hs, groups, p, chances[index[second.Candidate]])
+				cost2 := second.Candidate.Cost(first.Candidate.Setup())
+				if rate := g / cost2; g >= noGain && rate > best {
+					best, g2, c2 = rate, g, cost2
+				}
+			}
+			gain += o.P * g2
+			cost += o.P * c2
+		}
+		first.Rate = gain / cost
+	}
+	slices.SortStableFunc(few, byRate)
+	return out
+}
+
+func weights(hs []standing) []float64 {
+	p := make([]float64, len(hs))
+	for i := range hs {
+		p[i] = hs[i].p
+	}
+	return p
+}
+
+// standing lists the hypotheses that hold the mass, and how many groups of them
+// blame different parts.
+func (j *Judgement) standing() (hs []standing, groups int) {
+	w := j.masses()
+	type one struct {
+		score  float64
+		faults []int
+	}
+	var all []one
+	j.each(func(score float64, faults ...int) {
+		if score > w.highest-14 { // a millionth of the best
+			all = append(all, one{score, slices.Clone(faults)})
+		}
+	})
+	slices.SortStableFunc(all, func(a, b one) int { return cmp.Compare(b.score, a.score) })
+	all = all[:min(maxStanding, len(all))]
+	group := map[string]int{}
+	total := 0.0
+	for _, o := range all {
+		k := j.partsKey(o.faults)
+		if _, ok := group[k]; !ok {
+			group[k] = len(group)
+		}
+		s := standing{p: math.Exp(o.score - w.highest), group: group[k]}
+		for _, i := range o.faults {
+			s.h = append(s.h, j.faults[i])
+		}
+		total += s.p
+		hs = append(hs, s)
+	}
+	for i := range hs {
+		hs[i].p /= total
+	}
+	return hs, len(group)
+}
+
+// information is how many bits an outcome is expected to tell of which group
+// holds: the mutual information of the two.
+func information(hs []standing, groups int, p []float64, chances [][]float64) float64 {
+	if len(hs) == 0 {
+		return 0
+	}
+	outcomes := len(chances[0])
+	joint := make([]float64, groups*outcomes)
+	of, come := make([]float64, groups), make([]float64, outcomes)
+	for i := range hs {
+		for k, c := range chances[i] {
+			x := p[i] * c
+			joint[hs[i].group*outcomes+k] += x
+			of[hs[i].group] += x
+			come[k] += x
+		}
+	}
+	bits := 0.0
+	for g := range groups {
+		for k := range outcomes {
+			if x := joint[g*outcomes+k]; x > 0 {
+				bits += x * math.Log2(x/(of[g]*come[k]))
+			}
+		}
+	}
+	return max(bits, 0)
+}
+
+// Entropy of the probabilities, in bits.
+func Entropy(p ...float64) float64 {
+	bits := 0.0
+	for _, x := range p {
+		if x > 0 {
+			bits -= x * math.Log2(x)
+		}
+	}
+	return bits
+}

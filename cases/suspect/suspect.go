@@ -1,0 +1,108 @@
+package suspect
+
+import "fmt"
+
+// Part is a component in one of its lives: what was proven of the fan motor that
+// came out says nothing of the one that went in.
+type Part struct {
+	// Key is the component's; empty for something not named.
+	Key string
+	// Life counts from 0.
+	Life int
+}
+
+// NotNamed stands for whatever nobody has thought of. It is in every problem, so
+// that the first part mentioned is not the culprit by default.
+var NotNamed = Part{}
+
+// Mode is a way of being bad.
+type Mode int
+
+// The modes, numbered as in the record.
+const (
+	// AnyWay is the mode of a part when no evidence tells one way of being bad from
+	// another, and else of all ways that no evidence names.
+	AnyWay Mode = iota
+	Open
+	HighResistance
+	ShortToGround
+	ShortToPower
+	ShortToNeighbour
+	Shorted
+	DrawsTooMuch
+	Seized
+	NotCommanded
+	OutputDead
+	WrongPart
+	Defective
+	modes
+)
+
+var modeWords = [modes]string{
+	"bad in any way", "open", "high resistance", "short to ground", "short to power", "short to neighbour", "shorted",
+	"draws too much", "seized", "not commanded", "output dead", "wrong part or setting", "defective",
+}
+
+func (m Mode) String() string {
+	if m < 0 || m >= modes {
+		return fmt.Sprintf("mode %d", int(m))
+	}
+	return modeWords[m]
+}
+
+// Fault is one part being bad in one way.
+type Fault struct {
+	Part Part
+	Mode Mode
+	// Prior is how likely it is before any evidence, in (0, 1).
+	Prior float64
+}
+
+// Hypothesis is what may be wrong: no fault when empty, else the faults that are
+// there together, of different parts.
+type Hypothesis []Fault
+
+// Evidence is something observed, as it bears on hypotheses. A test that covers
+// components and a reading between two points are both.
+type Evidence interface {
+	// Source returns the id of the entry, and the set-up it was made in: what was
+	// found twice in one set-up counts once in a proof.
+	Source() (id, setup string)
+	// LogLik is the natural logarithm of how likely the observation is when h holds
+	// and the unknown parameters are those of the draw. Draws are numbered from 0,
+	// and number d means the same parameters to all evidence of a problem.
+	LogLik(h Hypothesis, draw int) float64
+	// Beyond is by how many standard deviations the observation lies outside what h
+	// can lead to at all, whatever the unknown parameters; 0: possible.
+	Beyond(h Hypothesis) float64
+}
+
+// Classed is evidence to which many faults are alike. LogLik and Beyond then
+// depend only on the classes of a hypothesis' faults, and a judgement asks once
+// for each pair of classes instead of for each pair of faults.
+type Classed interface {
+	Evidence
+	// Class of a fault, from 0 to 15; 0: a fault that changes nothing, so that a
+	// hypothesis with it is as the hypothesis without.
+	Class(Fault) int
+}
+
+// maxClasses bounds what Class may return.
+const maxClasses = 16
+
+// beyondDoubt is the number of standard deviations from which a hypothesis counts
+// as contradicted. Common practice: three sigma.
+const beyondDoubt = 3
+
+// Problem is all that a judgement rests on.
+type Problem struct {
+	// Faults considered, something not named among them; two of one part and mode
+	// are an error.
+	Faults   []Fault
+	Evidence []Evidence
+	// Draws of the unknown parameters; 0 means 1. Evidence without unknown
+	// parameters needs no more.
+	Draws int
+	// Seed for evidence that draws.
+	Seed uint64
+}
