@@ -31,6 +31,9 @@ type Coverage struct {
 	// Shows: failing, it shows by itself that the one part it covers is bad: a drop
 	// across it, a bypass of it, a bench test, or an exchange that was undone.
 	Shows bool
+	// Twice: what it found was undone and found again, as when the concern goes and
+	// comes back.
+	Twice bool
 	// Shares is how often such a test tells the untruth.
 	Shares Shares
 }
@@ -81,7 +84,10 @@ func (c *Coverage) LogLik(h Hypothesis, _ int) float64 {
 		}
 	}
 	if c.Fails {
-		return robust(1 - pass)
+		pass = 1 - pass
+	}
+	if c.Twice {
+		return 2 * robust(pass)
 	}
 	return robust(pass)
 }
@@ -153,9 +159,9 @@ func (s *Sighting) LogLik(h Hypothesis, _ int) float64 {
 		seen = 1 - s.Shares.GoneWithFault
 	}
 	if s.Gone {
-		return robust(1 - seen)
+		return math.Log(1 - seen)
 	}
-	return robust(seen)
+	return math.Log(seen)
 }
 
 // Beyond implements Evidence: a concern proves nothing of any one part.

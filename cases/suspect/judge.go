@@ -25,7 +25,7 @@ type Judgement struct {
 	triples [][3]int
 	// asks holds, for each piece of evidence, the faults of which it makes one or
 	// another likely; none when no fault is needed to explain it.
-	asks [][]int
+	asks []ask
 	once *sync.Once
 	mass *mass
 }
@@ -185,7 +185,7 @@ func (j *Judgement) take(e Evidence) {
 	for d := range j.draws {
 		one := j.draws[d].take(e, d, j)
 		if d == 0 {
-			j.asks = append(j.asks, asked(one))
+			j.asks = append(j.asks, j.asked(one))
 		}
 	}
 }
@@ -246,26 +246,42 @@ func (s *scores) take(e Evidence, draw int, j *Judgement) singles {
 	return one
 }
 
-// asked lists the faults of which a piece of evidence makes one or another three
-// times likelier than no fault would, none when it does not.
-func asked(one singles) []int {
-	var out []int
+// ask is the faults of which a piece of evidence makes one or another three times
+// likelier than no fault would.
+type ask struct {
+	faults []int
+	// named: three times likelier than something not named would, too.
+	named bool
+}
+
+func (j *Judgement) asked(one singles) ask {
+	var out ask
+	best, notNamed := one.none, one.none
 	for i, l := range one.of {
+		if j.faults[i].Part == NotNamed {
+			notNamed = max(notNamed, l)
+		} else {
+			best = max(best, l)
+		}
 		if l-one.none > math.Log(3) {
-			out = append(out, i)
+			out.faults = append(out.faults, i)
 		}
 	}
+	out.named = best-notNamed > math.Log(3)
 	return out
 }
 
 // conflicts are the sets of parts of which one at least must be bad, as far as
 // tests tell the truth. Something not named is left out, and with it what nothing
-// else explains.
+// else explains; so is what a part that is gone may explain.
 func (j *Judgement) conflicts() [][]Part {
 	var out [][]Part
 	for _, ask := range j.asks {
 		var set []Part
-		for _, i := range ask {
+		if slices.ContainsFunc(ask.faults, func(i int) bool { return j.faults[i].Ended }) {
+			continue
+		}
+		for _, i := range ask.faults {
 			if p := j.faults[i].Part; p != NotNamed && !slices.Contains(set, p) {
 				set = append(set, p)
 			}

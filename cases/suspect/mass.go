@@ -148,9 +148,13 @@ type Explanation struct {
 	Probability float64
 }
 
+// accounted is how likely an observation must be for a hypothesis to account for
+// it.
+const accounted = 0.2
+
 // Explanations lists the minimal explanations of at most three parts, the most
-// probable first. Those that the evidence contradicts beyond doubt are left out;
-// something not named is always one, unless nothing asks for a fault.
+// probable first: those under which nothing observed is a surprise. Something not
+// named is always one, unless nothing asks for a fault.
 func (j *Judgement) Explanations() []Explanation {
 	sets := j.conflicts()
 	if len(sets) == 0 {
@@ -169,12 +173,27 @@ func (j *Judgement) Explanations() []Explanation {
 		for k, p := range parts {
 			h[k] = j.faults[j.likeliest(p)]
 		}
-		if !slices.ContainsFunc(j.problem.Evidence, func(e Evidence) bool { return e.Beyond(h) >= beyondDoubt }) {
+		if j.accounts(h) {
 			out = append(out, Explanation{Parts: parts, Probability: held[key(parts)]})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Explanation) int { return cmp.Compare(b.Probability, a.Probability) })
 	return out
+}
+
+// accounts reports whether nothing observed of what is there now is a surprise
+// under h.
+func (j *Judgement) accounts(h Hypothesis) bool {
+	for n, e := range j.problem.Evidence {
+		if s, ok := e.(*Sighting); ok && s.Gone {
+			continue // that it stayed away for a while is no test
+		}
+		past := slices.ContainsFunc(j.asks[n].faults, func(i int) bool { return j.faults[i].Ended })
+		if !past && e.LogLik(h, 0) < math.Log(accounted) {
+			return false
+		}
+	}
+	return true
 }
 
 func (j *Judgement) partsKey(faults []int) string {

@@ -23,7 +23,7 @@ type Proof struct {
 type Again struct {
 	// Entry is its id.
 	Entry string
-	// Parts whose proofs are suspended until it is settled.
+	// Parts it speaks of.
 	Parts []Part
 }
 
@@ -32,7 +32,7 @@ type Again struct {
 // in a pair or a triple too, is contradicted by evidence of two set-ups or more
 // that would not contradict no fault at all. Where even the best hypothesis is
 // contradicted, somebody read or wrote something wrong: the evidence is named, and
-// nothing that hangs together with it counts as proven.
+// until it is settled nothing counts as proven.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
 	var proofs []Proof
 	proven := make([]bool, len(j.faults))
@@ -45,11 +45,10 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries})
 		}
 	}
-	again := j.readAgain(proven)
-	proofs = slices.DeleteFunc(proofs, func(p Proof) bool {
-		return slices.ContainsFunc(again, func(a Again) bool { return slices.Contains(a.Parts, p.Part) })
-	})
-	return proofs, again
+	if again := j.readAgain(proven); again != nil {
+		return nil, again
+	}
+	return proofs, nil
 }
 
 // proof returns the evidence that rules the fault out, nil when it is not.
@@ -129,13 +128,14 @@ func (j *Judgement) readAgain(proven []bool) []Again {
 	if len(odd) == 0 {
 		return nil
 	}
-	group := j.hangTogether()
 	var out []Again
 	for _, n := range odd {
+		e := j.problem.Evidence[n]
 		a := Again{}
-		a.Entry, _ = j.problem.Evidence[n].Source()
-		for i, f := range j.faults {
-			if f.Part != NotNamed && group.of[len(j.faults)+n] == group.of[i] && !slices.Contains(a.Parts, f.Part) {
+		a.Entry, _ = e.Source()
+		for _, f := range j.faults {
+			c, ok := e.(Classed)
+			if f.Part != NotNamed && (!ok || c.Class(f) != 0) && !slices.Contains(a.Parts, f.Part) {
 				a.Parts = append(a.Parts, f.Part)
 			}
 		}
@@ -152,67 +152,12 @@ func (j *Judgement) best() Hypothesis {
 	return h
 }
 
-// unexplained reports whether all named faults that the evidence asks for are
-// proven not to be there.
+// unexplained reports whether the evidence asks for named faults, and all of them
+// are proven not to be there.
 func (j *Judgement) unexplained(n int, proven []bool) bool {
-	named := false
-	for _, i := range j.asks[n] {
-		if j.faults[i].Part == NotNamed {
-			continue
-		}
-		if !proven[i] {
-			return false
-		}
-		named = true
-	}
-	return named
-}
-
-// groups puts together faults and evidence that hang together through what bears
-// on what: faults first, then evidence.
-type groups struct{ of []int }
-
-func (g *groups) find(i int) int {
-	for g.of[i] != i {
-		i = g.of[i]
-	}
-	return i
-}
-
-// hangTogether leaves out what bears on nearly everything and contradicts
-// nothing by itself, such as the concern: it would make all hang together.
-func (j *Judgement) hangTogether() *groups {
-	n := len(j.faults)
-	g := &groups{of: make([]int, n+len(j.problem.Evidence))}
-	for i := range g.of {
-		g.of[i] = i
-	}
-	first := map[Part]int{}
-	for i, f := range j.faults {
-		if f.Part == NotNamed {
-			continue
-		}
-		if k, ok := first[f.Part]; ok {
-			g.of[g.find(i)] = g.find(k)
-		} else {
-			first[f.Part] = i
-		}
-	}
-	for k, e := range j.problem.Evidence {
-		if _, sighting := e.(*Sighting); sighting {
-			continue
-		}
-		c, classed := e.(Classed)
-		for i, f := range j.faults {
-			if f.Part != NotNamed && (!classed || c.Class(f) != 0) {
-				g.of[g.find(i)] = g.find(n + k)
-			}
-		}
-	}
-	for i := range g.of {
-		g.of[i] = g.find(i)
-	}
-	return g
+	return j.asks[n].named && !slices.ContainsFunc(j.asks[n].faults, func(i int) bool {
+		return j.faults[i].Part != NotNamed && !proven[i]
+	})
 }
 
 // narrowedTo is the probability from which a part counts as found, given a test on

@@ -56,6 +56,9 @@ type Fault struct {
 	Mode Mode
 	// Prior is how likely it is before any evidence, in (0, 1).
 	Prior float64
+	// Ended: the part is no longer in the vehicle. It may explain what was seen
+	// while it was, and needs no explanation now.
+	Ended bool
 }
 
 // Hypothesis is what may be wrong: no fault when empty, else the faults that are

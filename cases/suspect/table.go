@@ -65,8 +65,9 @@ type Table struct {
 	// Repaired of one that was mended; WorkedOn of one in an area where somebody
 	// worked before the concern began.
 	New, Used, Reconditioned, Repaired, WorkedOn float64
-	// Tests by manner.
+	// Tests by manner, and looking without an instrument.
 	Tests [manners]Shares
+	Look  Shares
 	// WeakPass replaces the share of false passes of a test made while the concern
 	// was absent, MaybeWeakPass of one of which nobody says whether the concern was
 	// there, where it comes and goes.
@@ -77,7 +78,7 @@ type Table struct {
 	// what was unplugged on the way made contact again: common practice says to
 	// unplug and replug the original first.
 	Exchange float64
-	// Tries is what a test by a manner costs.
+	// Costs of a test by manner.
 	Costs [manners]Cost
 }
 
@@ -99,31 +100,32 @@ type Cost struct {
 func Default() Table {
 	var t Table
 	t.Kinds = []Kind{
-		{[]string{"ground", "earth", "splice", "connector", "contact", "plug", "socket", "terminal", "pin"}, 0.03},        // assumed
-		{[]string{"fuse", "fusible", "link", "breaker"}, 0.02},                                                            // assumed
-		{[]string{"relay", "switch", "sender", "sensor", "potentiometer", "thermostat"}, 0.02},                            // assumed
-		{[]string{"bulb", "lamp", "motor", "pump", "fan", "alternator", "generator", "battery", "starter", "belt"}, 0.02}, // assumed
-		{[]string{"module", "computer", "controller", "ecu", "bcm", "cluster", "regulator", "gauge"}, 0.005},              // assumed
-		{[]string{"wire", "wiring", "cable", "feed", "harness", "strap", "lead", "circuit"}, 0.01},                        // assumed
+		{[]string{"ground", "earth", "splice", "connector", "contact", "plug", "socket", "terminal", "pin", "joint", "bolt", "stud", "clamp", "holder", "crimp"}, 0.08}, // assumed
+		{[]string{"fuse", "fusible", "link", "breaker"}, 0.04},                                                            // assumed
+		{[]string{"relay", "switch", "sender", "sensor", "potentiometer", "thermostat"}, 0.04},                            // assumed
+		{[]string{"bulb", "lamp", "motor", "pump", "fan", "alternator", "generator", "battery", "starter", "belt"}, 0.04}, // assumed
+		{[]string{"module", "computer", "controller", "ecu", "bcm", "cluster", "regulator", "gauge"}, 0.01},               // assumed
+		{[]string{"wire", "wiring", "cable", "feed", "harness", "strap", "lead", "circuit"}, 0.02},                        // assumed
 	}
-	t.Other = 0.01                                                                   // assumed
-	t.NotNamed = 0.03                                                                // assumed: as much as one connector
-	t.New, t.Used, t.Reconditioned, t.Repaired = 0.5, 1.5, 1, 0.5                    // assumed
-	t.WorkedOn = 3                                                                   // assumed; 'the last place somebody worked is the first to look' is common practice
-	t.WeakPass, t.MaybeWeakPass = 0.7, 0.3                                           // assumed
-	t.Steady, t.Intermittent = SightingShares{0.02, 0.03}, SightingShares{0.02, 0.5} // assumed
-	t.Exchange = 0.4                                                                 // assumed
+	t.Other = 0.02                                                                     // assumed
+	t.NotNamed = 0.02                                                                  // assumed: as much as one lamp or relay
+	t.New, t.Used, t.Reconditioned, t.Repaired = 0.5, 1.5, 1, 0.5                      // assumed
+	t.WorkedOn = 2.5                                                                   // assumed; 'the last place somebody worked is the first to look' is common practice
+	t.WeakPass, t.MaybeWeakPass = 0.7, 0.3                                             // assumed
+	t.Steady, t.Intermittent = SightingShares{0.005, 0.03}, SightingShares{0.005, 0.5} // assumed
+	t.Exchange = 0.15                                                                  // assumed
 	for m := range t.Tests {
-		t.Tests[m] = Shares{FalsePass: 0.05, FalsePassMostly: 0.25, FalseFail: 0.03, NotNamed: 0.2} // assumed
-		t.Costs[m] = Cost{Minutes: 10, Risk: 1}                                                     // assumed
+		t.Tests[m] = Shares{FalsePass: 0.05, FalsePassMostly: 0.25, FalseFail: 0.015, NotNamed: 0.08} // assumed
+		t.Costs[m] = Cost{Minutes: 10, Risk: 1}                                                       // assumed
 	}
-	t.Tests[Function] = Shares{0.05, 0.25, 0.03, 0.3}      // assumed: much that is not named takes part
-	t.Tests[Bench] = Shares{0.03, 0.25, 0.02, 0.02}        // assumed: off the vehicle, little else takes part
-	t.Tests[Drop] = Shares{0.03, 0.25, 0.02, 0.05}         // assumed: both leads are on the part
-	t.Tests[Continuity] = Shares{0.03, 0.25, 0.03, 0.05}   // assumed
-	t.Tests[Bypass] = Shares{0.03, 0.25, 0.02, 0.05}       // assumed
-	t.Tests[Substitution] = Shares{0.03, 0.25, 0.02, 0.05} // assumed
-	t.Tests[Reseat] = Shares{0.3, 0.5, 0.05, 0.1}          // assumed: a bad contact need not mend by being unplugged
+	t.Tests[Function] = Shares{0.03, 0.25, 0.003, 0.1}     // assumed: much that is not named takes part
+	t.Tests[Bench] = Shares{0.03, 0.25, 0.01, 0.01}        // assumed: off the vehicle, little else takes part
+	t.Tests[Drop] = Shares{0.03, 0.25, 0.01, 0.01}         // assumed: both leads are on the part
+	t.Tests[Continuity] = Shares{0.03, 0.25, 0.02, 0.05}   // assumed
+	t.Tests[Bypass] = Shares{0.03, 0.25, 0.01, 0.01}       // assumed: only what is bypassed changed
+	t.Tests[Substitution] = Shares{0.03, 0.25, 0.01, 0.01} // assumed
+	t.Tests[Reseat] = Shares{0.1, 0.5, 0.05, 0.1}          // assumed: a bad contact need not mend by being unplugged
+	t.Look = Shares{0.05, 0.25, 0.1, 0.02}                 // assumed: what looks bad often still works
 	t.Costs[Function] = Cost{5, 0}                         // minutes, risk: assumed, all of them
 	t.Costs[Bypass] = Cost{10, 3}
 	t.Costs[Substitution] = Cost{25, 5}

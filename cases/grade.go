@@ -1,0 +1,194 @@
+package cases
+
+import (
+	"slices"
+
+	"knowngood.example/cases/suspect"
+)
+
+// Grade is what the evidence said of a part at the moment it was replaced.
+type Grade int
+
+// The grades; the first that matches is given.
+const (
+	// NoEvidence: nothing spoke for it more than for the rest.
+	NoEvidence Grade = iota
+	// AgainstEvidence: what came out was proven good in every mode, or its odds had
+	// fallen below a tenth of what they were when only the concern was known.
+	AgainstEvidence
+	// NarrowedTo: its probability was 0.95 or more, and a test on it alone had
+	// failed.
+	NarrowedTo
+	// PointedTo: its odds were three times what they were when only the concern was
+	// known, or more, and it was part of a leading explanation.
+	PointedTo
+)
+
+func (g Grade) String() string {
+	return [...]string{"no evidence", "against the evidence", "narrowed to", "pointed to"}[g]
+}
+
+// Graded is a fitting with its grade.
+type Graded struct {
+	*Fitting
+	Grade Grade
+	// Probability that what came out was bad, as of then, and before any test, when
+	// only the concern was known.
+	Probability, Before float64
+	// WrittenUp holds the tests that count and were entered after the part was.
+	WrittenUp []*Step
+}
+
+const (
+	againstOdds = 0.1 // of the odds when only the concern was known
+	pointedOdds = 3.0
+	// leading explanations are those within this factor of the best.
+	leadingWithin = 10.0
+)
+
+// Grades of all fittings, in job order. A grade rests on what was earlier in job
+// order and could be known to whoever fitted the part: what their own shop
+// recorded, and of others what lay in the log they had seen. Corrections made
+// after a part was fitted do not change its grade.
+func (c *Case) Grades(t *suspect.Table) []Graded {
+	var out []Graded
+	then := map[string]*Case{}
+	for _, f := range c.Fittings {
+		out = append(out, c.grade(t, f, then))
+	}
+	return out
+}
+
+// GradeOf the fitting.
+func (c *Case) GradeOf(t *suspect.Table, f *Fitting) Graded { return c.grade(t, f, map[string]*Case{}) }
+
+func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded {
+	g := Graded{Fitting: f}
+	at := c.asOfFitting(f, then)
+	step := at.ByID(f.Step.ID)
+	g.Fitting = f
+	var seen uint64
+	if step.Event != nil {
+		seen = step.Event.GetObservedThrough()
+	}
+	h := horizon{job: step.Job, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
+	comp := at.Component(f.Part.GetComponent())
+	if comp == nil {
+		return g
+	}
+	p := at.problemFor(t, h, comp)
+	part := suspect.Part{Key: comp.Key, Life: at.body(comp, lifeBefore(comp, step))}
+	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
+		return g // nothing was in its place
+	}
+	// That somebody had worked there is more than the concern.
+	only := suspect.Problem{Faults: slices.Clone(p.Faults)}
+	for i := range only.Faults {
+		if c := at.Components[only.Faults[i].Part.Key]; c != nil && at.workedOn(c, h) {
+			only.Faults[i].Prior /= t.WorkedOn
+		}
+	}
+	for _, e := range p.Evidence {
+		id, _ := e.Source()
+		switch s := at.ByID(id); {
+		case len(only.Evidence) == 0 && isSighting(e):
+			only.Evidence = append(only.Evidence, e)
+		case s != nil && s.Seq > step.Seq && !isSighting(e):
+			g.WrittenUp = append(g.WrittenUp, c.ByID(id))
+		}
+	}
+	now, before := suspect.Judge(p), suspect.Judge(only)
+	g.Probability, g.Before = now.Probability(part), before.Probability(part)
+	odds := suspect.Odds(g.Probability) / suspect.Odds(g.Before)
+	switch {
+	case provenGood(now, p, part) || odds < againstOdds:
+		g.Grade = AgainstEvidence
+	case now.NarrowedTo(part):
+		g.Grade = NarrowedTo
+	case odds >= pointedOdds && leading(now, part):
+		g.Grade = PointedTo
+	}
+	return g
+}
+
+func isSighting(e suspect.Evidence) bool { _, ok := e.(*suspect.Sighting); return ok }
+
+// lifeBefore is the life that the step ended.
+func lifeBefore(c *Component, s *Step) int {
+	n := 0
+	for i, l := range c.Lives {
+		if l.From != nil && l.From.Job < s.Job {
+			n = i
+		}
+	}
+	return n
+}
+
+// provenGood reports whether every way of the part being bad is ruled out.
+func provenGood(j *suspect.Judgement, p suspect.Problem, part suspect.Part) bool {
+	proofs, _ := j.Proofs()
+	ways, ruled := 0, 0
+	for _, f := range p.Faults {
+		if f.Part == part {
+			ways++
+		}
+	}
+	for _, x := range proofs {
+		if x.Part == part {
+			ruled++
+		}
+	}
+	return ways > 0 && ruled == ways
+}
+
+func leading(j *suspect.Judgement, p suspect.Part) bool {
+	all := j.Explanations()
+	for _, e := range all {
+		if e.Probability*leadingWithin >= all[0].Probability && slices.Contains(e.Parts, p) {
+			return true
+		}
+	}
+	return false
+}
+
+// asOfFitting is the case without the corrections that came after the fitting and
+// are of what was there before it: a grade given at its moment stays.
+func (c *Case) asOfFitting(f *Fitting, then map[string]*Case) *Case {
+	var key []byte
+	without := map[uint64]bool{}
+	for _, s := range c.log {
+		if s.Seq <= f.Step.Seq {
+			continue
+		}
+		target := c.byID[s.Event.GetCorrection().GetEntry()]
+		if target != nil && target.Seq < f.Step.Seq {
+			without[s.Seq] = true
+			key = append(key, itoa(s.Seq)...)
+			key = append(key, ' ')
+		}
+	}
+	if len(without) == 0 {
+		return c
+	}
+	if held := then[string(key)]; held != nil {
+		return held
+	}
+	out := New(c.Stream)
+	for _, s := range c.log {
+		r := s.Record
+		if without[s.Seq] {
+			r.Known = false // it is kept and changes nothing
+		}
+		if _, err := out.add(r); err != nil {
+			panic(err) // these records made c
+		}
+	}
+	out.refold()
+	then[string(key)] = out
+	return out
+}
+
+// problemFor is the problem as far as it bears on one component.
+func (c *Case) problemFor(t *suspect.Table, h horizon, _ *Component) suspect.Problem {
+	return c.problem(t, h)
+}

@@ -1,0 +1,294 @@
+package cases
+
+import (
+	"slices"
+	"strings"
+
+	"knowngood.example/cases/notation"
+	"knowngood.example/cases/suspect"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// Problem is what the tests and sightings of the case ask: which of its
+// components, in which life, is bad. Beliefs are no evidence and have no part in
+// it.
+func (c *Case) Problem(t *suspect.Table) suspect.Problem {
+	return c.problem(t, horizon{job: len(c.jobs) + 1, counts: func(*Step) bool { return true }})
+}
+
+// Part is what is in the place of the component now.
+func (c *Case) Part(comp *Component) suspect.Part {
+	return suspect.Part{Key: comp.Key, Life: c.body(comp, comp.Present())}
+}
+
+// body is the life in which the very thing that is there in life n was there
+// first: the original that was put back is what it was.
+func (c *Case) body(comp *Component, n int) int {
+	l := comp.Lives[n]
+	if l.From == nil {
+		return n
+	}
+	if f := l.From.Says.GetPartFitted(); f.GetState() == eventv1.PartState_PART_STATE_ORIGINAL && l.Why == "fitted" {
+		return 0
+	}
+	if l.From.Says.GetPartPutBack() != nil {
+		for _, f := range c.Fittings {
+			if f.PutBack == l.From {
+				if before := lifeBefore(comp, f.Step); before < n {
+					return c.body(comp, before)
+				}
+			}
+		}
+	}
+	return n
+}
+
+// horizon says how much of a case somebody could have known.
+type horizon struct {
+	// job order: what comes at this place or later has not been done yet.
+	job int
+	// counts says of an earlier step whether it was known.
+	counts func(*Step) bool
+}
+
+func (h horizon) sees(s *Step) bool { return s.Job < h.job && h.counts(s) }
+
+// asker gathers a problem.
+type asker struct {
+	*Case
+	table   *suspect.Table
+	horizon horizon
+	// comings holds the steps that began a life of something, in job order: between
+	// two of them nothing changed.
+	comings []*Step
+	named   map[string][]suspect.Mode // modes that evidence names, by component key
+	steady  bool
+	comes   bool // the concern comes and goes
+}
+
+func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
+	a := &asker{Case: c, table: t, horizon: h, named: map[string][]suspect.Mode{}}
+	var p suspect.Problem
+	known := a.known()
+	for _, comp := range known {
+		for _, l := range comp.Lives[1:] {
+			if l.From.Job < h.job {
+				a.comings = append(a.comings, l.From)
+			}
+		}
+	}
+	slices.SortFunc(a.comings, func(x, y *Step) int { return x.Job - y.Job })
+	a.comings = slices.Compact(a.comings)
+	a.howOften()
+	p.Evidence = append(p.Evidence, a.sightings()...)
+	p.Evidence = append(p.Evidence, a.tests()...)
+	p.Faults = a.faults(known)
+	return p
+}
+
+// known lists the components that somebody spoke of, by key.
+func (a *asker) known() []*Component {
+	var out []*Component
+	for _, comp := range a.Components {
+		// Where a part was borrowed from is no suspect for that.
+		if slices.ContainsFunc(comp.Steps, func(s *Step) bool {
+			f := s.Says.GetPartFitted()
+			return a.horizon.sees(s) && (f == nil || a.Key(f.GetComponent()) == comp.Key)
+		}) {
+			out = append(out, comp)
+		}
+	}
+	slices.SortFunc(out, func(x, y *Component) int { return strings.Compare(x.Key, y.Key) })
+	return out
+}
+
+func (a *asker) faults(known []*Component) []suspect.Fault {
+	out := []suspect.Fault{{Part: suspect.NotNamed, Prior: a.table.NotNamed}}
+	for _, comp := range known {
+		prior := a.table.Prior(comp.Name)
+		if a.workedOn(comp, a.horizon) {
+			prior *= a.table.WorkedOn
+		}
+		modes := append(slices.Clone(a.named[comp.Key]), suspect.AnyWay)
+		last, _ := a.partAt(comp, a.horizon.job-1)
+		for n, l := range comp.Lives {
+			if l.From != nil && l.From.Job >= a.horizon.job {
+				break
+			}
+			times, there := a.lifePrior(l)
+			if !there || a.body(comp, n) != n {
+				continue
+			}
+			for _, m := range modes {
+				out = append(out, suspect.Fault{
+					Part: suspect.Part{Key: comp.Key, Life: n}, Mode: m,
+					Prior: min(prior*times/float64(len(modes)), 0.5),
+					Ended: last != suspect.Part{Key: comp.Key, Life: n},
+				})
+			}
+		}
+	}
+	return out
+}
+
+// lifePrior says by how much the way a life began changes the prior, and whether
+// anything is there in it at all.
+func (a *asker) lifePrior(l Life) (times float64, there bool) {
+	if l.From == nil {
+		return 1, true
+	}
+	switch k := l.From.Says.GetKind().(type) {
+	case *eventv1.Event_PartFitted:
+		if l.Why != "fitted" {
+			return 0, false // the socket that a part was borrowed from
+		}
+		switch k.PartFitted.GetState() {
+		case eventv1.PartState_PART_STATE_NEW, eventv1.PartState_PART_STATE_BORROWED:
+			return a.table.New, true
+		case eventv1.PartState_PART_STATE_USED:
+			return a.table.Used, true
+		case eventv1.PartState_PART_STATE_RECONDITIONED:
+			return a.table.Reconditioned, true
+		}
+	case *eventv1.Event_PartRemoved:
+		return 0, false
+	case *eventv1.Event_Repair:
+		return a.table.Repaired, true
+	}
+	return 1, true
+}
+
+// workedOn reports whether somebody worked on the component before the concern
+// was brought in.
+func (c *Case) workedOn(comp *Component, h horizon) bool {
+	for _, s := range c.Worked {
+		if !h.sees(s) || c.Opening != nil && s.Job > c.Opening.Job {
+			continue
+		}
+		w := s.Says.GetWorkedOn()
+		if slices.ContainsFunc(w.GetComponents(), func(n string) bool { return c.Key(n) == comp.Key }) ||
+			w.GetArea() != "" && c.Key(w.GetArea()) == comp.Key {
+			return true
+		}
+	}
+	return false
+}
+
+// partAt is what was in the place of a component at a step, false when nothing
+// was.
+func (a *asker) partAt(comp *Component, job int) (suspect.Part, bool) {
+	n := 0
+	for i, l := range comp.Lives {
+		if l.From != nil && l.From.Job <= job {
+			n = i
+		}
+	}
+	_, there := a.lifePrior(comp.Lives[n])
+	return suspect.Part{Key: comp.Key, Life: a.body(comp, n)}, there
+}
+
+// howOften finds out whether the concern is always there, or comes and goes. A
+// concern of which nobody said is taken to be neither.
+func (a *asker) howOften() {
+	for _, s := range a.Concerns {
+		f := notation.Key(concernOf(s).GetFrequency())
+		if f == "" || !a.horizon.sees(s) && s != a.Opening {
+			continue
+		}
+		a.steady = slices.ContainsFunc([]string{"always", "constant", "every time", "all the time", "permanent", "never works"},
+			func(w string) bool { return strings.Contains(f, w) })
+		a.comes = !a.steady
+	}
+	if a.steady || a.comes {
+		return
+	}
+	for _, s := range a.Presence {
+		tries, failures := s.Says.GetConcernDuplicated().GetTries(), s.Says.GetConcernDuplicated().GetFailures()
+		gone := s.Says.GetConcernGoneAway() != nil && (len(a.comings) == 0 || s.Job < a.comings[0].Job)
+		if a.horizon.sees(s) && (gone || failures > 0 && failures < tries) {
+			a.comes = true
+		}
+	}
+}
+
+// sightings are the concern seen, or seen to be gone: once for each and for each
+// time between two changes. What was seen both ways without a change comes and
+// goes, and its absence says nothing.
+func (a *asker) sightings() []suspect.Evidence {
+	shares := a.table.Steady
+	if a.comes {
+		shares = a.table.Intermittent
+	}
+	type epoch struct{ seen, gone *Step }
+	epochs := make([]epoch, len(a.comings)+1)
+	at := func(job int) *epoch {
+		n, _ := slices.BinarySearchFunc(a.comings, job, func(s *Step, job int) int { return s.Job - job })
+		return &epochs[n]
+	}
+	if a.Opening != nil {
+		// The concern was there before anybody wrote it down, and before what was
+		// fitted for it.
+		epochs[0].seen = a.Opening
+	}
+	for _, s := range a.jobs {
+		if !a.horizon.sees(s) {
+			continue
+		}
+		seen, gone := sighting(s)
+		switch e := at(s.Job); {
+		case seen && e.seen == nil:
+			e.seen = s
+		case gone && e.gone == nil:
+			e.gone = s
+		}
+	}
+	var out []suspect.Evidence
+	for n, e := range epochs {
+		s := e.seen
+		if s == nil {
+			s = e.gone
+		}
+		if s == nil || e.seen == nil && n == 0 {
+			continue
+		}
+		job, shares := 0, shares
+		if n > 0 {
+			job = a.comings[n-1].Job
+			// What made contact again when something was exchanged may have cured it.
+			shares.GoneWithFault = max(shares.GoneWithFault, a.table.Exchange)
+		}
+		out = append(out, &suspect.Sighting{
+			ID: s.ID, Setup: "the concern after " + itoa(uint64(n)) + " changes", Gone: e.seen == nil, Shares: shares,
+			There: func(p suspect.Part) bool {
+				there, is := a.partAt(a.Components[p.Key], job)
+				return is && there == p
+			},
+		})
+	}
+	return out
+}
+
+// sighting says whether the concern was seen in the step, or tried in vain.
+func sighting(s *Step) (seen, gone bool) {
+	presence := eventv1.Presence_PRESENCE_UNSPECIFIED
+	switch k := s.Says.GetKind().(type) {
+	case *eventv1.Event_CaseOpened, *eventv1.Event_ConcernStated, *eventv1.Event_ConcernDuplicated, *eventv1.Event_ConcernActingUp:
+		return true, false
+	case *eventv1.Event_ConcernGoneAway:
+		return false, true
+	case *eventv1.Event_Reading:
+		presence = k.Reading.GetConcern()
+	case *eventv1.Event_Test:
+		presence = k.Test.GetConcern()
+		if k.Test.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_UNSPECIFIED {
+			return presence == eventv1.Presence_PRESENCE_PRESENT, false // it was changed on purpose
+		}
+	case *eventv1.Event_RepairChecked:
+		presence = k.RepairChecked.GetConcern()
+		if presence == eventv1.Presence_PRESENCE_UNSPECIFIED && k.RepairChecked.GetConcernTried() == eventv1.Answer_ANSWER_YES &&
+			k.RepairChecked.GetOutcome() == eventv1.Outcome_OUTCOME_PASS {
+			presence = eventv1.Presence_PRESENCE_ABSENT
+		}
+	}
+	return presence == eventv1.Presence_PRESENCE_PRESENT, presence == eventv1.Presence_PRESENCE_ABSENT
+}

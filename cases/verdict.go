@@ -1,0 +1,175 @@
+package cases
+
+import (
+	"slices"
+	"strings"
+
+	"knowngood.example/cases/suspect"
+)
+
+// Judged is a case with what its evidence comes to.
+type Judged struct {
+	*Case
+	*suspect.Judgement
+	// Table the judgement rests on.
+	Table *suspect.Table
+	// Proven holds what is proven not to be bad, mode by mode; Again what must be
+	// read again before anything that hangs together with it counts as proven.
+	Proven []suspect.Proof
+	Again  []suspect.Again
+
+	problem suspect.Problem
+}
+
+// Judge judges the case as it stands.
+func (c *Case) Judge(t *suspect.Table) *Judged {
+	p := c.Problem(t)
+	j := &Judged{Case: c, Judgement: suspect.Judge(p), Table: t, problem: p}
+	j.Proven, j.Again = j.Proofs()
+	// Of what is no longer there a proof is history.
+	j.Proven = slices.DeleteFunc(j.Proven, func(p suspect.Proof) bool { return c.Part(c.Components[p.Part.Key]) != p.Part })
+	return j
+}
+
+// Standing is what a verdict comes to.
+type Standing int
+
+// The standings.
+const (
+	// Untested: nothing in its present life speaks of it.
+	Untested Standing = iota
+	// SuspectStanding: it may be bad; evidence speaks of it and proves neither.
+	SuspectStanding
+	// ContradictedStanding: what speaks of it cannot all be true.
+	ContradictedStanding
+	// ProvenGood: not bad in the mode, under the conditions of the entries.
+	ProvenGood
+	// ProvenBad: shown to be bad by a test that shows it by itself.
+	ProvenBad
+)
+
+func (s Standing) String() string {
+	return [...]string{"untested", "suspect", "contradicted", "proven good", "proven bad"}[s]
+}
+
+// Verdict is what stands of one component in one respect. There is no 'good'
+// without a mode and the conditions it was tested under.
+type Verdict struct {
+	Component *Component
+	Standing  Standing
+	// Mode in which it is proven good, or shown to be bad.
+	Mode suspect.Mode
+	// Conditions under which the entries were made, one for each entry.
+	Conditions []string
+	// Since is the step that began its present life; nil from the beginning.
+	Since *Step
+	// Entries it rests on.
+	Entries []*Step
+	// Assumes is what a proof takes for granted.
+	Assumes string
+	// Probability that it is bad.
+	Probability float64
+}
+
+// assumes is what every proof from tests takes for granted.
+const assumes = "the tests covered what their writer says, and nothing was disturbed since"
+
+// Verdicts of a component in its present life.
+func (j *Judged) Verdicts(c *Component) []Verdict {
+	part := j.Part(c)
+	v := Verdict{Component: c, Since: c.Lives[c.Present()].From, Probability: j.Probability(part)}
+	var out []Verdict
+	if _, shown := j.Direct(part); len(shown) > 0 && !j.again(part) {
+		bad := v
+		bad.Standing = ProvenBad
+		bad.Mode = j.likeliestMode(part)
+		bad.rest(j.Case, shown)
+		out = append(out, bad)
+	}
+	for _, p := range j.Proven {
+		if p.Part == part {
+			good := v
+			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, assumes
+			good.rest(j.Case, p.Entries)
+			out = append(out, good)
+		}
+	}
+	for _, a := range j.Again {
+		if slices.Contains(a.Parts, part) {
+			odd := v
+			odd.Standing = ContradictedStanding
+			odd.rest(j.Case, []string{a.Entry})
+			out = append(out, odd)
+		}
+	}
+	if len(out) == 0 {
+		var ids []string
+		for _, e := range j.problem.Evidence {
+			if cov, ok := e.(*suspect.Coverage); ok && slices.ContainsFunc(cov.Covers, func(c suspect.Cover) bool { return c.Part == part }) {
+				ids = append(ids, cov.ID)
+			}
+		}
+		if len(ids) > 0 {
+			v.Standing = SuspectStanding
+			v.rest(j.Case, ids)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func (j *Judged) again(p suspect.Part) bool {
+	return slices.ContainsFunc(j.Again, func(a suspect.Again) bool { return slices.Contains(a.Parts, p) })
+}
+
+func (j *Judged) likeliestMode(p suspect.Part) suspect.Mode {
+	for _, s := range j.Suspects() {
+		if s.Part == p {
+			return s.Modes[0]
+		}
+	}
+	return suspect.AnyWay
+}
+
+// rest names the entries the verdict rests on, and the conditions of each.
+func (v *Verdict) rest(c *Case, ids []string) {
+	for _, id := range ids {
+		s := c.ByID(id)
+		if s == nil || slices.Contains(v.Entries, s) {
+			continue
+		}
+		v.Entries = append(v.Entries, s)
+		words := ConditionWords(judgedConditions(s).conditions)
+		if words == "" {
+			words = "conditions not said"
+		}
+		v.Conditions = append(v.Conditions, words)
+	}
+}
+
+func judgedConditions(s *Step) judged {
+	j, _ := judge(s)
+	return j
+}
+
+// Word is the one word of a component's verdicts that a board has room for. It is
+// never 'good': what is proven is proven of a mode and under conditions.
+func Word(all []Verdict) string {
+	best := Untested
+	modes := []string{}
+	for _, v := range all {
+		switch {
+		case v.Standing == ProvenBad || v.Standing == ContradictedStanding && best != ProvenBad:
+			best = v.Standing
+		case best == Untested || best == SuspectStanding:
+			best = v.Standing
+		}
+		if v.Standing == ProvenGood {
+			modes = append(modes, v.Mode.String())
+		}
+	}
+	if best == ProvenGood {
+		return "not " + strings.Join(modes, ", not ")
+	}
+	return best.String()
+}
