@@ -46,22 +46,10 @@ const (
 	leadingWithin = 10.0
 )
 
-// Grades of all fittings, in job order. A grade rests on what was earlier in job
-// order and could be known to whoever fitted the part: what their own shop
-// recorded, and of others what lay in the log they had seen. Corrections made
-// after a part was fitted do not change its grade.
-func (c *Case) Grades(t *suspect.Table) []Graded {
-	var out []Graded
-	then := map[string]*Case{}
-	for _, f := range c.Fittings {
-		out = append(out, c.grade(t, f, then))
-	}
-	return out
-}
-
-// GradeOf the fitting.
-func (c *Case) GradeOf(t *suspect.Table, f *Fitting) Graded { return c.grade(t, f, map[string]*Case{}) }
-
+// grade of a fitting rests on what was earlier in job order and could be known to
+// whoever fitted the part: what their own shop recorded, and of others what lay in
+// the log they had seen. Corrections made after the part was fitted do not change
+// it.
 func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded {
 	g := Graded{Fitting: f}
 	at := c.asOfFitting(f, then)
@@ -76,7 +64,7 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 	if comp == nil {
 		return g
 	}
-	p := at.problemFor(t, h, comp)
+	p := at.problem(t, h)
 	part := suspect.Part{Key: comp.Key, Life: at.body(comp, lifeBefore(comp, step))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
 		return g // nothing was in its place
@@ -186,9 +174,4 @@ func (c *Case) asOfFitting(f *Fitting, then map[string]*Case) *Case {
 	out.refold()
 	then[string(key)] = out
 	return out
-}
-
-// problemFor is the problem as far as it bears on one component.
-func (c *Case) problemFor(t *suspect.Table, h horizon, _ *Component) suspect.Problem {
-	return c.problem(t, h)
 }

@@ -7,28 +7,62 @@ import (
 	"knowngood.example/cases/suspect"
 )
 
-// Judged is a case with what its evidence comes to.
+// Judged is a case with what its evidence comes to. It is worked out when it is
+// first asked for; two goroutines may not ask at once.
 type Judged struct {
 	*Case
-	*suspect.Judgement
 	// Table the judgement rests on.
 	Table *suspect.Table
-	// Proven holds what is proven not to be bad, mode by mode; Again what must be
-	// read again before anything that hangs together with it counts as proven.
-	Proven []suspect.Proof
-	Again  []suspect.Again
 
-	problem suspect.Problem
+	problem   suspect.Problem
+	judgement *suspect.Judgement
+	proven    []suspect.Proof
+	again     []suspect.Again
+	grades    map[*Fitting]Graded
+	then      map[string]*Case
 }
 
-// Judge judges the case as it stands.
+// Judge is the case as it stands, to be judged by the table; nil: the default.
 func (c *Case) Judge(t *suspect.Table) *Judged {
-	p := c.Problem(t)
-	j := &Judged{Case: c, Judgement: suspect.Judge(p), Table: t, problem: p}
-	j.Proven, j.Again = j.Proofs()
-	// Of what is no longer there a proof is history.
-	j.Proven = slices.DeleteFunc(j.Proven, func(p suspect.Proof) bool { return c.Part(c.Components[p.Part.Key]) != p.Part })
-	return j
+	if t == nil {
+		d := suspect.Default()
+		t = &d
+	}
+	return &Judged{Case: c, Table: t, grades: map[*Fitting]Graded{}, then: map[string]*Case{}}
+}
+
+// Judgement of the case as it stands.
+func (j *Judged) Judgement() *suspect.Judgement {
+	if j.judgement == nil {
+		j.problem = j.Problem(j.Table)
+		j.judgement = suspect.Judge(j.problem)
+		j.proven, j.again = j.judgement.Proofs()
+		// Of what is no longer there a proof is history.
+		j.proven = slices.DeleteFunc(j.proven, func(p suspect.Proof) bool { return j.Part(j.Components[p.Part.Key]) != p.Part })
+	}
+	return j.judgement
+}
+
+// Proven is what is proven not to be bad of what is there now, mode by mode.
+func (j *Judged) Proven() []suspect.Proof {
+	j.Judgement()
+	return j.proven
+}
+
+// Again is what must be read again before anything counts as proven.
+func (j *Judged) Again() []suspect.Again {
+	j.Judgement()
+	return j.again
+}
+
+// Graded is the fitting with its grade.
+func (j *Judged) Graded(f *Fitting) Graded {
+	g, ok := j.grades[f]
+	if !ok {
+		g = j.grade(j.Table, f, j.then)
+		j.grades[f] = g
+	}
+	return g
 }
 
 // Standing is what a verdict comes to.
@@ -77,16 +111,16 @@ const assumes = "the tests covered what their writer says, and nothing was distu
 // Verdicts of a component in its present life.
 func (j *Judged) Verdicts(c *Component) []Verdict {
 	part := j.Part(c)
-	v := Verdict{Component: c, Since: c.Lives[c.Present()].From, Probability: j.Probability(part)}
+	v := Verdict{Component: c, Since: c.Lives[c.Present()].From, Probability: j.Judgement().Probability(part)}
 	var out []Verdict
-	if _, shown := j.Direct(part); len(shown) > 0 && !j.again(part) {
+	if _, shown := j.judgement.Direct(part); len(shown) > 0 && !j.odd(part) {
 		bad := v
 		bad.Standing = ProvenBad
 		bad.Mode = j.likeliestMode(part)
 		bad.rest(j.Case, shown)
 		out = append(out, bad)
 	}
-	for _, p := range j.Proven {
+	for _, p := range j.proven {
 		if p.Part == part {
 			good := v
 			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, assumes
@@ -94,7 +128,7 @@ func (j *Judged) Verdicts(c *Component) []Verdict {
 			out = append(out, good)
 		}
 	}
-	for _, a := range j.Again {
+	for _, a := range j.again {
 		if slices.Contains(a.Parts, part) {
 			odd := v
 			odd.Standing = ContradictedStanding
@@ -118,12 +152,12 @@ func (j *Judged) Verdicts(c *Component) []Verdict {
 	return out
 }
 
-func (j *Judged) again(p suspect.Part) bool {
-	return slices.ContainsFunc(j.Again, func(a suspect.Again) bool { return slices.Contains(a.Parts, p) })
+func (j *Judged) odd(p suspect.Part) bool {
+	return slices.ContainsFunc(j.again, func(a suspect.Again) bool { return slices.Contains(a.Parts, p) })
 }
 
 func (j *Judged) likeliestMode(p suspect.Part) suspect.Mode {
-	for _, s := range j.Suspects() {
+	for _, s := range j.judgement.Suspects() {
 		if s.Part == p {
 			return s.Modes[0]
 		}

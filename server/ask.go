@@ -74,7 +74,7 @@ func (s *Server) Review(ctx context.Context, c Caller, req *boardv1.ReviewReques
 	}
 	out := &boardv1.ReviewResponse{}
 	err := s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) {
-		for _, f := range review.Run(k) {
+		for _, f := range review.Run(k.Judge(nil)) {
 			out.Findings = append(out.Findings, finding(f))
 		}
 	})
@@ -99,7 +99,7 @@ func (s *Server) Brief(ctx context.Context, c Caller, req *boardv1.BriefRequest)
 		write = brief.HandBack
 	}
 	var out *boardv1.BriefResponse
-	err = s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) { out = document(write(k, names)) })
+	err = s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) { out = document(write(k.Judge(nil), names)) })
 	return out, err
 }
 

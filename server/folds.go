@@ -70,7 +70,7 @@ func (f *folds) line(ctx context.Context, stream string) (brief.BoardLine, error
 		return l, nil
 	}
 	err = f.with(ctx, stream, func(c *cases.Case) error {
-		l = brief.Board(c)
+		l = brief.Board(c.Judge(nil))
 		return nil
 	})
 	if err != nil {

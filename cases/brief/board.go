@@ -25,7 +25,7 @@ type BoardLine struct {
 }
 
 // Board makes the case's line of the board.
-func Board(c *cases.Case) BoardLine {
+func Board(c *cases.Judged) BoardLine {
 	spend := c.Spend()
 	out := BoardLine{
 		Stream: c.Stream, Shop: c.OwnerShop, Vehicle: c.VehicleWords(), VIN: c.Vehicle.GetVin(), Concern: c.ConcernWords(), State: c.Standing(),

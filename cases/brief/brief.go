@@ -10,7 +10,7 @@ import (
 // Brief is the page for whoever is called in: what is wrong, what was done by
 // whom, what was shown, what is only believed, what is temporary. Names of shops
 // and people come from names; an id it does not hold is shown by its end.
-func Brief(c *cases.Case, names cases.Names) *Document {
+func Brief(c *cases.Judged, names cases.Names) *Document {
 	w := &writer{c, names}
 	now, overtaken := w.showed()
 	d := &Document{
@@ -53,7 +53,7 @@ func (w *writer) title() string {
 // clear it where the page has room.
 func (w *writer) findings(title string, clears bool) Section {
 	s := Section{Title: title, None: "The review found nothing to look at."}
-	for _, f := range review.Run(w.Case) {
+	for _, f := range review.Run(w.Judged) {
 		l := Line{Text: f.Why, Entries: f.Entries, Mark: f.Severity.String()}
 		if clears {
 			l.Text += " To clear it: " + f.Clears

@@ -55,13 +55,13 @@ func golden(t *testing.T, name, got string) {
 func TestPages(t *testing.T) {
 	t.Parallel()
 	c, names := fan(t)
-	golden(t, "handed_off.brief", brief.Brief(c.AsOf(14), names).Text())
-	golden(t, "end.brief", brief.Brief(c, names).Text())
-	golden(t, "not_given.handback", brief.HandBack(c.AsOf(20), names).Text())
-	golden(t, "end.handback", brief.HandBack(c, names).Text())
+	golden(t, "handed_off.brief", brief.Brief(c.AsOf(14).Judge(nil), names).Text())
+	golden(t, "end.brief", brief.Brief(c.Judge(nil), names).Text())
+	golden(t, "not_given.handback", brief.HandBack(c.AsOf(20).Judge(nil), names).Text())
+	golden(t, "end.handback", brief.HandBack(c.Judge(nil), names).Text())
 	empty, names := fold(t, `case-opened concern.statement="fuel gauge reads empty"`)
-	golden(t, "empty.brief", brief.Brief(empty, names).Text())
-	golden(t, "empty.handback", brief.HandBack(empty, names).Text())
+	golden(t, "empty.brief", brief.Brief(empty.Judge(nil), names).Text())
+	golden(t, "empty.handback", brief.HandBack(empty.Judge(nil), names).Text())
 }
 
 // TestAnyMoment writes both pages as of every entry: nothing is left empty
@@ -73,9 +73,9 @@ func TestAnyMoment(t *testing.T) {
 	ref := regexp.MustCompile(`#(\d+)`)
 	for n := uint64(0); n <= c.Head(); n++ {
 		at := c.AsOf(n)
-		for _, write := range []func(*cases.Case, cases.Names) *brief.Document{brief.Brief, brief.HandBack} {
-			d := write(at, names)
-			require.Equal(t, d, write(c.AsOf(n), names))
+		for _, write := range []func(*cases.Judged, cases.Names) *brief.Document{brief.Brief, brief.HandBack} {
+			d := write(at.Judge(nil), names)
+			require.Equal(t, d, write(c.AsOf(n).Judge(nil), names))
 			require.NotEmpty(t, d.Title)
 			for _, s := range d.Sections {
 				require.NotEmpty(t, s.Title)
@@ -102,8 +102,8 @@ func TestAnyMoment(t *testing.T) {
 func TestNames(t *testing.T) {
 	t.Parallel()
 	c, names := fan(t)
-	require.Contains(t, brief.Brief(c, names).Text(), "by mara of Northgate")
-	bare := brief.Brief(c, nil).Text()
+	require.Contains(t, brief.Brief(c.Judge(nil), names).Text(), "by mara of Northgate")
+	bare := brief.Brief(c.Judge(nil), nil).Text()
 	require.NotContains(t, bare, "mara")
 	require.NotContains(t, bare, "Northgate")
 	require.Contains(t, bare, "by …")
@@ -133,7 +133,7 @@ func TestCautions(t *testing.T) {
 		`note text="fast refuelling is not a hazard of this case, nor is blackjack"`: "",
 	} {
 		c, names := fold(t, "case-opened concern.statement=dark\n"+line)
-		for _, d := range []*brief.Document{brief.Brief(c, names), brief.HandBack(c, names)} {
+		for _, d := range []*brief.Document{brief.Brief(c.Judge(nil), names), brief.HandBack(c.Judge(nil), names)} {
 			if begins == "" {
 				require.Empty(t, d.Cautions, line)
 				continue
@@ -144,9 +144,9 @@ func TestCautions(t *testing.T) {
 		}
 	}
 	c, names := fold(t, "case-opened vehicle.high-voltage=yes\nmade-safe hazard=high-voltage")
-	require.Contains(t, brief.Brief(c, names).Cautions[0], "Recorded as made safe in #2")
+	require.Contains(t, brief.Brief(c.Judge(nil), names).Cautions[0], "Recorded as made safe in #2")
 	c, names = fold(t, "case-opened vehicle.high-voltage=yes\nmade-safe hazard=lifted")
-	cautions := brief.Brief(c, names).Cautions
+	cautions := brief.Brief(c.Judge(nil), names).Cautions
 	require.Len(t, cautions, 2, "the vehicle itself says that it has high voltage")
 	require.Contains(t, cautions[0], "It is not recorded as made safe.", "stands do not make high voltage safe")
 	require.Contains(t, cautions[1], "Recorded as made safe in #2")
@@ -168,7 +168,7 @@ seen what="cracked hose" outside-concern
 codes-cleared
 codes-read answer=none
 codes-cleared`)
-	d := brief.Brief(c, names)
+	d := brief.Brief(c.Judge(nil), names)
 	marks := func(title string) (out []string) {
 		for _, l := range section(t, d, title).Lines {
 			out = append(out, l.Mark)
@@ -182,20 +182,20 @@ codes-cleared`)
 	require.Contains(t, lost[0].Text, "no codes are recorded before")
 	require.Contains(t, lost[1].Text, "codes were read before in #12")
 	c, names = fold(t, "case-opened concern.statement=dark\npart-fitted component=lamp why=trial\npart-put-back component=lamp")
-	require.Contains(t, section(t, brief.Brief(c, names), "Parts fitted").Lines[0].Text, "taken out again: #3")
+	require.Contains(t, section(t, brief.Brief(c.Judge(nil), names), "Parts fitted").Lines[0].Text, "taken out again: #3")
 	c, names = fold(t, "case-opened concern.statement=dark left-behind={kind:LEFT_KIND_TEMPORARY what:\"a lead\"}\npart-fitted component=lamp")
-	require.Contains(t, section(t, brief.Brief(c, names), "Temporary, still on").Lines[0].Text, "left by an earlier case")
-	require.Equal(t, "No approval is recorded.", section(t, brief.Brief(c, names), "Approved and spent").Lines[0].Text)
+	require.Contains(t, section(t, brief.Brief(c.Judge(nil), names), "Temporary, still on").Lines[0].Text, "left by an earlier case")
+	require.Equal(t, "No approval is recorded.", section(t, brief.Brief(c.Judge(nil), names), "Approved and spent").Lines[0].Text)
 }
 
 func TestBoard(t *testing.T) {
 	t.Parallel()
 	c, names := fan(t)
-	at := brief.Board(c.AsOf(14))
+	at := brief.Board(c.AsOf(14).Judge(nil))
 	require.Equal(t, "EUR 34350 EUR 22350", purses(at.Spent)+" "+purses(at.SpentWithoutTest))
 	require.Equal(t, []any{1, 1, "Southbank", false}, []any{at.Tested, at.OnlyBelieved, names.Of(at.WaitsForShop), at.Closed})
 	require.Len(t, at.Temporary, 1)
-	end := brief.Board(c)
+	end := brief.Board(c.Judge(nil))
 	require.Equal(t, 0, end.OnlyBelieved, "the belief was settled")
 	require.Equal(t, c.Head(), end.Entries)
 	require.Equal(t, "to read the hand-back", end.WaitsFor)
@@ -219,7 +219,7 @@ test what="drop over the plug" manner=drop covers=plug outcome=pass
 part-fitted component=lamp state=new why=guess
 temporary-on temporary=unplugged where=plug
 seen what="socket green" component=lamp outcome=fail`)
-	d := brief.Brief(c, names)
+	d := brief.Brief(c.Judge(nil), names)
 	now, over := section(t, d, "What tests and readings showed"), section(t, d, "Overtaken by what was fitted or disturbed since")
 	require.Len(t, over.Lines, 1)
 	require.Contains(t, over.Lines[0].Text, "says nothing of lamp since it was fitted (#4)")
@@ -236,7 +236,7 @@ func TestNotWhole(t *testing.T) {
 	s.Records[2].Strange = true
 	c, err := s.Case()
 	require.NoError(t, err)
-	missing := section(t, brief.Brief(c, s.Names), "Not on this page")
+	missing := section(t, brief.Brief(c.Judge(nil), s.Names), "Not on this page")
 	require.Len(t, missing.Lines, 2)
 	require.Equal(t, "not understood here", missing.Lines[0].Mark)
 	require.Equal(t, "erased", missing.Lines[1].Mark)
@@ -273,6 +273,6 @@ func section(t *testing.T, d *brief.Document, title string) brief.Section {
 func BenchmarkBrief(b *testing.B) {
 	c, names := fan(b)
 	for b.Loop() {
-		brief.Brief(c, names)
+		brief.Brief(c.Judge(nil), names)
 	}
 }

@@ -14,7 +14,7 @@ import (
 // proven, what was repaired and checked, what is still temporary or left open,
 // what was not looked at, what was spent. Before a hand-back is recorded it is
 // the page as it would read now, and says so. Names as in Brief.
-func HandBack(c *cases.Case, names cases.Names) *Document {
+func HandBack(c *cases.Judged, names cases.Names) *Document {
 	w := &writer{c, names}
 	back := w.back()
 	title := "Hand-back"

@@ -11,7 +11,7 @@ import (
 
 // writer writes one page of one case.
 type writer struct {
-	*cases.Case
+	*cases.Judged
 	names cases.Names
 }
 

@@ -16,7 +16,7 @@ func beliefUntested() Rule {
 		Slug:     "belief-untested",
 		Doctrine: "What others build on must rest on a reading or a test.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				switch b.Says.GetBasis() {
@@ -24,7 +24,7 @@ func beliefUntested() Rule {
 					continue
 				}
 				on := relying(b)
-				if len(on) == 0 || backed(c, b) {
+				if len(on) == 0 || backed(c.Case, b) {
 					continue
 				}
 				why := fmt.Sprintf("%s no reading or test stands behind %q (%s), and %s %s on it.", basisWords(b), b.Says.GetStatement(), refs(b.Step), refs(on...), number(len(on), "rests", "rest"))

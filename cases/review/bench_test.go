@@ -32,7 +32,7 @@ func TestAnyMixture(t *testing.T) {
 		require.NoError(rt, err)
 		c, err := s.Case()
 		require.NoError(rt, err)
-		for _, f := range review.Run(c) {
+		for _, f := range review.Run(judged(c)) {
 			require.NotEmpty(rt, f.Entries)
 			for _, e := range f.Entries {
 				require.NotNil(rt, c.Step(e))
@@ -91,7 +91,7 @@ func BenchmarkReview10000(b *testing.B) {
 	found := 0
 	b.ReportAllocs()
 	for b.Loop() {
-		found = len(review.Run(c))
+		found = len(review.Run(judged(c)))
 	}
 	b.ReportMetric(float64(found), "findings")
 }
@@ -102,7 +102,7 @@ func BenchmarkRule(b *testing.B) {
 	for _, r := range review.Rules() {
 		b.Run(r.Slug, func(b *testing.B) {
 			for b.Loop() {
-				r.Check(c)
+				r.Check(judged(c))
 			}
 		})
 	}

@@ -15,7 +15,7 @@ func causeNotProven() Rule {
 		Slug:     "cause-not-proven",
 		Doctrine: "Prove the cause: go round it, put another in its place, or measure the same points before and after, and see the concern go away.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			said := map[*cases.Component]bool{}
 			for _, h := range c.Handoffs {
@@ -23,7 +23,7 @@ func causeNotProven() Rule {
 					continue
 				}
 				name := h.Back.Says.GetHandedBack().GetCause()
-				if comp := c.Component(name); name != "" && !proven(c, comp) && !provenBy(c, h.Back) {
+				if comp := c.Component(name); name != "" && !proven(c.Case, comp) && !provenBy(c.Case, h.Back) {
 					said[comp] = true
 					out = append(out, notProven(name, h.Back))
 				}
@@ -31,7 +31,7 @@ func causeNotProven() Rule {
 			if c.Closed == nil || c.Closed.Says.GetClosed().GetOutcome() != eventv1.CloseOutcome_CLOSE_OUTCOME_FIXED_AND_CHECKED {
 				return out
 			}
-			changed := changes(c)
+			changed := changes(c.Case)
 			changed = slices.DeleteFunc(changed, func(x change) bool { return x.step.Job > c.Closed.Job })
 			if len(changed) == 0 {
 				return append(out, Finding{
@@ -40,7 +40,7 @@ func causeNotProven() Rule {
 					Clears:  "Record what was done and what showed that it was the cause, or close it as something else.",
 				})
 			}
-			if slices.ContainsFunc(changed, func(x change) bool { return proven(c, x.comp) || said[x.comp] }) {
+			if slices.ContainsFunc(changed, func(x change) bool { return proven(c.Case, x.comp) || said[x.comp] }) {
 				return out
 			}
 			last := changed[len(changed)-1]

@@ -15,8 +15,8 @@ func concernNotDuplicated() Rule {
 		Slug:     "concern-not-duplicated",
 		Doctrine: "See the concern yourself before you fit anything: what nobody saw, nobody can see go away.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
-			first := firstSeen(c)
+		Check: func(c *cases.Judged) []Finding {
+			first := firstSeen(c.Case)
 			if first == seenOtherwise {
 				return nil
 			}

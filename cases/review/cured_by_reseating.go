@@ -16,18 +16,18 @@ func curedByReseating() Rule {
 		Slug:     "cured-by-reseating",
 		Doctrine: "Unplug and replug the original before you credit a new part: reseating cures.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
-			claims := claiming(c)
+			claims := claiming(c.Case)
 			for _, f := range c.Fittings {
 				if f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL || reasoned(f) || seenBad(f.Component, f.Step) || reseated(f.Component, f.Step) {
 					continue
 				}
-				if k := credited(c, claims, f); k != nil {
+				if k := credited(c.Case, claims, f); k != nil {
 					out = append(out, reseat(f.Component, f.Step, k, "fitted"))
 				}
 			}
-			rests := decided(c)
+			rests := decided(c.Case)
 			for _, s := range c.Jobs() {
 				t := s.Says.GetTest()
 				if t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION || t.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || len(rests[s]) == 0 || len(t.GetCovers()) == 0 {

@@ -16,12 +16,12 @@ func evidenceDestroyed() Rule {
 		Slug:     "evidence-destroyed",
 		Doctrine: "Write the codes down before clearing them, disconnecting the battery or programming a module: what they would have told is gone after.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			var gone []string
 			for _, d := range c.Destroyed {
 				module := c.Key(destroyedModule(d))
-				if slices.ContainsFunc(c.Codes, func(r *cases.Step) bool { return r.Job < d.Job && recorded(c, r, module) }) {
+				if slices.ContainsFunc(c.Codes, func(r *cases.Step) bool { return r.Job < d.Job && recorded(c.Case, r, module) }) {
 					continue
 				}
 				if slices.Contains(gone, "") || slices.Contains(gone, module) {

@@ -13,11 +13,11 @@ func fittedNotChecked() Rule {
 		Slug:     "fitted-not-checked",
 		Doctrine: "New is not known good: a part is known to work when a test after fitting says so.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
-				handed := handedAfter(c, f.Step)
-				if handed == nil || !inPlace(f) || checkedSince(c, f) {
+				handed := handedAfter(c.Case, f.Step)
+				if handed == nil || !inPlace(f) || checkedSince(c.Case, f) {
 					continue
 				}
 				out = append(out, Finding{

@@ -18,10 +18,10 @@ func fittedWithoutTest() Rule {
 		Slug:     "fitted-without-test",
 		Doctrine: "A part is fitted because a test pointed at it; a part fitted without one costs money and tells nothing.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
-				if f.Ground() != cases.NoGround || trialInHand(c, f) {
+				if f.Ground() != cases.NoGround || trialInHand(c.Case, f) {
 					continue
 				}
 				out = append(out, Finding{

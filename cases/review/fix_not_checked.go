@@ -15,12 +15,12 @@ func fixNotChecked() Rule {
 		Slug:     "fix-not-checked",
 		Doctrine: "A fix is checked under the conditions of the concern, and by reading the codes again where codes were read.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			end := c.Closed
 			if end == nil || end.Says.GetClosed().GetOutcome() != eventv1.CloseOutcome_CLOSE_OUTCOME_FIXED_AND_CHECKED {
 				return nil
 			}
-			last := lastChange(c, end)
+			last := lastChange(c.Case, end)
 			after := slices.DeleteFunc(slices.Clone(c.Jobs()), func(s *cases.Step) bool { return last != nil && s.Job < last.Job || s.Job > end.Job })
 			f := Finding{Entries: seqs(last, end)}
 			var missing, clears []string
@@ -30,9 +30,9 @@ func fixNotChecked() Rule {
 				clears = append(clears, "find out why it is still there, or reopen the case")
 			} else if !slices.ContainsFunc(after, concernGone) {
 				missing = append(missing, "the concern was not tried again under its own conditions")
-				clears = append(clears, "try the concern "+conditions(c))
+				clears = append(clears, "try the concern "+conditions(c.Case))
 			}
-			if read := codesHeld(c, last); read != nil && !slices.ContainsFunc(after, rescanned) {
+			if read := codesHeld(c.Case, last); read != nil && !slices.ContainsFunc(after, rescanned) {
 				f.Entries = append(f.Entries, read.Seq)
 				missing = append(missing, fmt.Sprintf("the codes read in %s were not read again", refs(read)))
 				clears = append(clears, "read the codes again")

@@ -17,8 +17,8 @@ func meterUnproven() Rule {
 		Slug:     "meter-unproven",
 		Doctrine: "Check the meter on a known source before you believe a surprise.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
-			rests := decided(c)
+		Check: func(c *cases.Judged) []Finding {
+			rests := decided(c.Case)
 			for _, f := range c.Fittings {
 				for _, e := range f.Failing {
 					rests[e.Step] = append(rests[e.Step], f.Step)
@@ -32,7 +32,7 @@ func meterUnproven() Rule {
 			surprises, on := map[visit][]*cases.Step{}, map[visit][]*cases.Step{}
 			for _, s := range c.Readings {
 				r := s.Says.GetReading()
-				if r.GetOutcome() != fail || len(rests[s]) == 0 || !metered(r) || triedOn(c, s, false) != nil {
+				if r.GetOutcome() != fail || len(rests[s]) == 0 || !metered(r) || triedOn(c.Case, s, false) != nil {
 					continue
 				}
 				v := visit{meter: notation.Key(r.GetInstrument().GetName())}
@@ -50,7 +50,7 @@ func meterUnproven() Rule {
 			var out []Finding
 			for _, v := range order {
 				slices.SortFunc(on[v], func(a, b *cases.Step) int { return a.Job - b.Job })
-				out = append(out, unproven(c, surprises[v], on[v]))
+				out = append(out, unproven(c.Case, surprises[v], on[v]))
 			}
 			return out
 		},

@@ -20,12 +20,12 @@ func moduleBlamedEarly() Rule {
 		Slug:     "module-blamed-early",
 		Doctrine: "A module is blamed last: first its feeds, grounds and inputs are loaded and tested.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			said := map[string]bool{}
-			tests, asked := loadedTests(c), askedForCodes(c)
+			tests, asked := loadedTests(c.Case), askedForCodes(c.Case)
 			for _, s := range c.Jobs() {
-				name := condemned(c, s)
+				name := condemned(c.Case, s)
 				key := c.Key(name)
 				if key == "" || said[key] || !isModule(key) && !asked[key] {
 					continue

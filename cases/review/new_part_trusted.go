@@ -16,13 +16,13 @@ func newPartTrusted() Rule {
 		Slug:     "new-part-trusted",
 		Doctrine: "That a part is new proves nothing about it; new parts are wrong, dead or badly seated often enough.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
-				if f := trusted(c, b); f != nil {
+				if f := trusted(c.Case, b); f != nil {
 					out = append(out, trust(b.Step, f, "holds"))
 				} else if b.Settled != nil && b.Holds == yes {
-					if f := restsOnNew(c, b.Settled); f != nil {
+					if f := restsOnNew(c.Case, b.Settled); f != nil {
 						out = append(out, trust(b.Settled, f, "settles"))
 					}
 				}

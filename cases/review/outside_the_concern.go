@@ -14,11 +14,11 @@ func outsideTheConcern() Rule {
 		Slug:     "outside-the-concern",
 		Doctrine: "Whoever sees something wrong tells somebody, whether or not it has to do with the concern.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, s := range c.Seen {
 				seen := s.Says.GetSeen()
-				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(c, s) {
+				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(c.Case, s) {
 					continue
 				}
 				f := Finding{

@@ -62,7 +62,7 @@ type Rule struct {
 	Severity Severity
 	// Check finds where the record departs from it. Rule and Severity of what it
 	// returns are filled in by Run.
-	Check func(*cases.Case) []Finding
+	Check func(*cases.Judged) []Finding
 }
 
 // Rules lists every rule, in the order in which findings of one severity are
@@ -92,7 +92,7 @@ func Rules() []Rule {
 
 // Run holds every rule against the case. What should be looked at first comes
 // first; the order depends on the case alone.
-func Run(c *cases.Case) []Finding {
+func Run(c *cases.Judged) []Finding {
 	var out []Finding
 	for _, r := range Rules() {
 		found := r.Check(c)

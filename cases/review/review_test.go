@@ -86,13 +86,13 @@ func TestRules(t *testing.T) {
 			g := read(t, r.Slug)
 			fires := g.each("fires:", func(rest, text string) {
 				c, _ := fold(t, text)
-				got := show(of(review.Run(c), r.Slug))
+				got := show(of(review.Run(judged(c)), r.Slug))
 				require.NotEmpty(t, got, "%s does not fire: %s", r.Slug, rest)
 				g.expect(t, "finds: "+rest, got)
 			})
 			silent := g.each("silent:", func(rest, text string) {
 				c, _ := fold(t, text)
-				require.Empty(t, show(of(review.Run(c), r.Slug)), "%s cries wolf: %s", r.Slug, rest)
+				require.Empty(t, show(of(review.Run(judged(c)), r.Slug)), "%s cries wolf: %s", r.Slug, rest)
 			})
 			require.Positive(t, fires, "a rule needs a scenario in which it fires")
 			require.Positive(t, silent, "a rule needs a scenario in which it stays quiet")
@@ -148,8 +148,8 @@ func TestAsOfAnyEntry(t *testing.T) {
 			c, s := fold(t, string(f.Data))
 			for n := uint64(0); n <= c.Head(); n++ {
 				at := c.AsOf(n)
-				found := review.Run(at)
-				require.Equal(t, found, review.Run(c.AsOf(n)))
+				found := review.Run(judged(at))
+				require.Equal(t, found, review.Run(judged(c.AsOf(n))))
 				for i, f := range found {
 					require.NotEmpty(t, f.Entries)
 					require.NotEmpty(t, f.Clears)
@@ -174,5 +174,7 @@ func TestAsOfAnyEntry(t *testing.T) {
 
 func TestEmptyCase(t *testing.T) {
 	t.Parallel()
-	require.Empty(t, review.Run(cases.New(scenario.Stream)))
+	require.Empty(t, review.Run(judged(cases.New(scenario.Stream))))
 }
+
+func judged(c *cases.Case) *cases.Judged { return c.Judge(nil) }

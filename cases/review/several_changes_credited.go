@@ -31,21 +31,21 @@ type change struct {
 	job string
 }
 
-func severalChanges(c *cases.Case) []Finding {
-	all := changes(c)
+func severalChanges(c *cases.Judged) []Finding {
+	all := changes(c.Case)
 	if len(all) < 2 {
 		return nil
 	}
-	looks, ends := looksAt(c), concluding(c)
+	looks, ends := looksAt(c.Case), concluding(c.Case)
 	var out []Finding
 	said := map[*cases.Step]bool{}
 	for _, x := range all {
-		for _, k := range credits(c, ends, x) {
-			if said[k] || exchanged(x.comp) || beforeAndAfter(c, x.comp) {
+		for _, k := range credits(c.Case, ends, x) {
+			if said[k] || exchanged(x.comp) || beforeAndAfter(c.Case, x.comp) {
 				continue
 			}
 			with := sameWindow(all, x, looks, k)
-			credited := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits(c, ends, y), k) })
+			credited := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits(c.Case, ends, y), k) })
 			if jobs(with) == jobs(credited) {
 				continue
 			}

@@ -17,14 +17,14 @@ func spendOverApproval() Rule {
 		Slug:     "spend-over-approval",
 		Doctrine: "Nobody is charged more than they agreed to: ask before the sum is passed.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
-			approved, open := approvals(c)
+		Check: func(c *cases.Judged) []Finding {
+			approved, open := approvals(c.Case)
 			if len(approved) == 0 || open {
 				return nil
 			}
 			var out []Finding
-			for _, code := range spent(c) {
-				if f := over(c, code, approved); f != nil {
+			for _, code := range spent(c.Case) {
+				if f := over(c.Case, code, approved); f != nil {
 					out = append(out, *f)
 				}
 			}

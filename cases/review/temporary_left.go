@@ -13,12 +13,12 @@ func temporaryLeft() Rule {
 		Slug:     "temporary-left",
 		Doctrine: "Whatever was pierced, unplugged, jumped, uncovered or clipped on is put back, or handed over in writing.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var what []string
 			var ends []*cases.Step
 			f := Finding{Clears: "Undo it and say so, or hand it over in writing with how to undo it."}
 			for _, t := range c.StillOn() {
-				end := handedAfter(c, t.On)
+				end := handedAfter(c.Case, t.On)
 				if end == nil {
 					continue
 				}

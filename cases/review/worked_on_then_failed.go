@@ -18,8 +18,8 @@ func workedOnThenFailed() Rule {
 		Slug:     "worked-on-then-failed",
 		Doctrine: "The last place somebody worked is the first place to look.",
 		Severity: Look,
-		Check: func(c *cases.Case) []Finding {
-			suspects := suspected(c)
+		Check: func(c *cases.Judged) []Finding {
+			suspects := suspected(c.Case)
 			if len(suspects) == 0 {
 				return nil
 			}
@@ -37,7 +37,7 @@ func workedOnThenFailed() Rule {
 				}
 			}
 			for _, s := range c.Worked {
-				if !beforeOnset(c, s) {
+				if !beforeOnset(c.Case, s) {
 					continue
 				}
 				w := s.Says.GetWorkedOn()

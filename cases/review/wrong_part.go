@@ -14,7 +14,7 @@ func wrongPart() Rule {
 		Slug:     "wrong-part",
 		Doctrine: "A part that is not the one the vehicle calls for is a fault of its own, however new.",
 		Severity: LookNow,
-		Check: func(c *cases.Case) []Finding {
+		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
 				if f.Part.GetNumberMatches() != no || !inPlace(f) {
@@ -32,7 +32,7 @@ func wrongPart() Rule {
 			}
 			for _, s := range c.Seen {
 				seen := s.Says.GetSeen()
-				if seen.GetMode() != eventv1.FaultMode_FAULT_MODE_WRONG_PART_OR_SETTING || seen.GetOutcome() == pass || putRight(c, s) {
+				if seen.GetMode() != eventv1.FaultMode_FAULT_MODE_WRONG_PART_OR_SETTING || seen.GetOutcome() == pass || putRight(c.Case, s) {
 					continue
 				}
 				f := Finding{

@@ -122,7 +122,7 @@ func runBoardKept(a *app, who *client.Identity, closed bool) error {
 		if err != nil {
 			return err
 		}
-		if l := brief.Board(c.Case); c.Case.Head() > 0 && (closed || !l.Closed) {
+		if l := brief.Board(c.Case.Judge(nil)); c.Case.Head() > 0 && (closed || !l.Closed) {
 			lines = append(lines, l)
 		}
 	}
@@ -138,7 +138,7 @@ func runBoardFrom(ctx context.Context, a *app, o *askFlags) error {
 	if err != nil {
 		return err
 	}
-	return a.writeBoard([]brief.BoardLine{brief.Board(c.Case)}, c.names, "")
+	return a.writeBoard([]brief.BoardLine{brief.Board(c.Judge(nil))}, c.names, "")
 }
 
 // writeBoard lists the lines; you are of the shop.
