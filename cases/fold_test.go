@@ -83,7 +83,7 @@ correction entry=#2 why="wrong vehicle"
 `
 	c := fold(t, withdrawn)
 	require.Empty(t, c.Fittings)
-	require.Empty(t, c.Spend().Total())
+	require.Empty(t, c.Judge(nil).Spend().Total())
 	row := c.Row(c.Step(2), nil)
 	require.Contains(t, row.Text, "fan motor", "the old one stays visible")
 	require.Equal(t, []string{"withdrawn by #3"}, row.Marks)
@@ -91,7 +91,7 @@ correction entry=#2 why="wrong vehicle"
 
 	back := fold(t, withdrawn+`correction entry=#3 why="it was this vehicle after all"`)
 	require.Len(t, back.Fittings, 1, "a withdrawn correction corrects nothing")
-	require.Equal(t, int64(18900), back.Spend().Total()["EUR"])
+	require.Equal(t, int64(18900), back.Judge(nil).Spend().Total()["EUR"])
 }
 
 // correct is a record that replaces an entry.
@@ -116,7 +116,8 @@ test what="ran the fan from the battery" outcome=pass covers="fan motor"
 	c, err := s.Case()
 	require.NoError(t, err)
 	require.Equal(t, []uint64{1, 2, 3, 4}, jobs(c))
-	require.Equal(t, int64(18400), c.Spend().Parts[cases.StatedGround]["EUR"])
+	require.Equal(t, int64(18400), c.Judge(nil).Spend().Parts[cases.NoEvidence]["EUR"])
+	require.Equal(t, "damage seen", c.Fittings[0].Reason())
 	require.Len(t, c.Fittings[0].After, 1, "the test after it still bears on it")
 	row := c.Row(c.Step(2), nil)
 	require.Contains(t, row.Text, "189.00 EUR")
@@ -168,7 +169,7 @@ repair component="brown wire" what="new length soldered in"
 	require.Equal(t, uint64(6), fan.ContactsSince.Seq, "unplugging suspends the contacts only")
 	require.Len(t, c.Fittings[0].Failing, 1)
 	require.Len(t, c.Fittings[0].After, 1)
-	require.Equal(t, cases.TestGround, c.Fittings[0].Ground())
+	require.Equal(t, cases.PointedTo, grade(c))
 	require.Empty(t, c.Component("brown wire").Since(), "a repair starts empty")
 	require.Len(t, c.StillOn(), 1, "the pierced wire was never handed over")
 }
@@ -180,9 +181,9 @@ test what="fan from the battery" outcome=fail covers="fan motor"
 part-fitted component="fan motor" state=new cost="189.00 EUR" why=test before-opening
 `)
 	require.Empty(t, c.Fittings[0].Failing, "the test came later in job order")
-	require.Equal(t, cases.NoGround, c.Fittings[0].Ground())
+	require.Equal(t, cases.NoEvidence, grade(c))
 	require.Len(t, c.Fittings[0].After, 1)
-	require.Equal(t, int64(18900), c.Spend().Parts[cases.NoGround]["EUR"])
+	require.Equal(t, int64(18900), c.Judge(nil).Spend().Guessed["EUR"])
 }
 
 func TestBorrowedIsTemporaryUntilPutBack(t *testing.T) {
@@ -193,7 +194,7 @@ part-fitted component="fan relay" state=borrowed borrowed-from="horn relay socke
 	c := fold(t, text)
 	require.Len(t, c.StillOn(), 1)
 	require.Contains(t, c.StillOn()[0].What, "horn relay socket, which is open")
-	require.Equal(t, cases.NoGround, c.Fittings[0].Ground(), "a trial that was not put back is no reason")
+	require.Equal(t, cases.NoEvidence, grade(c), "a trial that was not put back is no reason")
 	for name, back := range map[string]string{
 		"into the socket it came from": `part-put-back component="horn relay socket"`,
 		"out of where it was tried":    `part-put-back component="fan relay"`,
@@ -203,7 +204,8 @@ part-fitted component="fan relay" state=borrowed borrowed-from="horn relay socke
 		t.Run(name, func(t *testing.T) { require.Empty(t, fold(t, text+back).StillOn()) })
 	}
 	require.Len(t, fold(t, text+`part-put-back component="headlamp"`).StillOn(), 1)
-	require.Equal(t, cases.StatedGround, fold(t, text+`part-put-back component="fan relay"`).Fittings[0].Ground())
+	require.Empty(t, c.Fittings[0].Reason())
+	require.Equal(t, "a trial, put back", fold(t, text+`part-put-back component="fan relay"`).Fittings[0].Reason())
 }
 
 func TestTakenOutIsOpenUntilFilled(t *testing.T) {
@@ -246,10 +248,10 @@ same-as one="fan C1-2" other=X1 points=yes
 reading value="0.1 V" red="fan C1-2" black=batt-
 `)
 	require.Same(t, c.Component("blower"), c.Component("cooling fan"))
-	require.Equal(t, cases.TestGround, c.Fittings[0].Ground(), "the failing test was on it under its other name")
+	require.Equal(t, cases.PointedTo, grade(c), "the failing test was on it under its other name")
 	require.Same(t, c.Point("X1"), c.Point("fan C1-2"))
 	require.Equal(t, uint64(7), c.Point("x1").Last.Seq)
-	require.Equal(t, cases.NoGround, c.AsOf(3).Fittings[0].Ground())
+	require.Equal(t, cases.AgainstEvidence, grade(c.AsOf(3)), "the failing test was of something else as far as anybody said")
 }
 
 func TestHandOffAndBack(t *testing.T) {
@@ -348,8 +350,9 @@ func dump(t require.TestingT, c *cases.Case) string {
 		comp := c.Components[k]
 		fmt.Fprintln(&b, k, comp.Name, len(comp.Lives), len(comp.Evidence), len(comp.Since()), len(comp.Steps), comp.ContactsSince != nil)
 	}
+	judged := c.Judge(nil)
 	for _, f := range c.Fittings {
-		fmt.Fprintln(&b, f.Step.Seq, f.Ground(), len(f.Failing), len(f.After), len(f.Credit), f.PutBack != nil)
+		fmt.Fprintln(&b, f.Step.Seq, judged.Graded(f).Grade, f.Reason(), len(f.Failing), len(f.After), len(f.Credit), f.PutBack != nil)
 	}
 	for _, x := range c.Temporaries {
 		fmt.Fprintln(&b, x.On.Seq, x.What, x.Off != nil)
@@ -357,7 +360,7 @@ func dump(t require.TestingT, c *cases.Case) string {
 	for _, x := range c.Beliefs {
 		fmt.Fprintln(&b, x.Step.Seq, x.Holds, len(x.ReliedOn), len(x.Behind))
 	}
-	j, err := json.Marshal(c.Spend())
+	j, err := json.Marshal(judged.Spend())
 	require.NoError(t, err)
 	fmt.Fprintln(&b, string(j), len(c.Points), c.Standing())
 	return b.String()
@@ -477,3 +480,6 @@ func BenchmarkPlacedEarlier(b *testing.B) {
 		}
 	}
 }
+
+// grade of the first part fitted.
+func grade(c *cases.Case) cases.Grade { return c.Judge(nil).Graded(c.Fittings[0]).Grade }

@@ -22,11 +22,15 @@ const (
 	// PointedTo: its odds were three times what they were when only the concern was
 	// known, or more, and it was part of a leading explanation.
 	PointedTo
+	grades
 )
 
 func (g Grade) String() string {
 	return [...]string{"no evidence", "against the evidence", "narrowed to", "pointed to"}[g]
 }
+
+// Grades lists the grades, the best founded first.
+func Grades() []Grade { return []Grade{NarrowedTo, PointedTo, NoEvidence, AgainstEvidence} }
 
 // Graded is a fitting with its grade.
 type Graded struct {
@@ -59,11 +63,11 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 	if step.Event != nil {
 		seen = step.Event.GetObservedThrough()
 	}
-	h := horizon{job: step.Job, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
 	comp := at.Component(f.Part.GetComponent())
 	if comp == nil {
 		return g
 	}
+	h := horizon{job: step.Job, about: comp, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
 	p := at.problem(t, h)
 	part := suspect.Part{Key: comp.Key, Life: at.body(comp, lifeBefore(comp, step))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
@@ -93,10 +97,24 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 		g.Grade = AgainstEvidence
 	case now.NarrowedTo(part):
 		g.Grade = NarrowedTo
-	case odds >= pointedOdds && leading(now, part):
+	case odds >= pointedOdds && leading(now, part) && byTests(p, part, g.Before):
 		g.Grade = PointedTo
 	}
 	return g
+}
+
+// byTests reports whether the tests alone raised the odds as far. That something
+// else was exchanged in vain points at whatever is left, and at nothing.
+func byTests(p suspect.Problem, part suspect.Part, before float64) bool {
+	tests := suspect.Problem{Faults: p.Faults}
+	sighted := false
+	for _, e := range p.Evidence {
+		if !isSighting(e) || !sighted {
+			tests.Evidence = append(tests.Evidence, e)
+		}
+		sighted = sighted || isSighting(e)
+	}
+	return suspect.Odds(suspect.Judge(tests).Probability(part)) >= pointedOdds*suspect.Odds(before)
 }
 
 func isSighting(e suspect.Evidence) bool { _, ok := e.(*suspect.Sighting); return ok }

@@ -49,6 +49,8 @@ type horizon struct {
 	job int
 	// counts says of an earlier step whether it was known.
 	counts func(*Step) bool
+	// about is a component that is asked about, even if nobody spoke of it yet.
+	about *Component
 }
 
 func (h horizon) sees(s *Step) bool { return s.Job < h.job && h.counts(s) }
@@ -91,7 +93,7 @@ func (a *asker) known() []*Component {
 	var out []*Component
 	for _, comp := range a.Components {
 		// Where a part was borrowed from is no suspect for that.
-		if slices.ContainsFunc(comp.Steps, func(s *Step) bool {
+		if comp == a.horizon.about || slices.ContainsFunc(comp.Steps, func(s *Step) bool {
 			f := s.Says.GetPartFitted()
 			return a.horizon.sees(s) && (f == nil || a.Key(f.GetComponent()) == comp.Key)
 		}) {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -43,70 +44,35 @@ func (p Purse) Moneys() []*eventv1.Money {
 	return out
 }
 
-// Ground is what a part was fitted on, as the record has it.
-type Ground int
-
-const (
-	// NoGround: no failing test on it before, and no other reason given.
-	NoGround Ground = iota
-	// StatedGround: damage seen, maintenance, bulletin, the customer's wish, a
-	// trial that was put back, or the original going in again.
-	StatedGround
-	// TestGround: a failing test or judged reading on it, or on something that
-	// covers it, stands earlier in job order; or a way round it made the concern
-	// go away; or the fitter names a failing one as the reason.
-	TestGround
-)
-
-func (g Ground) String() string {
-	return [...]string{"no test before", "another reason", "test before"}[g]
+// Reason is a stated reason other than finding the fault, which makes a part fitted
+// no guess: damage seen, maintenance, a bulletin, the customer's wish, a trial that
+// was put back, or the original going in again. Empty when there is none.
+func (f *Fitting) Reason() string {
+	switch why := f.Part.GetWhy(); {
+	case len(f.Damage) > 0 || why == eventv1.Why_WHY_DAMAGE_SEEN:
+		return "damage seen"
+	case f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL:
+		return "the original again"
+	case why == eventv1.Why_WHY_TRIAL && f.PutBack != nil:
+		return "a trial, put back"
+	case why == eventv1.Why_WHY_MAINTENANCE, why == eventv1.Why_WHY_BULLETIN, why == eventv1.Why_WHY_CUSTOMERS_WISH:
+		return notation.Word(why)
+	}
+	return ""
 }
 
-// Ground of the fitting.
-func (f *Fitting) Ground() Ground {
-	if len(f.Failing) > 0 || f.pointedTo() {
-		return TestGround
-	}
-	if len(f.Damage) > 0 || f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL {
-		return StatedGround
-	}
-	switch f.Part.GetWhy() {
-	case eventv1.Why_WHY_DAMAGE_SEEN, eventv1.Why_WHY_MAINTENANCE, eventv1.Why_WHY_BULLETIN, eventv1.Why_WHY_CUSTOMERS_WISH:
-		return StatedGround
-	case eventv1.Why_WHY_TRIAL:
-		if f.PutBack != nil {
-			return StatedGround
-		}
-	}
-	return NoGround
-}
-
-// pointedTo reports whether a failing test or reading that the fitter names, or a
-// bypass or substitution that made the concern go away, stands before it.
-func (f *Fitting) pointedTo() bool {
-	for _, s := range f.Step.Because {
-		failed := s.Says.GetTest().GetOutcome() == eventv1.Outcome_OUTCOME_FAIL || s.Says.GetReading().GetOutcome() == eventv1.Outcome_OUTCOME_FAIL
-		if failed && s.Job < f.Step.Job {
-			return true
-		}
-	}
-	for _, s := range f.Component.Steps {
-		t := s.Says.GetTest()
-		if s.Job >= f.Step.Job || t.GetManner() != eventv1.TestManner_TEST_MANNER_BYPASS && t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION {
-			continue
-		}
-		switch t.GetConcernChange() {
-		case eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY, eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK:
-			return true
-		}
-	}
-	return false
+// Guess reports whether the part was fitted with neither a test behind it nor
+// another reason.
+func (g Graded) Guess() bool {
+	return (g.Grade == NoEvidence || g.Grade == AgainstEvidence) && g.Reason() == ""
 }
 
 // Spend is what a case has cost and what was agreed to.
 type Spend struct {
-	// Parts by the ground they were fitted on.
-	Parts [3]Purse
+	// Parts by the grade they were given when they were fitted.
+	Parts [grades]Purse
+	// Guessed are those of them with neither a test nor another reason.
+	Guessed Purse
 	// Repairs are the costs of mending, Time what was charged for time.
 	Repairs, Time Purse
 	Minutes       uint64
@@ -118,7 +84,7 @@ type Spend struct {
 // Total of parts, repairs and time.
 func (s *Spend) Total() Purse {
 	all := Purse{}
-	for _, p := range []Purse{s.Parts[NoGround], s.Parts[StatedGround], s.Parts[TestGround], s.Repairs, s.Time} {
+	for _, p := range append(s.Parts[:], s.Repairs, s.Time) {
 		for _, m := range p.Moneys() {
 			all.Add(m)
 		}
@@ -127,19 +93,26 @@ func (s *Spend) Total() Purse {
 }
 
 // Spend of the case.
-func (s *State) Spend() *Spend {
-	out := &Spend{Parts: [3]Purse{{}, {}, {}}, Repairs: Purse{}, Time: Purse{}, Approved: Purse{}}
-	for _, f := range s.Fittings {
-		out.Parts[f.Ground()].Add(f.Part.GetCost())
+func (j *Judged) Spend() *Spend {
+	out := &Spend{Guessed: Purse{}, Repairs: Purse{}, Time: Purse{}, Approved: Purse{}}
+	for g := range out.Parts {
+		out.Parts[g] = Purse{}
 	}
-	for _, r := range s.Repairs {
+	for _, f := range j.Fittings {
+		g := j.Graded(f)
+		out.Parts[g.Grade].Add(f.Part.GetCost())
+		if g.Guess() {
+			out.Guessed.Add(f.Part.GetCost())
+		}
+	}
+	for _, r := range j.Repairs {
 		out.Repairs.Add(r.Says.GetCost())
 	}
-	for _, t := range s.Time {
+	for _, t := range j.Time {
 		out.Minutes += uint64(t.Says.GetTimeSpent().GetMinutes())
 		out.Time.Add(t.Says.GetTimeSpent().GetCharge())
 	}
-	for _, a := range s.Approvals {
+	for _, a := range j.Approvals {
 		if up := a.Says.GetApproval().GetUpTo(); up != nil && !a.Says.GetApproval().GetRefused() {
 			out.Approved[up.GetCurrency()] = up.GetMinor()
 		}

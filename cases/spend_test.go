@@ -10,42 +10,45 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// TestGrounds fits one part in the last line that fits a fan motor.
-func TestGrounds(t *testing.T) {
+// TestGrades fits one part in the last line that fits a fan motor.
+func TestGrades(t *testing.T) {
 	t.Parallel()
 	const fit = "part-fitted component=\"fan motor\" state=new why=guess"
 	for name, tc := range map[string]struct {
-		text string
-		want cases.Ground
+		text   string
+		want   cases.Grade
+		reason string
 	}{
-		"nothing before":                     {fit, cases.NoGround},
-		"a passing test":                     {"test what=t outcome=pass covers=\"fan motor\"\n" + fit, cases.NoGround},
-		"a failing test":                     {"test what=t outcome=fail covers=\"fan motor\"\n" + fit, cases.TestGround},
-		"a failing reading":                  {"reading value=\"0.9 V\" red=A black=B outcome=fail covers=\"fan motor\"\n" + fit, cases.TestGround},
-		"one that failed on the part before": {"test what=t outcome=fail covers=\"fan motor\"\npart-fitted component=\"fan motor\" state=new why=test\n" + fit, cases.NoGround},
-		"a failing test that is named":       {"test what=t outcome=fail covers=harness\n" + fit + " because=#2", cases.TestGround},
-		"a failing reading that is named":    {"reading value=\"0.9 V\" red=A black=B outcome=fail covers=harness\n" + fit + " because=#2", cases.TestGround},
-		"a passing test that is named":       {"test what=t outcome=pass covers=harness\n" + fit + " because=#2", cases.NoGround},
-		"a failing test named from before":   {"test what=t outcome=fail covers=harness\n" + fit + " because=#2 before-opening", cases.NoGround},
-		"a bypass that made it go away":      {"test what=t manner=bypass outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit, cases.TestGround},
-		"a substitution, there and back":     {"test what=t manner=substitution outcome=inconclusive concern-change=went-and-came-back covers=\"fan motor\"\n" + fit, cases.TestGround},
-		"a bypass that changed nothing":      {"test what=t manner=bypass outcome=inconclusive concern-change=stayed covers=\"fan motor\"\n" + fit, cases.NoGround},
-		"a bypass done afterwards":           {"test what=t manner=bypass outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit + " before-opening", cases.NoGround},
-		"another test with which it went":    {"test what=t manner=function outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit, cases.NoGround},
-		"seen to be bad":                     {"seen what=burnt outcome=fail component=\"fan motor\"\n" + fit, cases.StatedGround},
-		"seen with a fault":                  {"seen what=burnt mode=open component=\"fan motor\"\n" + fit, cases.StatedGround},
-		"seen to be good":                    {"seen what=clean outcome=pass component=\"fan motor\"\n" + fit, cases.NoGround},
-		"something else seen to be bad":      {"seen what=burnt outcome=fail component=relay\n" + fit, cases.NoGround},
-		"the original again":                 {"part-fitted component=\"fan motor\" state=original", cases.StatedGround},
-		"damage":                             {"part-fitted component=\"fan motor\" why=damage-seen", cases.StatedGround},
-		"maintenance":                        {"part-fitted component=\"fan motor\" why=maintenance", cases.StatedGround},
-		"a bulletin":                         {"part-fitted component=\"fan motor\" why=bulletin", cases.StatedGround},
-		"the customer's wish":                {"part-fitted component=\"fan motor\" why=customers-wish", cases.StatedGround},
-		"a test that is not in the record":   {"part-fitted component=\"fan motor\" why=test", cases.NoGround},
-		"a trial":                            {"part-fitted component=\"fan motor\" why=trial", cases.NoGround},
+		"nothing before":                     {fit, cases.NoEvidence, ""},
+		"a passing test":                     {"test what=t outcome=pass covers=\"fan motor\"\n" + fit, cases.AgainstEvidence, ""},
+		"a failing test":                     {"test what=t outcome=fail covers=\"fan motor\"\n" + fit, cases.PointedTo, ""},
+		"two failing tests":                  {"test what=t outcome=fail covers=\"fan motor\"\ntest what=t manner=drop outcome=fail covers=\"fan motor\"\n" + fit, cases.NarrowedTo, ""},
+		"a failing reading":                  {"reading value=\"0.9 V\" red=A black=B outcome=fail covers=\"fan motor\"\n" + fit, cases.PointedTo, ""},
+		"of many, and no more":               {"test what=t outcome=fail covers=\"fan motor, relay, fuse, switch, feed, ground, plug\"\n" + fit, cases.NoEvidence, ""},
+		"one that failed on the part before": {"test what=t outcome=fail covers=\"fan motor\"\npart-fitted component=\"fan motor\" state=new why=test\n" + fit, cases.NoEvidence, ""},
+		"a failing test of something else":   {"test what=t outcome=fail covers=harness\n" + fit + " because=#2", cases.AgainstEvidence, ""},
+		"a failing test done afterwards":     {"test what=t outcome=fail covers=\"fan motor\"\n" + fit + " before-opening", cases.NoEvidence, ""},
+		"a bypass that made it go away":      {"test what=t manner=bypass outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit, cases.NarrowedTo, ""},
+		"a bypass that changed nothing":      {"test what=t manner=bypass outcome=inconclusive concern-change=stayed covers=\"fan motor\"\n" + fit, cases.AgainstEvidence, ""},
+		"a bypass done afterwards":           {"test what=t manner=bypass outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit + " before-opening", cases.NoEvidence, ""},
+		"another test with which it went":    {"test what=t manner=function outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit, cases.NoEvidence, ""},
+		"seen to be bad":                     {"seen what=burnt outcome=fail component=\"fan motor\"\n" + fit, cases.PointedTo, "damage seen"},
+		"seen with a fault":                  {"seen what=burnt mode=open component=\"fan motor\"\n" + fit, cases.PointedTo, "damage seen"},
+		"seen to be good":                    {"seen what=clean outcome=pass component=\"fan motor\"\n" + fit, cases.NoEvidence, ""},
+		"something else seen to be bad":      {"seen what=burnt outcome=fail component=relay\n" + fit, cases.NoEvidence, ""},
+		"the original again":                 {"part-fitted component=\"fan motor\" state=original", cases.NoEvidence, "the original again"},
+		"damage":                             {"part-fitted component=\"fan motor\" why=damage-seen", cases.NoEvidence, "damage seen"},
+		"maintenance":                        {"part-fitted component=\"fan motor\" why=maintenance", cases.NoEvidence, "maintenance"},
+		"a bulletin":                         {"part-fitted component=\"fan motor\" why=bulletin", cases.NoEvidence, "bulletin"},
+		"the customer's wish":                {"part-fitted component=\"fan motor\" why=customers-wish", cases.NoEvidence, "customer's wish"},
+		"a test that is not in the record":   {"part-fitted component=\"fan motor\" why=test", cases.NoEvidence, ""},
+		"a trial":                            {"part-fitted component=\"fan motor\" why=trial", cases.NoEvidence, ""},
 	} {
 		c := fold(t, opening+tc.text)
-		require.Equal(t, tc.want, c.Fittings[len(c.Fittings)-1].Ground(), name)
+		f := c.Fittings[len(c.Fittings)-1]
+		g := c.Judge(nil).Graded(f)
+		require.Equal(t, tc.want, g.Grade, "%s: %.3f, before %.3f", name, g.Probability, g.Before)
+		require.Equal(t, tc.reason, f.Reason(), name)
 	}
 }
 
@@ -61,8 +64,9 @@ time-spent minutes=30
 approval who=customer up-to="400.00 EUR"
 approval who=customer up-to="900.00 EUR" refused
 `)
-	s := c.Spend()
-	require.Equal(t, [3]cases.Purse{{"EUR": 18900}, {"USD": 950}, {}}, s.Parts)
+	s := c.Judge(nil).Spend()
+	require.Equal(t, cases.Purse{"EUR": 18900, "USD": 950}, s.Parts[cases.NoEvidence])
+	require.Equal(t, cases.Purse{"EUR": 18900}, s.Guessed)
 	require.Equal(t, cases.Purse{"EUR": 2000}, s.Repairs)
 	require.Equal(t, cases.Purse{"EUR": 6000}, s.Time)
 	require.Equal(t, uint64(75), s.Minutes)

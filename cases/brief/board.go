@@ -30,7 +30,7 @@ func Board(c *cases.Judged) BoardLine {
 	out := BoardLine{
 		Stream: c.Stream, Shop: c.OwnerShop, Vehicle: c.VehicleWords(), VIN: c.Vehicle.GetVin(), Concern: c.ConcernWords(), State: c.Standing(),
 		Tested: len(c.Tested()), OnlyBelieved: len(c.Unsettled()), Findings: len(review.Run(c)),
-		Spent: spend.Total().Moneys(), SpentWithoutTest: spend.Parts[cases.NoGround].Moneys(), Entries: c.Head(), Closed: c.Closed != nil,
+		Spent: spend.Total().Moneys(), SpentWithoutTest: spend.Guessed.Moneys(), Entries: c.Head(), Closed: c.Closed != nil,
 	}
 	out.WaitsFor, out.WaitsForShop = c.Waits()
 	if c.Opening != nil {

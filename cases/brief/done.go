@@ -69,7 +69,7 @@ func (w *writer) parts() Section {
 		p.add("why: %s", notation.Word(f.Part.GetWhy()))
 		p.add("%s", f.Part.GetWhySaid())
 		p = append(p, or(money(f.Part.GetCost()), "no cost recorded"))
-		l := Line{Entries: seqs(f.Step), Mark: f.Ground().String()}
+		l := Line{Entries: seqs(f.Step), Mark: gradeWords(w.Graded(f))}
 		behind, after := evidenceSteps(f.Failing), evidenceSteps(f.After)
 		l.Entries = append(l.Entries, seqs(append(behind, after...)...)...)
 		p.add("before it failed: %s", refs(behind...))
@@ -89,6 +89,15 @@ func (w *writer) parts() Section {
 		s.Lines = append(s.Lines, l)
 	}
 	return s
+}
+
+// gradeWords is the grade, with the reason that stands beside it.
+func gradeWords(g cases.Graded) string {
+	text := g.Grade.String()
+	if r := g.Reason(); r != "" {
+		text += "; " + r
+	}
+	return text
 }
 
 func evidenceSteps(all []*cases.Evidence) []*cases.Step {

@@ -21,10 +21,10 @@ func (w *writer) spent() Section {
 		s.Lines = append(s.Lines, Line{Text: "No approval is recorded."})
 	}
 	sum := w.Spend()
-	for _, g := range []cases.Ground{cases.TestGround, cases.StatedGround, cases.NoGround} {
+	for _, g := range cases.Grades() {
 		var fits, unpriced []*cases.Step
 		for _, f := range w.Fittings {
-			if f.Ground() != g {
+			if w.Graded(f).Grade != g {
 				continue
 			}
 			fits = append(fits, f.Step)
@@ -40,6 +40,9 @@ func (w *writer) spent() Section {
 			l.Text += fmt.Sprintf("; no cost recorded for %s", refs(unpriced...))
 		}
 		s.Lines = append(s.Lines, l)
+	}
+	if m := sum.Guessed.Moneys(); len(m) > 0 {
+		s.Lines = append(s.Lines, Line{Text: "Of that on parts with neither a test nor another reason: " + purse(sum.Guessed)})
 	}
 	if len(w.Repairs) > 0 {
 		l := Line{Text: "Repairs: " + purse(sum.Repairs)}

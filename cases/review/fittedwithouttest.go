@@ -21,12 +21,13 @@ func fittedWithoutTest() Rule {
 		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
-				if f.Ground() != cases.NoGround || trialInHand(c.Case, f) {
+				g := c.Graded(f)
+				if !g.Guess() || trialInHand(c.Case, f) {
 					continue
 				}
 				out = append(out, Finding{
 					Entries: seqs(append(passedBefore(f), f.Step)...), About: []string{f.Component.Name},
-					Why: withoutTest(f), Clears: testOrRefit(f),
+					Why: withoutTest(g), Clears: testOrRefit(f),
 				})
 			}
 			return out
@@ -38,8 +39,17 @@ func trialInHand(c *cases.Case, f *cases.Fitting) bool {
 	return f.Part.GetWhy() == eventv1.Why_WHY_TRIAL && c.Opening != nil && f.Step.Job > c.Opening.Job && handedAfter(c, f.Step) == nil
 }
 
-func withoutTest(f *cases.Fitting) string {
-	text := fmt.Sprintf("%s was fitted (%s) and no failing test on it, or on anything that covers it, is recorded before.", upper(the(f.Component.Name)), refs(f.Step))
+func withoutTest(g cases.Graded) string {
+	f := g.Fitting
+	text := fmt.Sprintf("%s was fitted (%s) ", upper(the(f.Component.Name)), refs(f.Step))
+	switch {
+	case g.Grade == cases.AgainstEvidence:
+		text += "against the evidence of that moment: the tests spoke for what came out, or for another cause."
+	case len(f.Failing) > 0:
+		text += fmt.Sprintf("and what had been found by then did not point to it: %s also speaks of other things, or was overtaken.", refs(steps(f.Failing)...))
+	default:
+		text += "and no failing test on it, or on anything that covers it, is recorded before."
+	}
 	switch f.Part.GetWhy() {
 	case eventv1.Why_WHY_TEST:
 		text += " The reason given is a test, but none is in the record."
@@ -57,6 +67,14 @@ func withoutTest(f *cases.Fitting) string {
 		text += fmt.Sprintf(" It cost %s.", notation.FormatMoney(f.Part.GetCost()))
 	}
 	return text
+}
+
+func steps(all []*cases.Evidence) []*cases.Step {
+	var out []*cases.Step
+	for _, e := range all {
+		out = append(out, e.Step)
+	}
+	return out
 }
 
 // passedBefore lists the tests that the part which came out had passed.

@@ -35,7 +35,7 @@ brief, handback
            json: title, sections (title, lines (text, mark, entries), none), cautions
            ndjson and csv, a row a line: section, mark, text, entries
 pins       point, pin, colour, where, net, source, last, seq
-spend      seq, what, ground, why, minutes, cost (list of money)
+spend      seq, what, grade, reason, why, minutes, cost (list of money)
 use        case, vehicle, concern, name, person, shop, shop_id, server, home
 join       name, person, shop, shop_id, role, device
 invite     code, role, expires, server

@@ -16,7 +16,8 @@ import (
 type spendRow struct {
 	Seq     uint64          `json:"seq"`
 	What    string          `json:"what"`
-	Ground  string          `json:"ground"`
+	Grade   string          `json:"grade"`
+	Reason  string          `json:"reason"`
 	Why     string          `json:"why"`
 	Minutes uint32          `json:"minutes"`
 	Cost    []client.Amount `json:"cost"`
@@ -29,8 +30,9 @@ func newSpend(a *app) *cobra.Command {
 		Long: `  knowngood spend
   knowngood spend -o csv > spend.csv
 
-Each part stands with the ground it was fitted on, as the record has it at that
-moment in job order.` + askHelp,
+Each part stands with the grade of what the evidence said of it at the moment it was
+fitted, in job order: narrowed to, pointed to, no evidence, against the evidence.
+Corrections made afterwards do not change it.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runSpend(cmd.Context(), a, o) },
 	}
@@ -44,7 +46,7 @@ func runSpend(ctx context.Context, a *app, o *askFlags) error {
 		return err
 	}
 	rows := []spendRow{}
-	t := client.Table{Head: []string{"#", "What", "Fitted on", "Why, as said", "Time", "Cost"}, None: "Nothing was spent."}
+	t := client.Table{Head: []string{"#", "What", "Fitted on", "Other reason", "Why, as said", "Time", "Cost"}, None: "Nothing was spent."}
 	add := func(r spendRow, cost *eventv1.Money) {
 		var ms []*eventv1.Money
 		if cost != nil {
@@ -56,14 +58,15 @@ func runSpend(ctx context.Context, a *app, o *askFlags) error {
 		if r.Minutes > 0 {
 			minutes = fmt.Sprintf("%d min", r.Minutes)
 		}
-		t.Rows = append(t.Rows, []string{fmt.Sprintf("#%d", r.Seq), r.What, r.Ground, r.Why, minutes, money(ms)})
+		t.Rows = append(t.Rows, []string{fmt.Sprintf("#%d", r.Seq), r.What, r.Grade, r.Reason, r.Why, minutes, money(ms)})
 	}
+	j := c.Judge(nil)
 	for _, f := range c.Fittings {
 		why := f.Part.GetWhySaid()
 		if why == "" && f.Part.GetWhy() != 0 {
 			why = notation.Word(f.Part.GetWhy())
 		}
-		add(spendRow{Seq: f.Step.Seq, What: f.Component.Name, Ground: f.Ground().String(), Why: why}, f.Part.GetCost())
+		add(spendRow{Seq: f.Step.Seq, What: f.Component.Name, Grade: j.Graded(f).Grade.String(), Reason: f.Reason(), Why: why}, f.Part.GetCost())
 	}
 	for _, r := range c.Repairs {
 		add(spendRow{Seq: r.Step.Seq, What: "repair: " + r.Says.GetComponent(), Why: r.Says.GetWhat()}, r.Says.GetCost())
@@ -78,14 +81,16 @@ func runSpend(ctx context.Context, a *app, o *askFlags) error {
 	if err := t.Write(a.out, a.show.Style); err != nil {
 		return err
 	}
-	spend := c.Spend()
+	spend := j.Spend()
 	for _, line := range []struct {
 		what string
 		sum  cases.Purse
 	}{
-		{"parts without a ground", spend.Parts[cases.NoGround]},
-		{"parts on a stated ground", spend.Parts[cases.StatedGround]},
-		{"parts on a test", spend.Parts[cases.TestGround]},
+		{"parts narrowed to", spend.Parts[cases.NarrowedTo]},
+		{"parts pointed to", spend.Parts[cases.PointedTo]},
+		{"parts without evidence", spend.Parts[cases.NoEvidence]},
+		{"parts against the evidence", spend.Parts[cases.AgainstEvidence]},
+		{"of that with no other reason", spend.Guessed},
 		{"repairs", spend.Repairs},
 		{"time", spend.Time},
 		{"all", spend.Total()},
