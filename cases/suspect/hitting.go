@@ -13,8 +13,8 @@ import (
 // hit by nothing: one empty answer.
 //
 // Candidates grow set by set (J. de Kleer and B. C. Williams, Diagnosing multiple
-// faults, Artificial Intelligence 32, 1987), and whatever another candidate is
-// part of goes at once. No part of a tree is pruned by what has been seen so far,
+// faults, Artificial Intelligence 32, 1987), and one that holds another is never
+// kept. No part of a tree is pruned by what has been seen so far,
 // which is where Reiter's own procedure loses answers (R. Greiner, B. A. Smith and
 // R. W. Wilkerson, Artificial Intelligence 41, 1989).
 func MinimalHittingSets(sets [][]Part, max int) [][]Part {
@@ -42,14 +42,11 @@ func MinimalHittingSets(sets [][]Part, max int) [][]Part {
 				}
 			}
 		}
-		found = minimal(hit)
+		found = hit
 	}
 	slices.SortFunc(found, func(a, b []Part) int {
 		return cmp.Or(cmp.Compare(len(a), len(b)), slices.CompareFunc(a, b, comparePart))
 	})
-	if len(found) == 0 {
-		return nil
-	}
 	return found
 }
 
@@ -61,18 +58,6 @@ func comparePart(a, b Part) int {
 func insert(set []Part, p Part) []Part {
 	i, _ := slices.BinarySearchFunc(set, p, comparePart)
 	return slices.Insert(slices.Clone(set), i, p)
-}
-
-// minimal drops every set that contains another.
-func minimal(sets [][]Part) [][]Part {
-	slices.SortStableFunc(sets, func(a, b []Part) int { return cmp.Compare(len(a), len(b)) })
-	var out [][]Part
-	for _, s := range sets {
-		if !slices.ContainsFunc(out, func(o []Part) bool { return subset(o, s) }) {
-			out = append(out, s)
-		}
-	}
-	return out
 }
 
 // subset reports whether all of a, sorted, is in b, sorted.

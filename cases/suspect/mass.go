@@ -144,7 +144,8 @@ func (j *Judgement) Suspects() []Suspect {
 // failing test, with none of them to spare.
 type Explanation struct {
 	Parts []Part
-	// Probability that exactly these are bad.
+	// Probability that exactly these are bad; 0 for three where two explain as much,
+	// since such threes are not weighed.
 	Probability float64
 }
 

@@ -32,8 +32,8 @@ type Ranked struct {
 	Gain float64
 	// Cost from the set-up that was given.
 	Cost float64
-	// Rate is bits for each minute: of the two best steps together for the best few
-	// candidates, of this one step for the others.
+	// Rate is bits for each minute: for the best few candidates of the two best steps
+	// together and of this one, added up; for the others twice that of this one.
 	Rate float64
 	// Outcomes with how likely each is as things stand.
 	Outcomes []Chance
@@ -44,8 +44,6 @@ const (
 	lookAhead = 8
 	// maxStanding is how many hypotheses, the likeliest, carry the choice.
 	maxStanding = 400
-	// nearly is the share by which two steps may differ and count as alike.
-	nearly = 0.02
 	// noGain is the information in bits below which a test tells nothing.
 	noGain = 1e-3
 )
@@ -60,16 +58,19 @@ type standing struct {
 // Next ranks the candidates, the best first, by expected information over
 // components for each minute, with a look two steps ahead among the best few: the
 // choice that looks one step ahead only is 31 % worse on a published example (see
-// the tests). Of those that come to nearly the same in two steps, the one that
-// tells more at once is first. Candidates that tell nothing are left out.
+// the tests). What a candidate tells at once counts beside what two steps tell,
+// because a search often ends with it. Candidates that tell nothing are left out.
 func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 	hs, groups := j.standing()
 	if len(hs) == 0 {
 		return nil
 	}
 	chances := make([][][]float64, len(all)) // candidate, hypothesis, outcome
-	var out []Ranked
-	index := map[Candidate]int{}
+	type ranked struct {
+		Ranked
+		at int // among all
+	}
+	var list []ranked
 	p := weights(hs)
 	for c, candidate := range all {
 		var names []Chance
@@ -96,15 +97,14 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 			}
 		}
 		cost := candidate.Cost(from)
-		index[candidate] = c
-		out = append(out, Ranked{Candidate: candidate, Gain: gain, Cost: cost, Rate: gain / cost, Outcomes: names})
+		list = append(list, ranked{Ranked{Candidate: candidate, Gain: gain, Cost: cost, Rate: 2 * gain / cost, Outcomes: names}, c})
 	}
-	byRate := func(a, b Ranked) int { return cmp.Compare(b.Rate, a.Rate) }
-	slices.SortStableFunc(out, byRate)
-	few := out[:min(lookAhead, len(out))]
+	byRate := func(a, b ranked) int { return cmp.Compare(b.Rate, a.Rate) }
+	slices.SortStableFunc(list, byRate)
+	few := list[:min(lookAhead, len(list))]
 	for r := range few {
 		first := &few[r]
-		c := index[first.Candidate]
+		c := first.at
 		gain, cost := first.Gain, first.Cost
 		for k, o := range first.Outcomes {
 			if o.P < 1e-9 {
@@ -115,8 +115,8 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 				p[i] *= chances[c][i][k] / o.P
 			}
 			best, g2, c2 := 0.0, 0.0, 0.0
-			for _, second := range out {
-				g := information(hs, groups, p, chances[index[second.Candidate]])
+			for _, second := range list {
+				g := information(hs, groups, p, chances[second.at])
 				cost2 := second.Candidate.Cost(first.Candidate.Setup())
 				if rate := g / cost2; g >= noGain && rate > best {
 					best, g2, c2 = rate, g, cost2
@@ -125,14 +125,13 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 			gain += o.P * g2
 			cost += o.P * c2
 		}
-		first.Rate = gain / cost
+		first.Rate = gain/cost + first.Gain/first.Cost
 	}
 	slices.SortStableFunc(few, byRate)
-	near := 0
-	for near < len(few) && few[near].Rate >= (1-nearly)*few[0].Rate {
-		near++
+	out := make([]Ranked, len(list))
+	for r := range list {
+		out[r] = list[r].Ranked
 	}
-	slices.SortStableFunc(few[:near], func(a, b Ranked) int { return cmp.Compare(b.Gain/b.Cost, a.Gain/a.Cost) })
 	return out
 }
 

@@ -54,7 +54,8 @@ func (m Mode) String() string {
 type Fault struct {
 	Part Part
 	Mode Mode
-	// Prior is how likely it is before any evidence, in (0, 1).
+	// Prior is how much likelier than no fault at all it is before any evidence:
+	// odds, in (0, 1). For small ones that is its probability.
 	Prior float64
 	// Ended: the part is no longer in the vehicle. It may explain what was seen
 	// while it was, and needs no explanation now.
