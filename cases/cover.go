@@ -188,7 +188,7 @@ func (a *asker) look(s *Step) *suspect.Coverage {
 		return nil
 	}
 	return &suspect.Coverage{
-		ID: s.ID, Setup: "looked", Fails: true, Shares: a.table.Look,
+		ID: s.ID, Setup: "looked", Fails: true, Shares: a.table.Tests[suspect.Look],
 		Covers: []suspect.Cover{{Part: p, Mostly: true}},
 	}
 }

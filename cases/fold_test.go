@@ -251,7 +251,7 @@ reading value="0.1 V" red="fan C1-2" black=batt-
 	require.Equal(t, cases.PointedTo, grade(c), "the failing test was on it under its other name")
 	require.Same(t, c.Point("X1"), c.Point("fan C1-2"))
 	require.Equal(t, uint64(7), c.Point("x1").Last.Seq)
-	require.Equal(t, cases.AgainstEvidence, grade(c.AsOf(3)), "the failing test was of something else as far as anybody said")
+	require.Equal(t, cases.NoEvidence, grade(c.AsOf(3)), "the failing test was of something else as far as anybody said")
 }
 
 func TestHandOffAndBack(t *testing.T) {

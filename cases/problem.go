@@ -107,7 +107,7 @@ func (a *asker) known() []*Component {
 func (a *asker) faults(known []*Component) []suspect.Fault {
 	out := []suspect.Fault{{Part: suspect.NotNamed, Prior: a.table.NotNamed}}
 	for _, comp := range known {
-		prior := a.table.Prior(comp.Name)
+		prior := a.table.Kind(comp.Name).Prior
 		if a.workedOn(comp, a.horizon) {
 			prior *= a.table.WorkedOn
 		}

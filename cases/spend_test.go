@@ -26,7 +26,7 @@ func TestGrades(t *testing.T) {
 		"a failing reading":                  {"reading value=\"0.9 V\" red=A black=B outcome=fail covers=\"fan motor\"\n" + fit, cases.PointedTo, ""},
 		"of many, and no more":               {"test what=t outcome=fail covers=\"fan motor, relay, fuse, switch, feed, ground, plug\"\n" + fit, cases.NoEvidence, ""},
 		"one that failed on the part before": {"test what=t outcome=fail covers=\"fan motor\"\npart-fitted component=\"fan motor\" state=new why=test\n" + fit, cases.NoEvidence, ""},
-		"a failing test of something else":   {"test what=t outcome=fail covers=harness\n" + fit + " because=#2", cases.AgainstEvidence, ""},
+		"a failing test of something else":   {"test what=t outcome=fail covers=harness\n" + fit + " because=#2", cases.NoEvidence, ""},
 		"a failing test done afterwards":     {"test what=t outcome=fail covers=\"fan motor\"\n" + fit + " before-opening", cases.NoEvidence, ""},
 		"a bypass that made it go away":      {"test what=t manner=bypass outcome=inconclusive concern-change=went-away covers=\"fan motor\"\n" + fit, cases.NarrowedTo, ""},
 		"a bypass that changed nothing":      {"test what=t manner=bypass outcome=inconclusive concern-change=stayed covers=\"fan motor\"\n" + fit, cases.AgainstEvidence, ""},

@@ -26,7 +26,7 @@ func fittedWithoutTest() Rule {
 					continue
 				}
 				out = append(out, Finding{
-					Entries: seqs(append(passedBefore(f), f.Step)...), About: []string{f.Component.Name},
+					Entries: seqs(append(append(passedBefore(f), steps(f.Failing)...), f.Step)...), About: []string{f.Component.Name},
 					Why: withoutTest(g), Clears: testOrRefit(f),
 				})
 			}
@@ -52,6 +52,9 @@ func withoutTest(g cases.Graded) string {
 	}
 	switch f.Part.GetWhy() {
 	case eventv1.Why_WHY_TEST:
+		if len(f.Failing) > 0 {
+			break
+		}
 		text += " The reason given is a test, but none is in the record."
 	case eventv1.Why_WHY_TRIAL:
 		text += " It was put in to try and is still in."

@@ -1,6 +1,12 @@
 package suspect
 
 import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -8,26 +14,27 @@ import (
 type Shares struct {
 	// FalsePass: it passes though it covers a part that is bad in a way it would
 	// show. FalsePassMostly: the same, of a part it covers mostly.
-	FalsePass, FalsePassMostly float64
+	FalsePass       float64 `json:"false_pass"`
+	FalsePassMostly float64 `json:"false_pass_mostly"`
 	// FalseFail: it fails though nothing is bad.
-	FalseFail float64
+	FalseFail float64 `json:"false_fail"`
 	// NotNamed: it fails because of something bad that nobody has named.
-	NotNamed float64
+	NotNamed float64 `json:"not_named"`
 }
 
 // SightingShares is how often the concern and the fault do not go together:
 // probabilities.
 type SightingShares struct {
 	// WithoutFault: the concern is seen though nothing is bad: it works as designed.
-	WithoutFault float64
+	WithoutFault float64 `json:"without_fault"`
 	// GoneWithFault: the concern is not seen though the fault is there.
-	GoneWithFault float64
+	GoneWithFault float64 `json:"gone_with_fault"`
 }
 
 // Manner is how a test gets at the truth.
 type Manner int
 
-// The manners, numbered as in the record.
+// The manners, all but the last numbered as in the record.
 const (
 	AnyManner Manner = iota
 	Function
@@ -37,116 +44,186 @@ const (
 	Bench
 	Drop
 	Continuity
+	// Look: no instrument.
+	Look
 	manners
 )
 
-var mannerWords = [manners]string{"a test", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity"}
+var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look"}
 
 func (m Manner) String() string { return mannerWords[m] }
+
+// MarshalText implements encoding.TextMarshaler: the word.
+func (m Manner) MarshalText() ([]byte, error) { return []byte(m.String()), nil }
+
+// UnmarshalText implements encoding.TextUnmarshaler.
+func (m *Manner) UnmarshalText(b []byte) error {
+	for i, w := range mannerWords {
+		if w == string(b) {
+			*m = Manner(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is no manner of testing; there are %s", b, strings.Join(mannerWords[:], ", "))
+}
 
 // Kind is a kind of component, told by the words of its name.
 type Kind struct {
 	// Words of a name, any of which tells it; whole words, without a plural s.
-	Words []string
-	// Prior probability that one of this kind is what is wrong, before anything is
-	// known of it.
-	Prior float64
-}
-
-// Table holds every number that is a judgement of the trade's and not a
-// measurement. Default has its sources; a shop may put its own in.
-type Table struct {
-	// Kinds are asked in order; a name that none tells has the prior Other.
-	Kinds []Kind
-	Other float64
-	// NotNamed is the prior of something that nobody has named.
-	NotNamed float64
-	// New, Used and Reconditioned multiply the prior of a part by what was fitted;
-	// Repaired of one that was mended; WorkedOn of one in an area where somebody
-	// worked before the concern began.
-	New, Used, Reconditioned, Repaired, WorkedOn float64
-	// Tests by manner, and looking without an instrument.
-	Tests [manners]Shares
-	Look  Shares
-	// WeakPass replaces the share of false passes of a test made while the concern
-	// was absent, MaybeWeakPass of one of which nobody says whether the concern was
-	// there, where it comes and goes.
-	WeakPass, MaybeWeakPass float64
-	// Sighting of a steady concern, and of one that comes and goes.
-	Steady, Intermittent SightingShares
-	// Exchange is the share of exchanges after which the concern went away because
-	// what was unplugged on the way made contact again: common practice says to
-	// unplug and replug the original first.
-	Exchange float64
-	// Costs of a test by manner.
-	Costs [manners]Cost
+	Words []string `json:"words"`
+	// Prior odds that one of this kind is bad, before anything is known of it.
+	Prior float64 `json:"prior"`
+	// Tests that the trade has for it.
+	Tests []Manner `json:"tests"`
 }
 
 // Cost of a test.
 type Cost struct {
 	// Minutes to set up and do.
-	Minutes float64
+	Minutes float64 `json:"minutes"`
 	// Risk in minutes that one would spend to avoid it: something may be broken, or
 	// a fault may go away before it is found.
-	Risk float64
+	Risk float64 `json:"risk"`
+}
+
+// Table holds every number that is a judgement of the trade's and not a
+// measurement. Default has its sources; a shop may put its own in.
+type Table struct {
+	// Kinds are asked in order; Other is of a name that none of them tells.
+	Kinds []Kind `json:"kinds"`
+	Other Kind   `json:"other"`
+	// NotNamed is the prior of something that nobody has named.
+	NotNamed float64 `json:"not_named"`
+	// New, Used and Reconditioned multiply the prior of a part by what was fitted;
+	// Repaired of one that was mended; WorkedOn of one in an area where somebody
+	// worked before the concern began.
+	New           float64 `json:"new"`
+	Used          float64 `json:"used"`
+	Reconditioned float64 `json:"reconditioned"`
+	Repaired      float64 `json:"repaired"`
+	WorkedOn      float64 `json:"worked_on"`
+	// Tests tell the untruth so often, and Costs are what they cost, by manner.
+	Tests map[Manner]Shares `json:"tests"`
+	Costs map[Manner]Cost   `json:"costs"`
+	// WeakPass replaces the share of false passes of a test made while the concern
+	// was absent, MaybeWeakPass of one of which nobody says whether the concern was
+	// there, where it comes and goes.
+	WeakPass      float64 `json:"weak_pass"`
+	MaybeWeakPass float64 `json:"maybe_weak_pass"`
+	// Sightings of a steady concern, and of one that comes and goes.
+	Steady       SightingShares `json:"steady"`
+	Intermittent SightingShares `json:"intermittent"`
+	// Exchange is the share of exchanges after which the concern went away because
+	// what was unplugged on the way made contact again: common practice says to
+	// unplug and replug the original first.
+	Exchange float64 `json:"exchange"`
 }
 
 // Default is the table that holds where a shop gave none. Every number in it is
 // assumed: no published figure was found that is of this trade, openly licensed
 // and by kind of component. The order is common practice: what is plugged, bolted
 // or corrodes before what is soldered, what moves before what does not, modules
-// last. Judgement.IfPrior says how an answer would change if one were three times
-// larger or smaller.
+// last. IfPrior says how an answer would change if one were three times larger or
+// smaller.
 func Default() Table {
-	var t Table
-	t.Kinds = []Kind{
-		{[]string{"ground", "earth", "splice", "connector", "contact", "plug", "socket", "terminal", "pin", "joint", "bolt", "stud", "clamp", "holder", "crimp"}, 0.08}, // assumed
-		{[]string{"fuse", "fusible", "link", "breaker"}, 0.04},                                                            // assumed
-		{[]string{"relay", "switch", "sender", "sensor", "potentiometer", "thermostat"}, 0.04},                            // assumed
-		{[]string{"bulb", "lamp", "motor", "pump", "fan", "alternator", "generator", "battery", "starter", "belt"}, 0.04}, // assumed
-		{[]string{"module", "computer", "controller", "ecu", "bcm", "cluster", "regulator", "gauge"}, 0.01},               // assumed
-		{[]string{"wire", "wiring", "cable", "feed", "harness", "strap", "lead", "circuit"}, 0.02},                        // assumed
+	return Table{
+		Kinds: []Kind{ // priors: assumed; tests: common practice
+			{[]string{"ground", "earth", "splice", "connector", "contact", "plug", "socket", "terminal", "pin", "joint", "bolt", "stud", "clamp", "holder", "crimp"},
+				0.08, []Manner{Drop, Bypass, Look, Reseat, Continuity}},
+			{[]string{"fuse", "fusible", "link", "breaker"}, 0.04, []Manner{Drop, Look, Continuity, Bypass}},
+			{[]string{"relay", "switch", "sender", "sensor", "potentiometer", "thermostat"}, 0.04, []Manner{Function, Bypass, Bench, Reseat, Substitution}},
+			{[]string{"bulb", "lamp", "motor", "pump", "fan", "alternator", "generator", "battery", "starter", "belt"},
+				0.04, []Manner{Function, Bench, Substitution, Look}},
+			{[]string{"module", "computer", "controller", "ecu", "bcm", "cluster", "regulator", "gauge"}, 0.01, []Manner{Function, Reseat, Substitution}},
+			{[]string{"wire", "wiring", "cable", "feed", "harness", "strap", "lead", "circuit"}, 0.02, []Manner{Drop, Bypass, Look, Continuity}},
+		},
+		Other:    Kind{Prior: 0.02, Tests: []Manner{Function, Drop, Bench, Bypass, Substitution, Look}}, // assumed
+		NotNamed: 0.04,                                                                                  // assumed: as much as one lamp or relay
+		New:      0.5, Used: 1.5, Reconditioned: 1, Repaired: 0.5,                                       // assumed
+		WorkedOn: 2.5,                     // assumed; 'the last place somebody worked is the first to look' is common practice
+		WeakPass: 0.7, MaybeWeakPass: 0.3, // assumed
+		Steady: SightingShares{0.005, 0.03}, Intermittent: SightingShares{0.005, 0.5}, // assumed
+		Exchange: 0.15, // assumed
+		Tests: map[Manner]Shares{ // false pass, of what it mostly covers, false failure, something not named: assumed
+			AnyManner:    {0.05, 0.25, 0.015, 0.08},
+			Function:     {0.03, 0.25, 0.003, 0.1}, // much that is not named takes part
+			Bench:        {0.03, 0.25, 0.01, 0.01}, // off the vehicle, little else takes part
+			Drop:         {0.03, 0.25, 0.01, 0.01}, // both leads are on the part
+			Continuity:   {0.03, 0.25, 0.02, 0.05},
+			Bypass:       {0.03, 0.25, 0.01, 0.01}, // only what is bypassed changed
+			Substitution: {0.03, 0.25, 0.01, 0.01},
+			Reseat:       {0.1, 0.5, 0.05, 0.1}, // a bad contact need not mend by being unplugged
+			Look:         {0.6, 0.6, 0.1, 0.02}, // much that is bad does not show, and what looks bad often still works
+		},
+		Costs: map[Manner]Cost{ // minutes, risk: assumed
+			AnyManner: {10, 1}, Function: {5, 0}, Bypass: {10, 3}, Substitution: {25, 5}, Reseat: {5, 4},
+			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0},
+		},
 	}
-	t.Other = 0.02                                                                     // assumed
-	t.NotNamed = 0.02                                                                  // assumed: as much as one lamp or relay
-	t.New, t.Used, t.Reconditioned, t.Repaired = 0.5, 1.5, 1, 0.5                      // assumed
-	t.WorkedOn = 2.5                                                                   // assumed; 'the last place somebody worked is the first to look' is common practice
-	t.WeakPass, t.MaybeWeakPass = 0.7, 0.3                                             // assumed
-	t.Steady, t.Intermittent = SightingShares{0.005, 0.03}, SightingShares{0.005, 0.5} // assumed
-	t.Exchange = 0.15                                                                  // assumed
-	for m := range t.Tests {
-		t.Tests[m] = Shares{FalsePass: 0.05, FalsePassMostly: 0.25, FalseFail: 0.015, NotNamed: 0.08} // assumed
-		t.Costs[m] = Cost{Minutes: 10, Risk: 1}                                                       // assumed
-	}
-	t.Tests[Function] = Shares{0.03, 0.25, 0.003, 0.1}     // assumed: much that is not named takes part
-	t.Tests[Bench] = Shares{0.03, 0.25, 0.01, 0.01}        // assumed: off the vehicle, little else takes part
-	t.Tests[Drop] = Shares{0.03, 0.25, 0.01, 0.01}         // assumed: both leads are on the part
-	t.Tests[Continuity] = Shares{0.03, 0.25, 0.02, 0.05}   // assumed
-	t.Tests[Bypass] = Shares{0.03, 0.25, 0.01, 0.01}       // assumed: only what is bypassed changed
-	t.Tests[Substitution] = Shares{0.03, 0.25, 0.01, 0.01} // assumed
-	t.Tests[Reseat] = Shares{0.1, 0.5, 0.05, 0.1}          // assumed: a bad contact need not mend by being unplugged
-	t.Look = Shares{0.05, 0.25, 0.1, 0.02}                 // assumed: what looks bad often still works
-	t.Costs[Function] = Cost{5, 0}                         // minutes, risk: assumed, all of them
-	t.Costs[Bypass] = Cost{10, 3}
-	t.Costs[Substitution] = Cost{25, 5}
-	t.Costs[Reseat] = Cost{5, 4}
-	t.Costs[Bench] = Cost{30, 3}
-	t.Costs[Drop] = Cost{8, 1}
-	t.Costs[Continuity] = Cost{8, 2}
-	return t
 }
 
-// Prior of a component by the words of its name; the last word that tells a kind
+// Change reads what a shop puts in the place of some of the table, as JSON with
+// the names of its fields. What is not named stays; a kind list, a test or a cost
+// is given whole. The error says what is wrong with it, and the table is unchanged.
+func (t *Table) Change(b []byte) error {
+	next := *t
+	next.Tests, next.Costs = maps.Clone(t.Tests), maps.Clone(t.Costs)
+	dec := json.NewDecoder(bytes.NewReader(b))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&next); err != nil {
+		return fmt.Errorf("the table of priors, shares and costs: %w", err)
+	}
+	if err := next.check(); err != nil {
+		return fmt.Errorf("the table of priors, shares and costs: %w", err)
+	}
+	*t = next
+	return nil
+}
+
+func (t *Table) check() error {
+	share := func(name string, v ...float64) error {
+		for _, x := range v {
+			if !(x > 0 && x < 1) {
+				return fmt.Errorf("%s: %g, want more than 0 and less than 1", name, x)
+			}
+		}
+		return nil
+	}
+	errs := []error{
+		share("other", t.Other.Prior), share("not_named", t.NotNamed), share("weak_pass", t.WeakPass), share("maybe_weak_pass", t.MaybeWeakPass),
+		share("exchange", t.Exchange), share("steady", t.Steady.WithoutFault, t.Steady.GoneWithFault),
+		share("intermittent", t.Intermittent.WithoutFault, t.Intermittent.GoneWithFault),
+	}
+	for _, k := range t.Kinds {
+		errs = append(errs, share("the prior of "+strings.Join(k.Words, ", "), k.Prior))
+	}
+	for m, s := range t.Tests {
+		errs = append(errs, share("the test "+m.String(), s.FalsePass, s.FalsePassMostly, s.FalseFail, s.NotNamed))
+	}
+	for m, c := range t.Costs {
+		if !(c.Minutes > 0) || !(c.Risk >= 0) {
+			errs = append(errs, fmt.Errorf("the cost of %v: %g minutes and a risk of %g, want more than 0 and at least 0", m, c.Minutes, c.Risk))
+		}
+	}
+	for name, x := range map[string]float64{"new": t.New, "used": t.Used, "reconditioned": t.Reconditioned, "repaired": t.Repaired, "worked_on": t.WorkedOn} {
+		if !(x > 0 && x <= 10) {
+			errs = append(errs, fmt.Errorf("%s: %g, want more than 0 and at most 10", name, x))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Kind of a component by the words of its name; the last word that tells one
 // counts, since 'fan relay' is a relay.
-func (t *Table) Prior(name string) float64 {
+func (t *Table) Kind(name string) Kind {
 	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {
 		return r == ' ' || r == '-' || r == '.' || r == ',' || r == '/'
 	})
-	for i := len(words) - 1; i >= 0; i-- {
+	for _, word := range slices.Backward(words) {
 		for _, k := range t.Kinds {
 			for _, w := range k.Words {
-				if words[i] == w || words[i] == w+"s" {
-					return k.Prior
+				if word == w || word == w+"s" {
+					return k
 				}
 			}
 		}

@@ -1,0 +1,120 @@
+package cases
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"knowngood.example/cases/notation"
+	"knowngood.example/cases/suspect"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// advice words a test, and what its outcomes would do.
+func (j *Judged) advice(t *trial, aim Aim) Advice {
+	c := t.comp
+	part := t.test.Covers[0].Part
+	a := Advice{Component: c, Manner: t.manner, Aim: aim, NowBad: j.judgement.Probability(part)}
+	well, bad := *t.test, *t.test
+	bad.Fails = true
+	a.AfterWell = j.judgement.With(&well).Probability(part)
+	a.AfterBad = j.judgement.With(&bad).Probability(part)
+	a.word()
+	a.Caution = caution(c, t.manner)
+	return a
+}
+
+// word says how the test is done. The figures are common practice for 12 V
+// systems; the maker's own stand above them.
+func (a *Advice) word() {
+	the := "the " + a.Component.Name
+	switch a.Manner {
+	case suspect.Function:
+		a.Do = fmt.Sprintf("Work %s by itself: feed it, or ask it for its output, with its own load on", the)
+		a.IfWell, a.IfBad = "it does what it should", "it does not"
+		a.Tools = []string{"fused leads", "meter"}
+	case suspect.Bypass:
+		a.Do = fmt.Sprintf("Go round %s with a fused lead while the concern is there", the)
+		a.IfWell, a.IfBad = "the concern stays", "the concern goes, and comes back without the lead"
+		a.Tools = []string{"fused jumper lead"}
+	case suspect.Substitution:
+		a.Do = fmt.Sprintf("Unplug and replug %s first; if the concern stays, put a known good one in, then the first one again", the)
+		a.IfWell, a.IfBad = "the concern stays with either", "the concern goes, and comes back with the first one"
+		a.Tools = []string{"a known good part"}
+	case suspect.Reseat:
+		a.Do = fmt.Sprintf("Unplug and replug %s, and see what the concern does", the)
+		a.IfWell, a.IfBad = "the concern stays", "the concern goes: look at pins and contacts before anything is bought"
+	case suspect.Bench:
+		a.Do = fmt.Sprintf("Take %s off and try it on the bench under its own load", the)
+		a.IfWell, a.IfBad = "it works there", "it does not"
+		a.Tools = []string{"bench supply", "load", "meter"}
+	case suspect.Drop:
+		a.Do = fmt.Sprintf("Read the drop across %s while its circuit draws current; write the current down", the)
+		a.IfWell, a.IfBad = "under 0.1 to 0.2 V for one contact or short wire, under 0.5 V for a whole side", "more than that"
+		a.Tools = []string{"meter", "current clamp"}
+	case suspect.Continuity:
+		a.Do = fmt.Sprintf("Source off, one end free: ohms through %s", the)
+		a.IfWell, a.IfBad = "next to nothing: it is not open, which is all that this tells", "OL"
+		a.Tools = []string{"meter"}
+	case suspect.Look:
+		a.Do = fmt.Sprintf("Look at %s: water, green, heat, a pushed-back pin, a wire pinched", the)
+		a.IfWell, a.IfBad = "nothing to see, which proves nothing", "something to see"
+		a.Tools = []string{"light", "mirror"}
+	}
+}
+
+// caution before a test, with the usual words; the maker's stand above them.
+func caution(c *Component, m suspect.Manner) string {
+	var out []string
+	words := strings.Fields(notation.Key(c.Name))
+	has := func(all ...string) bool {
+		return slices.ContainsFunc(words, func(w string) bool { return slices.Contains(all, w) })
+	}
+	if m == suspect.Bypass || m == suspect.Function {
+		out = append(out, "Fuse the lead no larger than the circuit's own fuse; never on airbag, bus, 5 V reference or module pins.")
+	}
+	if has("module", "computer", "controller", "ecu", "bcm", "cluster") && m == suspect.Substitution {
+		out = append(out, "A coded or paired module cannot be swapped to try.")
+	}
+	if has("fan") {
+		out = append(out, "The fan can start by itself: keep clear, unplug it before reaching in.")
+	}
+	if has("fuel", "petrol", "tank") {
+		out = append(out, "Fuel vapour burns: no sparks, no lamp, air the place.")
+	}
+	if has("starter", "alternator", "belt") {
+		out = append(out, "Out of gear, brake on, clear of belts.")
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return strings.Join(out, " ") + " Follow the vehicle maker's service information."
+}
+
+// toCheck asks for the check of what was mended or fitted and not tried since.
+func (j *Judged) toCheck() []Advice {
+	var out []Advice
+	checked := func(s *Step) bool {
+		return slices.ContainsFunc(j.Checks, func(c *Step) bool { return slices.Contains(c.Says.GetRepairChecked().GetRepairs(), s.ID) })
+	}
+	for _, r := range j.Repairs {
+		if r.Component == nil || checked(r.Step) || r.Step != r.Component.Lives[r.Component.Present()].From {
+			continue
+		}
+		if slices.ContainsFunc(j.jobs[r.Step.Job:], func(s *Step) bool { seen, _ := sighting(s); return seen }) {
+			continue // the concern has come since: there is nothing left to check
+		}
+		tried := slices.ContainsFunc(r.Component.Since(), func(e *Evidence) bool { return e.Outcome == eventv1.Outcome_OUTCOME_PASS })
+		a := Advice{
+			Component: r.Component, Aim: ToCheck, NowBad: j.Judgement().Probability(j.Part(r.Component)),
+			Do:     fmt.Sprintf("Try the concern again under its own conditions, and read %s at the same points as before the repair (#%d)", "the "+r.Component.Name, r.Step.Seq),
+			IfWell: "the concern stays away, and the readings are what they should be", IfBad: "the cause is not, or not only, what was mended",
+			Manner: suspect.Function, Tools: []string{"meter"},
+		}
+		if tried {
+			a.Do = fmt.Sprintf("Try the concern again under its own conditions, read the codes again, and record the check of the repair (#%d)", r.Step.Seq)
+		}
+		out = append(out, a)
+	}
+	return out
+}
