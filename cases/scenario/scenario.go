@@ -19,7 +19,7 @@
 // 'high-resistance'); yes or no; a number; a quantity ('12.31 V', '0.2 V drop',
 // 'OL Ohm'); money with all its decimals ('189.00 EUR'); a moment ('2026-03-02',
 // '2026-03-02T09:30+01:00', or any words); covered components ('fan motor, fan
-// relay', 'mostly fan motor'); any other message in braces as protobuf text.
+// relay', 'mostly fan motor'); any message in braces as protobuf text.
 package scenario
 
 import (

@@ -26,7 +26,7 @@ func set(m protoreflect.Message, path []string, value string) error {
 	}
 	if f.IsList() {
 		list := m.Mutable(f).List()
-		if f.Message() != nil && f.Message().Name() == "Covered" {
+		if f.Message() != nil && f.Message().Name() == "Covered" && !strings.HasPrefix(value, "{") {
 			for _, name := range strings.Split(value, ",") {
 				list.Append(protoreflect.ValueOfMessage(covered(name).ProtoReflect()))
 			}
