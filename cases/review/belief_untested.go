@@ -10,7 +10,7 @@ import (
 )
 
 // What was told is the business of told-not-seen; what was seen is a look, not a
-// guess.
+// guess. Codes are what a module makes of it, neither reading nor test.
 func beliefUntested() Rule {
 	return Rule{
 		Slug:     "belief-untested",
@@ -69,11 +69,11 @@ func relying(b *cases.Belief) []*cases.Step {
 	})
 }
 
-// backed reports whether something measured or seen stands behind the belief: by
-// name, because somebody tested it, or because the record holds a test of the
+// backed reports whether something measured or seen, which codes are not, stands
+// behind the belief: by name, because somebody tested it, or because the record holds a test of the
 // component that agrees with what is claimed.
 func backed(c *cases.Case, b *cases.Belief) bool {
-	if len(b.Behind) > 0 || b.Holds == no {
+	if b.Holds == no || slices.ContainsFunc(b.Behind, func(s *cases.Step) bool { return s.Says.GetCodesRead() == nil }) {
 		return true
 	}
 	for _, s := range c.Jobs() {

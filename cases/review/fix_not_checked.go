@@ -53,11 +53,7 @@ func fixNotChecked() Rule {
 
 func conditions(c *cases.Case) string {
 	for _, s := range slices.Backward(c.Concerns) {
-		con := s.Says.GetCaseOpened().GetConcern()
-		if con == nil {
-			con = s.Says.GetConcernStated().GetConcern()
-		}
-		if w := con.GetConditions(); w != "" {
+		if w := concern(s).GetConditions(); w != "" {
 			return fmt.Sprintf("as it was stated (%s)", w)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // seqs are the places of the steps.
@@ -52,6 +53,26 @@ func number(n int, one, several string) string {
 		return one
 	}
 	return several
+}
+
+// resting begins a sentence about what a decision rests on.
+func resting(k *cases.Step) string {
+	what := "What is held in " + refs(k)
+	switch d := k.Says.GetKind().(type) {
+	case *eventv1.Event_BeliefSettled:
+		what = "What was concluded in " + refs(k)
+	case *eventv1.Event_HandedBack:
+		what = fmt.Sprintf("The hand-back (%s)", refs(k))
+	case *eventv1.Event_Closed:
+		what = fmt.Sprintf("The closing (%s)", refs(k))
+	case *eventv1.Event_PartFitted:
+		what = fmt.Sprintf("That %s was fitted (%s)", the(d.PartFitted.GetComponent()), refs(k))
+	case *eventv1.Event_PartRemoved:
+		what = fmt.Sprintf("That %s was taken out (%s)", the(d.PartRemoved.GetComponent()), refs(k))
+	case *eventv1.Event_Repair:
+		what = fmt.Sprintf("The repair of %s (%s)", the(d.Repair.GetComponent()), refs(k))
+	}
+	return what + " rests on"
 }
 
 // mentions reports whether the text holds the name as whole words, both as

@@ -57,7 +57,7 @@ func workedOnThenFailed() Rule {
 	}
 }
 
-func workedOn(s *cases.Step, sus suspect, how string) Finding {
+func workedOn(s *cases.Step, sus accused, how string) Finding {
 	return Finding{
 		Entries: seqs(append(slices.Clone(sus.by), s)...), About: []string{sus.name},
 		Why:    fmt.Sprintf("%s %s against %s. %s", refs(sus.by...), number(len(sus.by), "speaks", "speak"), the(sus.name), how),
@@ -65,15 +65,15 @@ func workedOn(s *cases.Step, sus suspect, how string) Finding {
 	}
 }
 
-type suspect struct {
+type accused struct {
 	name, key string
 	by        []*cases.Step
 }
 
 // suspected lists what speaks against a component or point as it is now, in the
 // order in which it first did.
-func suspected(c *cases.Case) []suspect {
-	var out []suspect
+func suspected(c *cases.Case) []accused {
+	var out []accused
 	at := map[string]int{}
 	add := func(name string, s *cases.Step) {
 		key := c.Key(name)
@@ -84,7 +84,7 @@ func suspected(c *cases.Case) []suspect {
 		if !met {
 			i = len(out)
 			at[key] = i
-			out = append(out, suspect{name: name, key: key})
+			out = append(out, accused{name: name, key: key})
 		}
 		if !slices.Contains(out[i].by, s) {
 			out[i].by = append(out[i].by, s)
