@@ -81,17 +81,16 @@ func concern(s *cases.Step) *eventv1.Concern {
 	return s.Says.GetConcernStated().GetConcern()
 }
 
-// triedSince is the last check of a repair with which the concern was tried under
-// its own conditions and stayed away, and has not been seen since; nil when there
-// is none.
-func triedSince(c *cases.Case) *cases.Step {
-	var tried *cases.Step
+// tried reports whether the concern was tried under its own conditions after a
+// repair, stayed away, and has not been seen since.
+func tried(c *cases.Case) bool {
+	tried := false
 	for _, s := range c.Jobs() {
 		switch {
 		case concernThere(s), s.Says.GetConcernStated() != nil, s.Says.GetCameBack() != nil:
-			tried = nil
-		case s.Says.GetRepairChecked().GetConcernTried() == yes && outcome(s) != fail:
-			tried = s
+			tried = false
+		case s.Says.GetRepairChecked().GetConcernTried() == yes:
+			tried = true
 		}
 	}
 	return tried

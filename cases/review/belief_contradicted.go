@@ -63,7 +63,7 @@ type alone struct{ passed, failed []*cases.Evidence }
 func testsAlone(p *places) map[suspect.Part]alone {
 	out := map[suspect.Part]alone{}
 	for _, e := range p.Evidence {
-		if !e.Alone || !measured(e.Step) {
+		if !e.Alone {
 			continue
 		}
 		a := out[p.of(e)]
@@ -109,7 +109,7 @@ func denies(mode eventv1.FaultMode, e *cases.Evidence) bool {
 func clears(mode eventv1.FaultMode, e *cases.Evidence) bool {
 	can := canShow(e)
 	if mode == eventv1.FaultMode_FAULT_MODE_UNSPECIFIED {
-		return can == nil || slices.Contains(can, eventv1.FaultMode_FAULT_MODE_HIGH_RESISTANCE) && dropped(e.Step) && loaded(e.Step)
+		return can == nil || slices.Contains(can, eventv1.FaultMode_FAULT_MODE_HIGH_RESISTANCE) && dropped(e.Step) && drew(e.Step)
 	}
 	return can == nil || slices.Contains(can, mode)
 }

@@ -19,13 +19,13 @@ func faultAbsentWhenTested() Rule {
 		Severity: LookNow,
 		Check: func(c *cases.Judged) []Finding {
 			absent := absentPasses(c.Case)
-			if len(absent) == 0 {
+			if len(absent) == 0 || tried(c.Case) {
 				return nil
 			}
-			p, tried := placesOf(c), triedSince(c.Case)
+			p := placesOf(c)
 			again, by := testedAgain(p, absent), evidenceBy(c.Case)
 			counts := func(s *cases.Step, about *cases.Component) bool {
-				if !absent[s] || tried != nil && tried.Job > s.Job {
+				if !absent[s] {
 					return false
 				}
 				on := bearing(by[s], about)

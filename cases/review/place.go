@@ -131,6 +131,16 @@ func dropped(s *cases.Step) bool {
 	return manner(s) == eventv1.TestManner_TEST_MANNER_DROP || s.Says.GetReading().GetValue().GetShape() == eventv1.Shape_SHAPE_DROP
 }
 
+// drew reports whether current flowed: nothing drops where nothing flows.
+func drew(s *cases.Step) bool {
+	con := s.Says.GetReading().GetConditions()
+	if t := s.Says.GetTest(); t != nil {
+		con = t.GetConditions()
+	}
+	return con.GetCurrent() != nil || len(con.GetLoaded()) > 0 || con.GetKey() == eventv1.KeyPosition_KEY_POSITION_CRANKING ||
+		con.GetCommanded() == eventv1.Command_COMMAND_ON && len(con.GetUnplugged()) == 0
+}
+
 func continuity(s *cases.Step) bool {
 	return manner(s) == eventv1.TestManner_TEST_MANNER_CONTINUITY || s.Says.GetReading().GetValue().GetUnit() == "Ohm"
 }

@@ -21,7 +21,7 @@ func staleEvidence() Rule {
 			handled := map[*cases.Component][]*cases.Step{}
 			var out []Finding
 			for _, k := range c.Jobs() {
-				if k.Says.GetRepair() != nil || k.Says.GetPartRemoved() != nil || !decides(k) || undone(c.Case, k) || speaksOfOld(k) {
+				if !decides(k) || undone(c.Case, k) || speaksOfOld(k) {
 					continue
 				}
 				var stale []overtaken
@@ -101,9 +101,7 @@ func (p *places) overtaken(k *cases.Step, e *cases.Evidence, handled map[*cases.
 		}
 		for _, s := range slices.Backward(handled[comp]) {
 			if s.Job < k.Job {
-				if s.Job > e.Step.Job {
-					o.by, o.how = s, "it was unplugged"
-				}
+				o.by, o.how = s, "it was unplugged"
 				break
 			}
 		}
