@@ -12,7 +12,16 @@ import (
 // tests are the tests, judged readings and looks, as evidence.
 func (a *asker) tests() []suspect.Evidence {
 	part := map[string]bool{} // readings that a test is made of count as that test
-	for _, s := range a.jobs {
+	steps := a.jobs
+	if a.horizon.only != nil {
+		steps = nil
+		for _, comp := range a.horizon.only {
+			steps = append(steps, comp.Steps...)
+		}
+		slices.SortFunc(steps, func(x, y *Step) int { return x.Job - y.Job })
+		steps = slices.Compact(steps)
+	}
+	for _, s := range steps {
 		if t := s.Says.GetTest(); t != nil && a.horizon.sees(s) {
 			for _, id := range t.GetReadings() {
 				part[id] = true
@@ -20,7 +29,7 @@ func (a *asker) tests() []suspect.Evidence {
 		}
 	}
 	var out []suspect.Evidence
-	for _, s := range a.jobs {
+	for _, s := range steps {
 		if !a.horizon.sees(s) || part[s.ID] {
 			continue
 		}

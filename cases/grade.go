@@ -68,6 +68,9 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 		return g
 	}
 	h := horizon{job: step.Job, about: comp, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
+	if len(at.Components) > manyComponents {
+		h.only = at.neighbours(comp)
+	}
 	p := at.problem(t, h)
 	part := suspect.Part{Key: comp.Key, Life: at.body(comp, lifeBefore(comp, step))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
@@ -115,6 +118,25 @@ func byTests(p suspect.Problem, part suspect.Part, before float64) bool {
 		sighted = sighted || isSighting(e)
 	}
 	return suspect.Odds(suspect.Judge(tests).Probability(part)) >= pointedOdds*suspect.Odds(before)
+}
+
+// manyComponents is from how many on a grade looks at those only that a test
+// covers together with the part: judging all of them for every part fitted takes
+// too long, and what no test connects hardly changes the odds.
+const manyComponents = 60
+
+// neighbours are the component and those that a test covers together with it.
+func (c *Case) neighbours(comp *Component) []*Component {
+	out := []*Component{comp}
+	for _, e := range comp.Evidence {
+		k, _ := judge(e.Step)
+		for _, cov := range k.covers {
+			if n := c.Component(cov.GetComponent()); n != nil && !slices.Contains(out, n) && len(out) < manyComponents {
+				out = append(out, n)
+			}
+		}
+	}
+	return out
 }
 
 func isSighting(e suspect.Evidence) bool { _, ok := e.(*suspect.Sighting); return ok }

@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -51,6 +52,8 @@ type horizon struct {
 	counts func(*Step) bool
 	// about is a component that is asked about, even if nobody spoke of it yet.
 	about *Component
+	// only these components, when it is not nil.
+	only []*Component
 }
 
 func (h horizon) sees(s *Step) bool { return s.Job < h.job && h.counts(s) }
@@ -91,7 +94,11 @@ func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
 // known lists the components that somebody spoke of, by key.
 func (a *asker) known() []*Component {
 	var out []*Component
-	for _, comp := range a.Components {
+	all := a.horizon.only
+	if all == nil {
+		all = slices.Collect(maps.Values(a.Components))
+	}
+	for _, comp := range all {
 		// Where a part was borrowed from is no suspect for that.
 		if comp == a.horizon.about || slices.ContainsFunc(comp.Steps, func(s *Step) bool {
 			f := s.Says.GetPartFitted()

@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 
@@ -31,16 +32,70 @@ func (c *Case) Judge(t *suspect.Table) *Judged {
 	return &Judged{Case: c, Table: t, grades: map[*Fitting]Graded{}, then: map[string]*Case{}}
 }
 
+// JudgeAfter is Judge for the case of prev when it has grown: where no more than
+// one piece of evidence was added, the judgement does not start over.
+func (c *Case) JudgeAfter(prev *Judged) *Judged {
+	j := c.Judge(prev.Table)
+	if prev.judgement == nil {
+		return j
+	}
+	j.problem = c.Problem(j.Table)
+	switch e, n := added(prev.problem, j.problem); n {
+	case 0:
+		j.judgement = prev.judgement
+	case 1:
+		j.judgement = prev.judgement.With(e)
+	default:
+		j.judgement = suspect.Judge(j.problem)
+	}
+	j.prove()
+	return j
+}
+
+// added compares two problems: the evidence that the second has more, when that is
+// all, or n over 1.
+func added(before, after suspect.Problem) (e suspect.Evidence, n int) {
+	const over = 2
+	if !slices.Equal(before.Faults, after.Faults) || len(after.Evidence)-len(before.Evidence) > 1 {
+		return nil, over
+	}
+	k := 0
+	for _, x := range after.Evidence {
+		if k < len(before.Evidence) && sameEvidence(before.Evidence[k], x) {
+			k++
+			continue
+		}
+		e = x
+		n++
+	}
+	if k < len(before.Evidence) {
+		return nil, over
+	}
+	return e, n
+}
+
+func sameEvidence(a, b suspect.Evidence) bool {
+	if x, ok := a.(*suspect.Sighting); ok {
+		y, ok := b.(*suspect.Sighting)
+		return ok && x.ID == y.ID && x.Setup == y.Setup && x.Gone == y.Gone && x.Shares == y.Shares
+	}
+	return reflect.DeepEqual(a, b)
+}
+
 // Judgement of the case as it stands.
 func (j *Judged) Judgement() *suspect.Judgement {
 	if j.judgement == nil {
 		j.problem = j.Problem(j.Table)
 		j.judgement = suspect.Judge(j.problem)
-		j.proven, j.again = j.judgement.Proofs()
-		// Of what is no longer there a proof is history.
-		j.proven = slices.DeleteFunc(j.proven, func(p suspect.Proof) bool { return j.Part(j.Components[p.Part.Key]) != p.Part })
+		j.prove()
 	}
 	return j.judgement
+}
+
+func (j *Judged) prove() {
+	j.proven, j.again = j.judgement.Proofs()
+	// Of what is no longer there a proof is history.
+	j.proven = slices.DeleteFunc(j.proven, func(p suspect.Proof) bool { return j.Part(j.Components[p.Part.Key]) != p.Part })
 }
 
 // Proven is what is proven not to be bad of what is there now, mode by mode.

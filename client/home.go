@@ -100,6 +100,10 @@ func (h *Home) locked(name string, f func() error) error {
 	return f()
 }
 
+// TableFile is where a shop keeps what it puts in the place of the table of
+// priors, shares and costs.
+func (h *Home) TableFile() string { return filepath.Join(filepath.Dir(h.settings), "judgement.json") }
+
 // Settings reads the settings file: 'name = value' lines, # begins a comment.
 // A file that is not there holds none.
 func (h *Home) Settings() (map[string]string, error) {

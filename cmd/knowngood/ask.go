@@ -15,6 +15,7 @@ import (
 	"knowngood.example/cases/export"
 	"knowngood.example/cases/notation"
 	"knowngood.example/cases/quick"
+	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -46,11 +47,35 @@ type asked struct {
 	sent uint64
 	// shop is the asker's; empty when asking an export.
 	shop string
+	// table is what judgements rest on.
+	table *suspect.Table
+}
+
+// judged is the case to be judged by the table of this home.
+func (q *asked) judged() *cases.Judged { return q.Judge(q.table) }
+
+// table of priors, shares and costs: the default, with what this home changed.
+func (a *app) table() (*suspect.Table, error) {
+	t := suspect.Default()
+	b, err := os.ReadFile(a.home.TableFile())
+	if errors.Is(err, os.ErrNotExist) {
+		return &t, nil
+	}
+	if err == nil {
+		err = t.Change(b)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", a.home.TableFile(), err)
+	}
+	return &t, nil
 }
 
 // look gets the case that the flags mean.
 func (a *app) look(ctx context.Context, o *askFlags) (*asked, error) {
 	q, err := a.lookNow(ctx, o)
+	if err == nil {
+		q.table, err = a.table()
+	}
 	if err != nil || o.asOf == 0 {
 		return q, err
 	}

@@ -138,7 +138,7 @@ func runBoardFrom(ctx context.Context, a *app, o *askFlags) error {
 	if err != nil {
 		return err
 	}
-	return a.writeBoard([]brief.BoardLine{brief.Board(c.Judge(nil))}, c.names, "")
+	return a.writeBoard([]brief.BoardLine{brief.Board(c.judged())}, c.names, "")
 }
 
 // writeBoard lists the lines; you are of the shop.

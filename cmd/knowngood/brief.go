@@ -60,9 +60,9 @@ func runDocument(ctx context.Context, a *app, o *askFlags, handBack bool) error 
 	if err != nil {
 		return err
 	}
-	doc := brief.Brief(c.Judge(nil), c.names)
+	doc := brief.Brief(c.judged(), c.names)
 	if handBack {
-		doc = brief.HandBack(c.Judge(nil), c.names)
+		doc = brief.HandBack(c.judged(), c.names)
 	}
 	switch a.show.Format {
 	case "json":

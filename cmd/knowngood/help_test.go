@@ -158,7 +158,7 @@ func TestEveryAskTakesAnExport(t *testing.T) {
 		require.NotNil(t, c.Flags().Lookup("from"), c.Name())
 		require.NotNil(t, c.Flags().Lookup("as-of"), c.Name())
 	})
-	require.Equal(t, 8, n)
+	require.Equal(t, 10, n)
 }
 
 // TestEveryRecordTakesTheSameFlags: by whom, when, and yes to what is asked again.

@@ -25,7 +25,15 @@ timeline   seq, job (place in job order), id, kind, happened, recorded, by,
            recorded_by, shop, text, now (what a correction put in its place), marks
            (list), word (on whose word it stands), typed (the line it was made from)
 replay     as timeline, then tested, only_believed, temporary: counts once the entry
-           was in the log
+           was in the log; suspects (list of component, probability), grade
+suspects   component, probability, if_less_likely, if_more_likely (the prior three
+           times smaller, larger), verdicts (list of standing, mode, conditions
+           (list), entries (list), since, assumes)
+suspects --explanations  parts (list), probability
+suspects --table  one object: the table of priors, shares and costs in force
+next       aim ('to check', 'to prove', 'to find', 'withheld'), manner, component, do,
+           if_well, if_bad, fails, bits, minutes, now, after_well, after_bad, tools
+           (list), caution
 watch      case, then as timeline, then cursor: resume behind this line; empty when
            only a later line has one
 review     rule, severity ('look now', 'look', 'note'), entries (list of seq), about

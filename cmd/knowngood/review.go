@@ -47,7 +47,7 @@ func runReview(ctx context.Context, a *app, o *askFlags) error {
 	}
 	rows := []findingRow{}
 	t := client.Table{Head: []string{"", "Rule", "Entries", "Why", "What would clear it"}, None: "Nothing to look at."}
-	for _, f := range review.Run(c.Judge(nil)) {
+	for _, f := range review.Run(c.judged()) {
 		rows = append(rows, findingRow{f.Rule, f.Severity.String(), append([]uint64{}, f.Entries...), append([]string{}, f.About...), f.Why, f.Clears})
 		t.Rows = append(t.Rows, []string{f.Severity.String(), f.Rule, refs(f.Entries), f.Why, f.Clears})
 	}

@@ -60,7 +60,7 @@ func runSpend(ctx context.Context, a *app, o *askFlags) error {
 		}
 		t.Rows = append(t.Rows, []string{fmt.Sprintf("#%d", r.Seq), r.What, r.Grade, r.Reason, r.Why, minutes, money(ms)})
 	}
-	j := c.Judge(nil)
+	j := c.judged()
 	for _, f := range c.Fittings {
 		why := f.Part.GetWhySaid()
 		if why == "" && f.Part.GetWhy() != 0 {

@@ -10,6 +10,7 @@ import (
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
+	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -153,7 +154,8 @@ func newReplay(a *app) *cobra.Command {
 
 Beside each entry stands how the case stood once it was in the log: how many
 components had a test since they were last fitted, how many beliefs nothing had
-settled, how many things were temporary.` + askHelp,
+settled, how many things were temporary, what the tests said of the suspects, and of
+a part fitted the grade of its moment.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runReplay(cmd.Context(), a, o, from, through, step) },
 	}
@@ -170,6 +172,37 @@ type replayRow struct {
 	Tested       int `json:"tested"`
 	OnlyBelieved int `json:"only_believed"`
 	Temporary    int `json:"temporary"`
+	// Suspects as they stood then, the likeliest first; Grade of the part that the
+	// entry fitted.
+	Suspects []suspectShare `json:"suspects"`
+	Grade    string         `json:"grade"`
+}
+
+type suspectShare struct {
+	Component   string  `json:"component"`
+	Probability float64 `json:"probability"`
+}
+
+// String is how it stands in a cell of csv.
+func (s suspectShare) String() string { return fmt.Sprintf("%s %.4f", s.Component, s.Probability) }
+
+// shares lists the suspects that hold a hundredth or more.
+func shares(j *cases.Judged) []suspectShare {
+	out := []suspectShare{}
+	for _, s := range j.Judgement().Suspects() {
+		name := notNamed
+		if s.Part != suspect.NotNamed {
+			c := j.Components[s.Part.Key]
+			if c == nil || j.Part(c) != s.Part {
+				continue // what is no longer there
+			}
+			name = c.Name
+		}
+		if s.Probability >= 0.01 {
+			out = append(out, suspectShare{name, round(s.Probability)})
+		}
+	}
+	return out
 }
 
 func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, step bool) error {
@@ -187,8 +220,9 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 		return usagef("--step needs a terminal to wait at")
 	}
 	out := []replayRow{}
-	table := client.Table{Head: []string{"#", "When", "Who", "Says", "Tested", "Only believed", "Temporary"}}
+	table := client.Table{Head: []string{"#", "When", "Who", "Says", "Tested", "Only believed", "Temporary", "Suspects then"}}
 	then := cases.New(c.Stream)
+	judged := then.Judge(c.table)
 	for n := uint64(1); n <= through; n++ {
 		if err := then.Apply(c.Step(n).Record); err != nil {
 			return err
@@ -197,18 +231,25 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 			continue
 		}
 		r := then.Row(then.Step(n), c.names)
-		row := replayRow{a.row(c, r), len(then.Tested()), len(then.Unsettled()), len(then.StillOn())}
+		judged = then.JudgeAfter(judged)
+		row := replayRow{a.row(c, r), len(then.Tested()), len(then.Unsettled()), len(then.StillOn()), shares(judged), ""}
+		if f := then.FittingOf(then.Step(n)); f != nil {
+			row.Grade = judged.Graded(f).Grade.String()
+		}
 		out = append(out, row)
 		line := []string{
 			fmt.Sprintf("#%d", n), a.show.Time(r.Step.Happened()), row.By, row.Kind + ": " + row.Text,
-			fmt.Sprint(row.Tested), fmt.Sprint(row.OnlyBelieved), fmt.Sprint(row.Temporary),
+			fmt.Sprint(row.Tested), fmt.Sprint(row.OnlyBelieved), fmt.Sprint(row.Temporary), sharesWords(row.Suspects),
+		}
+		if row.Grade != "" {
+			line[3] += "; fitted on: " + row.Grade
 		}
 		if !step {
 			table.Rows = append(table.Rows, line)
 			continue
 		}
 		fmt.Fprintln(a.out, client.Clean(strings.Join(line[:4], "  ")))
-		fmt.Fprintf(a.out, "    tested %d, only believed %d, temporary %d\n", row.Tested, row.OnlyBelieved, row.Temporary)
+		fmt.Fprintf(a.out, "    tested %d, only believed %d, temporary %d; suspects: %s\n", row.Tested, row.OnlyBelieved, row.Temporary, client.Clean(sharesWords(row.Suspects)))
 		if _, err := a.readLine(); err != nil {
 			return nil
 		}

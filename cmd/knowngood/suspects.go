@@ -1,0 +1,229 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"knowngood.example/cases"
+	"knowngood.example/cases/suspect"
+	"knowngood.example/client"
+)
+
+// suspectRow is the stable shape of a suspect.
+type suspectRow struct {
+	Component   string  `json:"component"`
+	Probability float64 `json:"probability"`
+	// IfLessLikely and IfMoreLikely are what the probability would be if the prior
+	// were three times smaller or larger.
+	IfLessLikely float64      `json:"if_less_likely"`
+	IfMoreLikely float64      `json:"if_more_likely"`
+	Verdicts     []verdictRow `json:"verdicts"`
+}
+
+type verdictRow struct {
+	Standing   string   `json:"standing"`
+	Mode       string   `json:"mode"`
+	Conditions []string `json:"conditions"`
+	Entries    []uint64 `json:"entries"`
+	// Since is the entry its present life began with; 0: from the beginning.
+	Since   uint64 `json:"since"`
+	Assumes string `json:"assumes"`
+}
+
+// String is how it stands in a cell of csv.
+func (v verdictRow) String() string {
+	text := v.Standing
+	if v.Mode != "" {
+		text += ": " + v.Mode
+	}
+	return strings.Join(append([]string{text, refs(v.Entries)}, v.Conditions...), ", ")
+}
+
+type explanationRow struct {
+	Parts       []string `json:"parts"`
+	Probability float64  `json:"probability"`
+}
+
+// notNamed is what something that nobody has named is called.
+const notNamed = "something not named"
+
+// threefold is how much a prior is changed to see how an answer depends on it.
+const threefold = 3
+
+func newSuspects(a *app) *cobra.Command {
+	o := new(askFlags)
+	var explanations, table bool
+	cmd := &cobra.Command{
+		Use: "suspects", Short: "Which components may be bad, how likely, and what is proven of each",
+		Long: `  knowngood suspects
+  knowngood suspects --as-of 12
+  knowngood suspects --explanations                which parts, bad together, account for every test
+  knowngood suspects --table > judgement.json      the priors, shares and costs it rests on
+
+A probability ranks; it proves nothing. Proven good is one way of being bad that two
+tests of different set-ups, each of that one component, exclude under their
+conditions; proven bad takes a drop across it under load, a bypass, a bench test, or
+an exchange that was undone. Beside each stands what it would be if that kind of
+component failed three times less or more often than the table assumes. A file
+judgement.json beside the settings changes the table.` + askHelp,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if table {
+				return runTable(a)
+			}
+			return runSuspects(cmd.Context(), a, o, explanations)
+		},
+	}
+	o.add(cmd.Flags())
+	cmd.Flags().BoolVar(&explanations, "explanations", false, "list the explanations instead")
+	cmd.Flags().BoolVar(&table, "table", false, "print the table that judgements rest on, as JSON")
+	return cmd
+}
+
+func runTable(a *app) error {
+	t, err := a.table()
+	if err != nil {
+		return err
+	}
+	e := json.NewEncoder(a.out)
+	e.SetIndent("", "  ")
+	return e.Encode(t)
+}
+
+func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) error {
+	c, err := a.look(ctx, o)
+	if err != nil {
+		return err
+	}
+	j := c.judged()
+	if explanations {
+		return a.writeExplanations(j)
+	}
+	rows := []suspectRow{}
+	t := client.Table{Head: []string{"Component", "Probability", "If a third / three times as likely", "What stands"}, None: "No component is named yet."}
+	for _, s := range j.Judgement().Suspects() {
+		row := suspectRow{
+			Component: notNamed, Probability: round(s.Probability), Verdicts: []verdictRow{},
+			IfLessLikely: round(suspect.IfPrior(s.Probability, 1.0/threefold)), IfMoreLikely: round(suspect.IfPrior(s.Probability, threefold)),
+		}
+		words := []string{"whatever nobody has thought of yet"}
+		if s.Part != suspect.NotNamed {
+			comp := j.Components[s.Part.Key]
+			if comp == nil || j.Part(comp) != s.Part {
+				continue // what is no longer there
+			}
+			row.Component, words = comp.Name, nil
+			for _, v := range j.Verdicts(comp) {
+				row.Verdicts = append(row.Verdicts, shapeVerdict(v))
+				words = append(words, verdictWords(v))
+			}
+		}
+		rows = append(rows, row)
+		t.Rows = append(t.Rows, []string{
+			row.Component, percent(row.Probability), percent(row.IfLessLikely) + " / " + percent(row.IfMoreLikely), strings.Join(words, "; "),
+		})
+	}
+	if a.show.Format != "table" {
+		return a.show.Write(rows, nil)
+	}
+	if err := t.Write(a.out, a.show.Style); err != nil {
+		return err
+	}
+	for _, again := range j.Again() {
+		if s := j.ByID(again.Entry); s != nil {
+			fmt.Fprintf(a.out, "\nRead #%d again: it cannot be true with the rest. Until it is settled nothing counts as proven.\n", s.Seq)
+		}
+	}
+	return nil
+}
+
+func (a *app) writeExplanations(j *cases.Judged) error {
+	rows := []explanationRow{}
+	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing recorded asks for a fault."}
+	for _, e := range j.Judgement().Explanations() {
+		row := explanationRow{Probability: round(e.Probability)}
+		for _, p := range e.Parts {
+			name := notNamed
+			if p != suspect.NotNamed {
+				name = j.Components[p.Key].Name
+			}
+			row.Parts = append(row.Parts, name)
+		}
+		rows = append(rows, row)
+		share := percent(row.Probability)
+		if len(row.Parts) > 2 && e.Probability == 0 {
+			share = "not weighed: fewer parts explain as much"
+		}
+		t.Rows = append(t.Rows, []string{strings.Join(row.Parts, " and "), share})
+	}
+	return a.show.Write(rows, func() client.Table { return t })
+}
+
+func shapeVerdict(v cases.Verdict) verdictRow {
+	out := verdictRow{Standing: v.Standing.String(), Conditions: append([]string{}, v.Conditions...), Entries: []uint64{}, Assumes: v.Assumes}
+	if v.Standing == cases.ProvenGood || v.Standing == cases.ProvenBad {
+		out.Mode = v.Mode.String()
+	}
+	for _, s := range v.Entries {
+		out.Entries = append(out.Entries, s.Seq)
+	}
+	if v.Since != nil {
+		out.Since = v.Since.Seq
+	}
+	return out
+}
+
+// verdictWords says a verdict with its mode, conditions and entries.
+func verdictWords(v cases.Verdict) string {
+	text := v.Standing.String()
+	switch v.Standing {
+	case cases.ProvenGood:
+		text = "proven not " + v.Mode.String()
+		if v.Mode == suspect.AnyWay {
+			text = "proven not bad in any way these tests would show"
+		}
+	case cases.ProvenBad:
+		if v.Mode != suspect.AnyWay {
+			text += ": " + v.Mode.String()
+		}
+	}
+	var at []string
+	for i, s := range v.Entries {
+		at = append(at, fmt.Sprintf("#%d %s", s.Seq, v.Conditions[i]))
+	}
+	if len(at) > 0 {
+		text += " (" + strings.Join(at, ", ") + ")"
+	}
+	if v.Since != nil {
+		text += fmt.Sprintf(", since #%d", v.Since.Seq)
+	}
+	return text
+}
+
+// round keeps four digits: more would claim what the table does not know.
+func round(p float64) float64 { return math.Round(p*1e4) / 1e4 }
+
+func percent(p float64) string {
+	switch {
+	case p >= 0.995:
+		return "over 99 %"
+	case p < 0.005:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
+// sharesWords names the three likeliest.
+func sharesWords(all []suspectShare) string {
+	var out []string
+	for _, s := range all[:min(3, len(all))] {
+		out = append(out, s.Component+" "+percent(s.Probability))
+	}
+	return strings.Join(slices.Clip(out), ", ")
+}
