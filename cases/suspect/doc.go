@@ -1,0 +1,26 @@
+// Package suspect finds out which faults explain the evidence, how likely each is,
+// what is proven, and which test to do next. It knows nothing of how evidence is
+// recorded.
+//
+// # Two scores, never mixed
+//
+// Probability ranks. The prior of a hypothesis is the product of its faults'
+// odds; its likelihood the mean, over draws of the unknown parameters, of the
+// product over all evidence, each factor mixed with a hundredth that says nothing.
+// No fault, every single fault and every pair of faults in different parts are
+// weighed; threes where some failing tests are explained by no pair. Something not
+// named is in every problem.
+//
+// Proof excludes. A fault is proven not to be there when every hypothesis that
+// holds it is contradicted, beyond doubt, by evidence of two set-ups or more that
+// would not contradict no fault at all. A test of parts contradicts only what it
+// covers alone and wholly. Where even the best hypothesis is contradicted, or a
+// failure comes only from what is proven good, that evidence is to be read again
+// and nothing counts as proven.
+//
+// # How it stays fast
+//
+// Evidence to which many faults are alike (Classed) is asked once for each pair of
+// classes, and only hypotheses with a fault it knows of are changed. Of more than
+// 700 faults the likeliest are held in pairs, the others singly.
+package suspect
