@@ -100,6 +100,9 @@ func (t *trial) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 // than one that makes it likelier still. Assumed.
 const nearlyFound = 0.8
 
+// mended is the probability of no fault from which nothing is left to find.
+const mended = 0.9
+
 // worthwhile is the probability from which a component is worth a test.
 const worthwhile = 0.01
 
@@ -114,6 +117,9 @@ func (j *Judged) Next() Next {
 		return out
 	}
 	out.Advice = append(out.Advice, j.toCheck()...)
+	if g.NoFault() > mended {
+		return out // what is recorded asks for no fault any more
+	}
 	trials, withheld := j.trials()
 	out.Withheld = withheld
 	var candidates []suspect.Candidate

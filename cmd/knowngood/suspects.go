@@ -211,9 +211,9 @@ func round(p float64) float64 { return math.Round(p*1e4) / 1e4 }
 
 func percent(p float64) string {
 	switch {
-	case p >= 0.995:
+	case p > 0.99:
 		return "over 99 %"
-	case p < 0.005:
+	case p < 0.01:
 		return "under 1 %"
 	}
 	return fmt.Sprintf("%.0f %%", 100*p)
