@@ -19,7 +19,8 @@ type Case struct {
 	byDevice map[string][]uint64
 	// awaited holds ids that a placement or a because names and that are not here
 	// yet.
-	awaited map[string]bool
+	awaited     map[string]bool
+	corrections []*Step // in log order, withdrawn ones too
 }
 
 // Step is one entry as the case holds it.
@@ -107,6 +108,8 @@ type State struct {
 	fittings map[*Step]*Fitting
 	repairs  map[*Step]*Repair
 	on       map[string]*Temporary // by the id that ends it
+	workedAt map[string][]*Step    // by the key of what was worked on
+	sighted  []*Step               // the concern seen, or tried in vain, in job order
 }
 
 // Component is anything that can be good or bad.

@@ -91,6 +91,9 @@ func (c *Case) add(r Record) (*Step, error) {
 	c.byDevice[e.GetDevice()] = append(c.byDevice[e.GetDevice()], s.Seq)
 	c.log = append(c.log, s)
 	c.byID[s.ID] = s
+	if s.Kind == kindCorrection {
+		c.corrections = append(c.corrections, s)
+	}
 	return s, nil
 }
 

@@ -184,7 +184,7 @@ func leading(j *suspect.Judgement, p suspect.Part) bool {
 func (c *Case) asOfFitting(f *Fitting, then map[string]*Case) *Case {
 	var key []byte
 	without := map[uint64]bool{}
-	for _, s := range c.log {
+	for _, s := range c.corrections {
 		if s.Seq <= f.Step.Seq {
 			continue
 		}

@@ -170,13 +170,8 @@ func (a *asker) lifePrior(l Life) (times float64, there bool) {
 // workedOn reports whether somebody worked on the component before the concern
 // was brought in.
 func (c *Case) workedOn(comp *Component, h horizon) bool {
-	for _, s := range c.Worked {
-		if !h.sees(s) || c.Opening != nil && s.Job > c.Opening.Job {
-			continue
-		}
-		w := s.Says.GetWorkedOn()
-		if slices.ContainsFunc(w.GetComponents(), func(n string) bool { return c.Key(n) == comp.Key }) ||
-			w.GetArea() != "" && c.Key(w.GetArea()) == comp.Key {
+	for _, s := range c.workedAt[comp.Key] {
+		if h.sees(s) && (c.Opening == nil || s.Job <= c.Opening.Job) {
 			return true
 		}
 	}
@@ -239,7 +234,7 @@ func (a *asker) sightings() []suspect.Evidence {
 		// fitted for it.
 		epochs[0].seen = a.Opening
 	}
-	for _, s := range a.jobs {
+	for _, s := range a.sighted {
 		if !a.horizon.sees(s) {
 			continue
 		}

@@ -12,7 +12,7 @@ func newState() State {
 	return State{
 		Components: map[string]*Component{}, Points: map[string]*Point{},
 		Grants: map[string]*Grant{}, same: map[string]string{},
-		beliefs: map[*Step]*Belief{}, fittings: map[*Step]*Fitting{}, repairs: map[*Step]*Repair{}, on: map[string]*Temporary{},
+		beliefs: map[*Step]*Belief{}, fittings: map[*Step]*Fitting{}, repairs: map[*Step]*Repair{}, on: map[string]*Temporary{}, workedAt: map[string][]*Step{},
 	}
 }
 
@@ -115,6 +115,9 @@ func (c *Case) apply(s *Step) {
 		return
 	}
 	st.rely(s)
+	if seen, gone := sighting(s); seen || gone {
+		st.sighted = append(st.sighted, s)
+	}
 	switch k := s.Says.GetKind().(type) {
 	case *eventv1.Event_CaseOpened:
 		st.opened(s, k.CaseOpened)
@@ -162,10 +165,7 @@ func (c *Case) apply(s *Step) {
 	case *eventv1.Event_TemporaryOff:
 		st.temporaryOff(s, k.TemporaryOff.GetTemporary())
 	case *eventv1.Event_WorkedOn:
-		st.Worked = append(st.Worked, s)
-		for _, name := range k.WorkedOn.GetComponents() {
-			st.component(name, s)
-		}
+		st.worked(s, k.WorkedOn)
 	case *eventv1.Event_MadeSafe:
 		st.MadeSafe = append(st.MadeSafe, s)
 	case *eventv1.Event_Repair:
@@ -241,7 +241,7 @@ func (s *State) fitted(step *Step, p *eventv1.PartFitted) {
 			f.Failing = append(f.Failing, e)
 		}
 	}
-	for _, seen := range s.Seen {
+	for _, seen := range c.Steps {
 		says := seen.Says.GetSeen()
 		bad := says.GetOutcome() == eventv1.Outcome_OUTCOME_FAIL || says.GetMode() != eventv1.FaultMode_FAULT_MODE_UNSPECIFIED
 		if bad && s.Key(says.GetComponent()) == c.Key {
@@ -419,6 +419,21 @@ func (s *State) drawn(step *Step, d *eventv1.CircuitDrawn) {
 	for _, seen := range d.GetPoints() {
 		if p := s.point(seen.GetPoint(), step); p != nil {
 			p.Seen, p.Basis = seen, step
+		}
+	}
+}
+
+func (s *State) worked(step *Step, w *eventv1.WorkedOn) {
+	s.Worked = append(s.Worked, step)
+	keys := []string{s.Key(w.GetArea())}
+	for _, name := range w.GetComponents() {
+		s.component(name, step)
+		keys = append(keys, s.Key(name))
+	}
+	slices.Sort(keys)
+	for _, key := range slices.Compact(keys) {
+		if key != "" {
+			s.workedAt[key] = append(s.workedAt[key], step)
 		}
 	}
 }

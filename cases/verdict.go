@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -36,6 +37,9 @@ func (c *Case) Judge(t *suspect.Table) *Judged {
 // one piece of evidence was added, the judgement does not start over.
 func (c *Case) JudgeAfter(prev *Judged) *Judged {
 	j := c.Judge(prev.Table)
+	// A grade is of its moment. Where something before that moment changed, the case
+	// was folded anew and its fittings are others.
+	maps.Copy(j.grades, prev.grades)
 	if prev.judgement == nil {
 		return j
 	}

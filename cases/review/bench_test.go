@@ -96,6 +96,19 @@ func BenchmarkReview10000(b *testing.B) {
 	b.ReportMetric(float64(found), "findings")
 }
 
+// BenchmarkReviewOneMore reviews a case of 10,000 entries again after one more.
+func BenchmarkReviewOneMore(b *testing.B) {
+	c := long(b, 10_000)
+	before := judged(c.AsOf(9_999))
+	grown := before.Case
+	review.Run(before)
+	require.NoError(b, grown.Apply(c.Step(10_000).Record))
+	b.ReportAllocs()
+	for b.Loop() {
+		review.Run(grown.JudgeAfter(before))
+	}
+}
+
 // BenchmarkRule reviews a case of 10,000 entries by one rule at a time.
 func BenchmarkRule(b *testing.B) {
 	c := long(b, 10_000)

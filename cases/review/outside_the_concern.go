@@ -16,9 +16,15 @@ func outsideTheConcern() Rule {
 		Severity: Look,
 		Check: func(c *cases.Judged) []Finding {
 			var out []Finding
+			var telling []*cases.Step
+			for _, s := range c.Jobs() {
+				if tells(s) {
+					telling = append(telling, s)
+				}
+			}
 			for _, s := range c.Seen {
 				seen := s.Says.GetSeen()
-				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(c.Case, s) {
+				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(c.Case, s, telling) {
 					continue
 				}
 				f := Finding{
@@ -38,18 +44,16 @@ func outsideTheConcern() Rule {
 	}
 }
 
-func passedOn(c *cases.Case, s *cases.Step) bool {
-	seen := s.Says.GetSeen()
-	return slices.ContainsFunc(c.Jobs(), func(later *cases.Step) bool {
-		if later.Job <= s.Job {
-			return false
-		}
-		if again := later.Says.GetSeen(); again.GetTold() != "" && again.GetComponent() != "" && c.Key(again.GetComponent()) == c.Key(seen.GetComponent()) {
-			return true
-		}
-		tells := later.Says.GetApproval() != nil || later.Says.GetHandedBack() != nil || later.Says.GetNote() != nil || again(later)
-		return tells && slices.Contains(later.Because, s)
-	})
+// tells reports whether somebody may have been told in the step.
+func tells(s *cases.Step) bool {
+	return s.Says.GetApproval() != nil || s.Says.GetHandedBack() != nil || s.Says.GetNote() != nil || s.Says.GetSeen().GetTold() != ""
 }
 
-func again(s *cases.Step) bool { return s.Says.GetSeen().GetTold() != "" }
+func passedOn(c *cases.Case, s *cases.Step, telling []*cases.Step) bool {
+	of := c.Key(s.Says.GetSeen().GetComponent())
+	return slices.ContainsFunc(telling, func(later *cases.Step) bool {
+		again := later.Says.GetSeen()
+		same := again.GetComponent() != "" && c.Key(again.GetComponent()) == of
+		return later.Job > s.Job && (same || slices.Contains(later.Because, s))
+	})
+}

@@ -36,17 +36,17 @@ func severalChanges(c *cases.Judged) []Finding {
 	if len(all) < 2 {
 		return nil
 	}
-	looks, ends := looksAt(c.Case), concluding(c.Case)
+	looks, credits := looksAt(c.Case), creditedBy(c.Case, all)
 	var out []Finding
 	said := map[*cases.Step]bool{}
 	for _, x := range all {
-		for _, k := range credits(c.Case, ends, x) {
+		for _, k := range credits[x.step] {
 			if said[k] || exchanged(x.comp) || beforeAndAfter(c.Case, x.comp) {
 				continue
 			}
 			with := sameWindow(all, x, looks, k)
-			credited := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits(c.Case, ends, y), k) })
-			if jobs(with) == jobs(credited) {
+			named := slices.DeleteFunc(slices.Clone(with), func(y change) bool { return !slices.Contains(credits[y.step], k) })
+			if jobs(with) == jobs(named) {
 				continue
 			}
 			said[k] = true
@@ -141,17 +141,30 @@ func jobs(cs []change) int {
 	return len(distinct)
 }
 
-// credits are the ones of the conclusions that put the cure down to the change.
-func credits(c *cases.Case, ends []*cases.Step, x change) []*cases.Step {
-	var out []*cases.Step
-	for _, s := range ends {
-		if s.Job <= x.step.Job {
-			continue
+// creditedBy maps the step of each change to the later conclusions that put the
+// cure down to it.
+func creditedBy(c *cases.Case, all []change) map[*cases.Step][]*cases.Step {
+	of, parts := map[*cases.Step]change{}, map[*cases.Component][]change{}
+	for _, x := range all {
+		of[x.step] = x
+		parts[x.comp] = append(parts[x.comp], x)
+	}
+	out := map[*cases.Step][]*cases.Step{}
+	for _, s := range concluding(c) {
+		var named []change
+		for _, b := range s.Because {
+			named = append(named, of[b])
 		}
-		r, h := s.Says.GetRepairChecked(), s.Says.GetHandedBack()
-		named := slices.Contains(s.Because, x.step) || slices.Contains(r.GetRepairs(), x.step.ID) || h.GetCause() != "" && c.Component(h.GetCause()) == x.comp
-		if named {
-			out = append(out, s)
+		for _, id := range s.Says.GetRepairChecked().GetRepairs() {
+			named = append(named, of[c.ByID(id)])
+		}
+		if cause := s.Says.GetHandedBack().GetCause(); cause != "" {
+			named = append(named, parts[c.Component(cause)]...)
+		}
+		for _, x := range named {
+			if x.step != nil && x.step.Job < s.Job && !slices.Contains(out[x.step], s) {
+				out[x.step] = append(out[x.step], s)
+			}
 		}
 	}
 	return out

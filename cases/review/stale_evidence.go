@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/notation"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -149,8 +150,8 @@ func isContact(key string) bool {
 // speaksOfOld reports whether a belief says by its words that it means what came
 // out.
 func speaksOfOld(k *cases.Step) bool {
-	text := k.Says.GetBelief().GetStatement()
-	return slices.ContainsFunc([]string{"old", "original", "first", "previous", "former", "came out", "taken out"}, func(w string) bool { return mentions(text, w) })
+	text := notation.Key(k.Says.GetBelief().GetStatement())
+	return slices.ContainsFunc([]string{"old", "original", "first", "previous", "former", "came out", "taken out"}, func(w string) bool { return mentionsKey(text, w) })
 }
 
 func rested(k *cases.Step, stale []overtaken) Finding {

@@ -81,6 +81,9 @@ func mentions(text, name string) bool { return mentionsKey(notation.Key(text), n
 
 // mentionsKey is mentions of a text and a name that are keys already.
 func mentionsKey(text, name string) bool {
+	if len(name) > len(text) {
+		return false
+	}
 	if utf8.RuneCountInString(name) < 3 {
 		return text == name && name != ""
 	}
