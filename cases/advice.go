@@ -24,6 +24,31 @@ func (j *Judged) advice(t *trial, aim Aim) Advice {
 	return a
 }
 
+// String is the test as one would tell it to somebody.
+func (a Advice) String() string {
+	text := a.Do + "."
+	if a.IfWell != "" {
+		text += " Well: " + a.IfWell + "."
+		if a.AfterWell > 0 {
+			text += " Then it is " + Percent(a.AfterWell) + "."
+		}
+		text += " Bad: " + a.IfBad + "."
+		if a.AfterBad > 0 {
+			text += fmt.Sprintf(" Then it is %s; now %s.", Percent(a.AfterBad), Percent(a.NowBad))
+		}
+	}
+	if a.Minutes > 0 {
+		text += fmt.Sprintf(" About %.0f minutes, risk counted in.", a.Minutes)
+	}
+	if len(a.Tools) > 0 {
+		text += " Bring: " + strings.Join(a.Tools, ", ") + "."
+	}
+	if a.Caution != "" {
+		text += " Caution: " + a.Caution
+	}
+	return text
+}
+
 // word says how the test is done. The figures are common practice for 12 V
 // systems; the maker's own stand above them.
 func (a *Advice) word() {

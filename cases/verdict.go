@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"fmt"
 	"maps"
 	"reflect"
 	"slices"
@@ -154,8 +155,9 @@ type Verdict struct {
 	Mode suspect.Mode
 	// Conditions under which the entries were made, one for each entry.
 	Conditions []string
-	// Since is the step that began its present life; nil from the beginning.
-	Since *Step
+	// Since is the step that began the life it speaks of; nil from the beginning.
+	// Until is the one that ended it; nil while it is the present one.
+	Since, Until *Step
 	// Entries it rests on.
 	Entries []*Step
 	// Assumes is what a proof takes for granted.
@@ -164,25 +166,60 @@ type Verdict struct {
 	Probability float64
 }
 
-// assumes is what every proof from tests takes for granted.
-const assumes = "the tests covered what their writer says, and nothing was disturbed since"
+// Assumes is what every proof from tests takes for granted.
+const Assumes = "the tests covered what their writer says, and nothing was disturbed since"
+
+// String says the verdict with its mode, its entries and their conditions.
+func (v Verdict) String() string {
+	text := v.Standing.String()
+	switch {
+	case v.Standing == ProvenGood && v.Mode == suspect.AnyWay:
+		text = "proven not bad in any way these tests would show"
+	case v.Standing == ProvenGood:
+		text = "proven not " + v.Mode.String()
+	case v.Standing == ProvenBad && v.Mode != suspect.AnyWay:
+		text += ": " + v.Mode.String()
+	}
+	var at []string
+	for i, s := range v.Entries {
+		at = append(at, fmt.Sprintf("#%d %s", s.Seq, v.Conditions[i]))
+	}
+	if len(at) > 0 {
+		text += " (" + strings.Join(at, "; ") + ")"
+	}
+	if v.Since != nil {
+		text += fmt.Sprintf(", since #%d", v.Since.Seq)
+	}
+	if v.Until != nil {
+		text += fmt.Sprintf(", until #%d", v.Until.Seq)
+	}
+	return text
+}
+
+// Percent is a probability in words: no more digits than the table knows, and
+// never certainty.
+func Percent(p float64) string {
+	switch {
+	case p > 0.99:
+		return "over 99 %"
+	case p < 0.01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
 
 // Verdicts of a component in its present life.
 func (j *Judged) Verdicts(c *Component) []Verdict {
 	part := j.Part(c)
 	v := Verdict{Component: c, Since: c.Lives[c.Present()].From, Probability: j.Judgement().Probability(part)}
 	var out []Verdict
-	if _, shown := j.judgement.Direct(part); len(shown) > 0 && !j.odd(part) {
-		bad := v
-		bad.Standing = ProvenBad
-		bad.Mode = j.likeliestMode(part)
-		bad.rest(j.Case, shown)
+	if bad, shown := j.shown(part, v); shown {
 		out = append(out, bad)
 	}
 	for _, p := range j.proven {
 		if p.Part == part {
 			good := v
-			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, assumes
+			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, Assumes
 			good.rest(j.Case, p.Entries)
 			out = append(out, good)
 		}
@@ -211,13 +248,45 @@ func (j *Judged) Verdicts(c *Component) []Verdict {
 	return out
 }
 
+// shown is v as proven bad, where a test shows it by itself.
+func (j *Judged) shown(part suspect.Part, v Verdict) (Verdict, bool) {
+	_, by := j.judgement.Direct(part)
+	if len(by) == 0 || j.odd(part) {
+		return v, false
+	}
+	v.Standing, v.Mode = ProvenBad, j.likeliestMode(part)
+	v.rest(j.Case, by)
+	return v, true
+}
+
+// WereBad lists what was proven bad of the component in the lives that are over.
+func (j *Judged) WereBad(c *Component) []Verdict {
+	j.Judgement()
+	var out []Verdict
+	for n, l := range c.Lives[:c.Present()] {
+		part := suspect.Part{Key: c.Key, Life: n}
+		if j.body(c, n) != n || part == j.Part(c) {
+			continue
+		}
+		v := Verdict{Component: c, Since: l.From, Until: c.Lives[n+1].From, Probability: j.judgement.Probability(part)}
+		if bad, shown := j.shown(part, v); shown {
+			out = append(out, bad)
+		}
+	}
+	return out
+}
+
 func (j *Judged) odd(p suspect.Part) bool {
 	return slices.ContainsFunc(j.again, func(a suspect.Again) bool { return slices.Contains(a.Parts, p) })
 }
 
+// tellsMode is the share of a part's probability from which one mode is named: a
+// way round a wire does not tell whether it is open or only high in resistance.
+const tellsMode = 0.8
+
 func (j *Judged) likeliestMode(p suspect.Part) suspect.Mode {
 	for _, s := range j.judgement.Suspects() {
-		if s.Part == p {
+		if s.Part == p && j.judgement.ProbabilityOf(p, s.Modes[0]) >= tellsMode*s.Probability {
 			return s.Modes[0]
 		}
 	}

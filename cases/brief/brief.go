@@ -8,17 +8,23 @@ import (
 )
 
 // Brief is the page for whoever is called in: what is wrong, what was done by
-// whom, what was shown, what is only believed, what is temporary. Names of shops
+// whom, what is proven and by which entries, what would explain the rest, which
+// test comes next, what is only believed, what is temporary. Names of shops
 // and people come from names; an id it does not hold is shown by its end.
 func Brief(c *cases.Judged, names cases.Names) *Document {
 	w := &writer{c, names}
 	now, overtaken := w.showed()
+	tests, bring := w.next()
 	d := &Document{
 		Title: fmt.Sprintf("Brief: %s", w.title()),
 		Sections: []Section{
 			w.findings("To look at first", false),
 			w.concern(),
 			w.question(),
+			w.proven(),
+			w.explained(),
+			tests,
+			bring,
 			w.done(),
 			w.parts(),
 			now,
@@ -29,7 +35,6 @@ func Brief(c *cases.Judged, names cases.Names) *Document {
 			w.temporary(),
 			w.atHand(),
 			w.spent(),
-			w.bring(),
 			w.outside(),
 		},
 		Cautions: w.cautions(),

@@ -84,7 +84,8 @@ func TestAnyMoment(t *testing.T) {
 				}
 				for _, l := range s.Lines {
 					require.NotEmpty(t, l.Text)
-					require.NotContains(t, strings.ToLower(l.Mark+" "+l.Text), "good")
+					text := strings.ReplaceAll(strings.ToLower(l.Mark+" "+l.Text), "a known good", "") // something to try with, not said of a component here
+					require.NotContains(t, text, "good")
 					for _, e := range l.Entries {
 						require.NotNil(t, at.Step(e), "%s: #%d as of #%d", s.Title, e, n)
 					}

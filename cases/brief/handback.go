@@ -26,6 +26,8 @@ func HandBack(c *cases.Judged, names cases.Names) *Document {
 		Sections: []Section{
 			w.found(back),
 			w.proof(back),
+			w.proven(),
+			w.beforeAndAfter(),
 			w.repaired(),
 			w.checked(),
 			w.leftOpen(back),

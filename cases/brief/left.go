@@ -78,10 +78,9 @@ func (w *writer) atHand() Section {
 	return s
 }
 
-// bring lists the instruments and kept parts that the record names; it advises
-// nothing.
-func (w *writer) bring() Section {
-	s := Section{Title: "Instruments and kept parts named in the record", None: "No instrument and no kept part is named."}
+// used lists the instruments and kept parts that the record names.
+func (w *writer) used() Section {
+	var s Section
 	var names []string
 	used := map[string][]*cases.Step{}
 	for _, step := range w.Jobs() {

@@ -11,7 +11,7 @@ type mass struct {
 	highest float64 // log score
 	best    []int   // the faults of the most probable hypothesis
 	total   float64 // of exp(score - highest)
-	none    float64
+	none    float64   // of those that hold nothing that is still there
 	fault   []float64 // of each fault, in all hypotheses that hold it
 	parts   map[Part]float64
 }
@@ -64,7 +64,7 @@ func (j *Judgement) masses() *mass {
 			}
 			p := math.Exp(score - w.highest)
 			w.total += p
-			if len(faults) == 0 {
+			if !slices.ContainsFunc(faults, func(i int) bool { return !j.faults[i].Ended }) {
 				w.none += p
 			}
 			for _, i := range faults {
@@ -94,7 +94,7 @@ func (j *Judgement) ProbabilityOf(p Part, m Mode) float64 {
 	return 0
 }
 
-// NoFault is the probability that nothing is bad.
+// NoFault is the probability that nothing that is still there is bad.
 func (j *Judgement) NoFault() float64 { return j.masses().none / j.mass.total }
 
 // Odds of a probability; at most 1e15.
