@@ -74,7 +74,7 @@ func (s *Server) Review(ctx context.Context, c Caller, req *boardv1.ReviewReques
 	}
 	out := &boardv1.ReviewResponse{}
 	err := s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) {
-		for _, f := range review.Run(k.Judge(nil)) {
+		for _, f := range review.Run(k.Judge(s.options.Table)) {
 			out.Findings = append(out.Findings, finding(f))
 		}
 	})
@@ -99,7 +99,7 @@ func (s *Server) Brief(ctx context.Context, c Caller, req *boardv1.BriefRequest)
 		write = brief.HandBack
 	}
 	var out *boardv1.BriefResponse
-	err = s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) { out = document(write(k.Judge(nil), names)) })
+	err = s.asOf(ctx, req.GetStream(), req.GetAsOf(), func(k *cases.Case) { out = document(write(k.Judge(s.options.Table), names)) })
 	return out, err
 }
 

@@ -9,13 +9,15 @@ import (
 	"knowngood.example/cases"
 	"knowngood.example/cases/brief"
 	"knowngood.example/cases/log"
+	"knowngood.example/cases/suspect"
 )
 
 // folds keeps the cases that were asked for last, folded as far as they were
 // asked for; what came in since is added when they are asked for again.
 type folds struct {
-	log  log.Log
-	most int
+	log   log.Log
+	most  int
+	table *suspect.Table
 
 	mu     sync.Mutex
 	recent *list.List // of *folded, the last one used first
@@ -31,8 +33,8 @@ type folded struct {
 	c  *cases.Case
 }
 
-func newFolds(l log.Log, most int) *folds {
-	return &folds{log: l, most: most, recent: list.New(), by: map[string]*list.Element{}, lines: map[string]brief.BoardLine{}}
+func newFolds(l log.Log, most int, table *suspect.Table) *folds {
+	return &folds{log: l, most: most, table: table, recent: list.New(), by: map[string]*list.Element{}, lines: map[string]brief.BoardLine{}}
 }
 
 // with calls look with the case as the log has it. The case must not be kept or
@@ -70,7 +72,7 @@ func (f *folds) line(ctx context.Context, stream string) (brief.BoardLine, error
 		return l, nil
 	}
 	err = f.with(ctx, stream, func(c *cases.Case) error {
-		l = brief.Board(c.Judge(nil))
+		l = brief.Board(c.Judge(f.table))
 		return nil
 	})
 	if err != nil {

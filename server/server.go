@@ -19,6 +19,7 @@ import (
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
 	"knowngood.example/cases/log/memory"
+	"knowngood.example/cases/suspect"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
@@ -46,6 +47,8 @@ type Options struct {
 	JoinTries int
 	// Folds is how many cases are kept folded; 0: 256.
 	Folds int
+	// Table that the judgements of reports rest on; nil: the default.
+	Table *suspect.Table
 	// Reserve is the free space in bytes below which nothing more is taken; 0: what
 	// the log's engine thinks right.
 	Reserve uint64
@@ -161,7 +164,7 @@ func open(dir string, l log.Log, o Options) (s *Server, err error) {
 	s = &Server{
 		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
 		tries: newTries(o.JoinTries, time.Minute), stopping: make(chan struct{}),
-		folds: newFolds(l, o.Folds),
+		folds: newFolds(l, o.Folds, o.Table),
 	}
 	defer func() {
 		if err != nil {

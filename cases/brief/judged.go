@@ -134,7 +134,7 @@ const (
 func (w *writer) next() (tests, bring Section) {
 	tests = Section{Title: "Next", None: "No test of what is named would tell more."}
 	bring = Section{Title: "To bring", None: "Nothing in particular."}
-	n := w.Judged.Next()
+	n := w.Next()
 	var tools []string
 	for i, a := range n.Advice {
 		if i < likelyTests {

@@ -8,9 +8,9 @@ import (
 
 // mass is how the probability is spread.
 type mass struct {
-	highest float64 // log score
-	best    []int   // the faults of the most probable hypothesis
-	total   float64 // of exp(score - highest)
+	highest float64   // log score
+	best    []int     // the faults of the most probable hypothesis
+	total   float64   // of exp(score - highest)
 	none    float64   // of those that hold nothing that is still there
 	fault   []float64 // of each fault, in all hypotheses that hold it
 	parts   map[Part]float64

@@ -55,9 +55,13 @@ type asked struct {
 func (q *asked) judged() *cases.Judged { return q.Judge(q.table) }
 
 // table of priors, shares and costs: the default, with what this home changed.
-func (a *app) table() (*suspect.Table, error) {
+func (a *app) table() (*suspect.Table, error) { return tableIn(a.home.TableFile()) }
+
+// tableIn is the table with what the file changes; a file that is not there
+// changes nothing.
+func tableIn(file string) (*suspect.Table, error) {
 	t := suspect.Default()
-	b, err := os.ReadFile(a.home.TableFile())
+	b, err := os.ReadFile(file)
 	if errors.Is(err, os.ErrNotExist) {
 		return &t, nil
 	}
@@ -65,7 +69,7 @@ func (a *app) table() (*suspect.Table, error) {
 		err = t.Change(b)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", a.home.TableFile(), err)
+		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	return &t, nil
 }

@@ -116,13 +116,17 @@ func runBoardKept(a *app, who *client.Identity, closed bool) error {
 	if err != nil {
 		return err
 	}
+	table, err := a.table()
+	if err != nil {
+		return err
+	}
 	var lines []brief.BoardLine
 	for _, stream := range streams {
 		c, err := a.home.Kept(who, stream)
 		if err != nil {
 			return err
 		}
-		if l := brief.Board(c.Case.Judge(nil)); c.Case.Head() > 0 && (closed || !l.Closed) {
+		if l := brief.Board(c.Case.Judge(table)); c.Case.Head() > 0 && (closed || !l.Closed) {
 			lines = append(lines, l)
 		}
 	}

@@ -30,7 +30,8 @@ func newServe(a *app) *cobra.Command {
   knowngood serve --data server-data --listen 127.0.0.1:7411
 
 --shop opens a shop, or finds it by its name, and prints a join code for its owner until
-one has joined. The server listens on this machine only: what it sends is not encrypted.`,
+one has joined. The server listens on this machine only: what it sends is not encrypted.
+A file judgement.json in the data folder changes the table that its reports rest on.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), a, o) },
 	}
@@ -66,7 +67,11 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 	if data == "" {
 		data = filepath.Join(a.home.Dir(), "server")
 	}
-	s, err := server.Open(data, server.Options{Logger: slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))})
+	table, err := tableIn(filepath.Join(data, "judgement.json"))
+	if err != nil {
+		return err
+	}
+	s, err := server.Open(data, server.Options{Table: table, Logger: slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))})
 	if err != nil {
 		return err
 	}
