@@ -62,11 +62,14 @@ func runNext(ctx context.Context, a *app, o *askFlags, all bool) error {
 	if err != nil {
 		return err
 	}
-	next := c.judged().Next()
+	j := c.judged()
+	next := j.Next()
 	rows := []nextRow{}
+	more := 0
 	for i, v := range next.Advice {
-		if i == fewTests && !all {
-			break
+		if i >= fewTests && !all {
+			more++
+			continue
 		}
 		rows = append(rows, shapeAdvice(v))
 	}
@@ -76,17 +79,77 @@ func runNext(ctx context.Context, a *app, o *askFlags, all bool) error {
 	if a.show.Format != "table" {
 		return a.show.Write(rows, nil)
 	}
+	return a.writeNext(j, rows, more, next.NotNamed)
+}
+
+// writeNext lays the tests out, each with its caution right under it.
+func (a *app) writeNext(j *cases.Judged, rows []nextRow, more int, notNamed float64) error {
 	p := client.Page{Style: a.show.Style, W: a.out}
 	if len(rows) == 0 {
-		p.Text("No test of what is named would tell more.")
+		p.Text(nothingNext(j))
 	}
+	if j.Closed == nil {
+		for _, v := range provenBad(j) {
+			p.Text(fmt.Sprintf("%s: %s. Mend it before the rest; what is listed speaks of the doubts that are left.", v.Component.Name, v))
+		}
+	}
+	aim := ""
 	for i, r := range rows {
-		p.Item("-", adviceWords(i+1, r))
+		if r.Aim != aim {
+			aim = r.Aim
+			p.Head(strings.ToUpper(aim[:1]) + aim[1:])
+		}
+		if r.Aim == "withheld" {
+			p.Item("-", fmt.Sprintf("%s: %s.", r.Component, r.Do))
+			continue
+		}
+		p.Item(fmt.Sprintf("%d.", i+1), r.Do+".")
+		for _, words := range adviceWords(r) {
+			p.Item("  ", words)
+		}
+		if r.Caution != "" {
+			p.Item(" !", r.Caution)
+		}
 	}
-	if next.NotNamed > 0.5 {
-		p.Text("Nothing that is named explains it as well as something that is not. Look at what else takes part, and name it.")
+	if notNamed > likelier && len(j.Components) > 0 {
+		p.Head("Nothing that is named explains it as well as something that is not. Look at what else takes part, and name it.")
+	}
+	if more > 0 {
+		p.Head(fmt.Sprintf("%d more would tell something: 'knowngood next --all'.", more))
 	}
 	return p.Err()
+}
+
+// provenBad is what is proven bad and still there, the likeliest first.
+func provenBad(j *cases.Judged) (out []cases.Verdict) {
+	for _, s := range j.Judgement().Suspects() {
+		comp := j.Components[s.Part.Key]
+		if comp == nil || j.Part(comp) != s.Part {
+			continue
+		}
+		for _, v := range j.Verdicts(comp) {
+			if v.Standing == cases.ProvenBad {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
+}
+
+// likelier than everything named together.
+const likelier = 0.5
+
+// nothingNext says why there is no test to do next.
+func nothingNext(j *cases.Judged) string {
+	switch {
+	case j.Closed != nil:
+		return fmt.Sprintf("The case is closed (#%d).", j.Closed.Seq)
+	case len(j.Components) == 0:
+		return noneNamed
+	case j.Judgement().NoFault() > likelier:
+		return "What is recorded asks for no fault any more."
+	}
+	return "No test of what is named would tell more."
 }
 
 func shapeAdvice(v cases.Advice) nextRow {
@@ -97,30 +160,32 @@ func shapeAdvice(v cases.Advice) nextRow {
 	}
 }
 
-// adviceWords is a test as one would tell it to somebody.
-func adviceWords(n int, r nextRow) string {
-	if r.Aim == "withheld" {
-		return fmt.Sprintf("%s: %s.", r.Component, r.Do)
+// adviceWords are what follows the test itself: what either result would mean,
+// how long, with what.
+func adviceWords(r nextRow) []string {
+	then := func(result, means string, after float64) string {
+		text := fmt.Sprintf("%s: %s.", result, means)
+		if after > 0 {
+			text += fmt.Sprintf(" Then %s that %s is bad.", cases.Percent(after), r.Component)
+		}
+		return text
 	}
-	text := fmt.Sprintf("%d: %s (%s).", n, r.Do, r.Aim)
+	var out []string
 	if r.IfWell != "" {
-		text += fmt.Sprintf(" Well: %s.", r.IfWell)
-		if r.AfterWell > 0 {
-			text += fmt.Sprintf(" Then it is %s.", percent(r.AfterWell))
-		}
-		text += fmt.Sprintf(" Bad: %s.", r.IfBad)
-		if r.AfterBad > 0 {
-			text += fmt.Sprintf(" Then it is %s; now %s.", percent(r.AfterBad), percent(r.Now))
-		}
+		out = append(out, then("Well", r.IfWell, r.AfterWell), then("Bad", r.IfBad, r.AfterBad))
+	}
+	var last []string
+	if r.AfterWell > 0 {
+		last = append(last, fmt.Sprintf("Now %s.", cases.Percent(r.Now)))
 	}
 	if r.Minutes > 0 {
-		text += fmt.Sprintf(" About %.0f minutes, risk counted in.", r.Minutes)
+		last = append(last, fmt.Sprintf("About %.0f minutes, risk counted in.", r.Minutes))
 	}
 	if len(r.Tools) > 0 {
-		text += " Bring: " + strings.Join(r.Tools, ", ") + "."
+		last = append(last, "Bring: "+strings.Join(r.Tools, ", ")+".")
 	}
-	if r.Caution != "" {
-		text += " Caution: " + r.Caution
+	if len(last) > 0 {
+		out = append(out, strings.Join(last, " "))
 	}
-	return text
+	return out
 }

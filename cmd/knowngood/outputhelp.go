@@ -28,7 +28,7 @@ replay     as timeline, then tested, only_believed, temporary: counts once the e
            was in the log; suspects (list of component, probability), grade
 suspects   component, probability, if_less_likely, if_more_likely (the prior three
            times smaller, larger), verdicts (list of standing, mode, conditions
-           (list), entries (list), since, assumes)
+           (list), entries (list), since, until (0: now), assumes)
 suspects --explanations  parts (list), probability
 suspects --table  one object: the table of priors, shares and costs in force
 next       aim ('to check', 'to prove', 'to find', 'withheld'), manner, component, do,

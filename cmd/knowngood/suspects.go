@@ -31,8 +31,10 @@ type verdictRow struct {
 	Mode       string   `json:"mode"`
 	Conditions []string `json:"conditions"`
 	Entries    []uint64 `json:"entries"`
-	// Since is the entry its present life began with; 0: from the beginning.
+	// Since is the entry that the life it speaks of began with, 0: from the beginning;
+	// Until the one that ended it, 0: it is the present one.
 	Since   uint64 `json:"since"`
+	Until   uint64 `json:"until"`
 	Assumes string `json:"assumes"`
 }
 
@@ -53,6 +55,9 @@ type explanationRow struct {
 // notNamed is what something that nobody has named is called.
 const notNamed = "something not named"
 
+// noneNamed is said where there is nothing to judge.
+const noneNamed = "No component is named yet. Name what takes part: sketch the circuit with 'knowngood draw', or say what a test covers."
+
 // threefold is how much a prior is changed to see how an answer depends on it.
 const threefold = 3
 
@@ -66,12 +71,13 @@ func newSuspects(a *app) *cobra.Command {
   knowngood suspects --explanations                which parts, bad together, account for every test
   knowngood suspects --table > judgement.json      the priors, shares and costs it rests on
 
-A probability ranks; it proves nothing. Proven good is one way of being bad that two
-tests of different set-ups, each of that one component, exclude under their
-conditions; proven bad takes a drop across it under load, a bypass, a bench test, or
-an exchange that was undone. Beside each stands what it would be if that kind of
-component failed three times less or more often than the table assumes. A file
-judgement.json beside the settings changes the table.` + askHelp,
+A probability ranks; it proves nothing. Two may be bad together, so the probabilities
+need not come to 100 %. Proven good is one way of being bad that two tests of different
+set-ups, each of that one component, exclude under their conditions; proven bad takes
+a drop across it under load, a bypass, a bench test, or an exchange that was undone.
+Beside each stands what it would be if that kind of component failed three times less
+or more often than the table assumes. A file judgement.json beside the settings
+changes the table.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if table {
@@ -106,7 +112,7 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 		return a.writeExplanations(j)
 	}
 	rows := []suspectRow{}
-	t := client.Table{Head: []string{"Component", "Probability", "If a third / three times as likely", "What stands"}, None: "No component is named yet."}
+	t := client.Table{Head: []string{"Component", "Probability", "If a third / three times as likely", "What stands"}}
 	for _, s := range j.Judgement().Suspects() {
 		row := suspectRow{
 			Component: notNamed, Probability: round(s.Probability), Verdicts: []verdictRow{},
@@ -119,14 +125,14 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 				continue // what is no longer there
 			}
 			row.Component, words = comp.Name, nil
-			for _, v := range j.Verdicts(comp) {
+			for _, v := range slices.Concat(j.Verdicts(comp), j.WereBad(comp)) {
 				row.Verdicts = append(row.Verdicts, shapeVerdict(v))
-				words = append(words, verdictWords(v))
+				words = append(words, v.String())
 			}
 		}
 		rows = append(rows, row)
 		t.Rows = append(t.Rows, []string{
-			row.Component, percent(row.Probability), percent(row.IfLessLikely) + " / " + percent(row.IfMoreLikely), strings.Join(words, "; "),
+			row.Component, cases.Percent(row.Probability), cases.Percent(row.IfLessLikely) + " / " + cases.Percent(row.IfMoreLikely), strings.Join(words, "; "),
 		})
 	}
 	if a.show.Format != "table" {
@@ -134,6 +140,9 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 	}
 	if err := t.Write(a.out, a.show.Style); err != nil {
 		return err
+	}
+	if len(j.Components) == 0 {
+		fmt.Fprintln(a.out, "\n"+noneNamed)
 	}
 	for _, again := range j.Again() {
 		if s := j.ByID(again.Entry); s != nil {
@@ -145,7 +154,10 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 
 func (a *app) writeExplanations(j *cases.Judged) error {
 	rows := []explanationRow{}
-	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing recorded asks for a fault."}
+	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing recorded asks for a fault in what is there now."}
+	if len(j.Components) == 0 {
+		t.None = noneNamed
+	}
 	for _, e := range j.Judgement().Explanations() {
 		row := explanationRow{Probability: round(e.Probability)}
 		for _, p := range e.Parts {
@@ -156,7 +168,7 @@ func (a *app) writeExplanations(j *cases.Judged) error {
 			row.Parts = append(row.Parts, name)
 		}
 		rows = append(rows, row)
-		share := percent(row.Probability)
+		share := cases.Percent(row.Probability)
 		if len(row.Parts) > 2 && e.Probability == 0 {
 			share = "not weighed: fewer parts explain as much"
 		}
@@ -176,54 +188,20 @@ func shapeVerdict(v cases.Verdict) verdictRow {
 	if v.Since != nil {
 		out.Since = v.Since.Seq
 	}
+	if v.Until != nil {
+		out.Until = v.Until.Seq
+	}
 	return out
-}
-
-// verdictWords says a verdict with its mode, conditions and entries.
-func verdictWords(v cases.Verdict) string {
-	text := v.Standing.String()
-	switch v.Standing {
-	case cases.ProvenGood:
-		text = "proven not " + v.Mode.String()
-		if v.Mode == suspect.AnyWay {
-			text = "proven not bad in any way these tests would show"
-		}
-	case cases.ProvenBad:
-		if v.Mode != suspect.AnyWay {
-			text += ": " + v.Mode.String()
-		}
-	}
-	var at []string
-	for i, s := range v.Entries {
-		at = append(at, fmt.Sprintf("#%d %s", s.Seq, v.Conditions[i]))
-	}
-	if len(at) > 0 {
-		text += " (" + strings.Join(at, ", ") + ")"
-	}
-	if v.Since != nil {
-		text += fmt.Sprintf(", since #%d", v.Since.Seq)
-	}
-	return text
 }
 
 // round keeps four digits: more would claim what the table does not know.
 func round(p float64) float64 { return math.Round(p*1e4) / 1e4 }
 
-func percent(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
-}
-
 // sharesWords names the three likeliest.
 func sharesWords(all []suspectShare) string {
 	var out []string
 	for _, s := range all[:min(3, len(all))] {
-		out = append(out, s.Component+" "+percent(s.Probability))
+		out = append(out, s.Component+" "+cases.Percent(s.Probability))
 	}
 	return strings.Join(slices.Clip(out), ", ")
 }
