@@ -154,7 +154,7 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 
 func (a *app) writeExplanations(j *cases.Judged) error {
 	rows := []explanationRow{}
-	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing recorded asks for a fault in what is there now."}
+	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing asks for a fault in what is there now: no failing test of it is recorded, and nobody saw the concern since the last change."}
 	if len(j.Components) == 0 {
 		t.None = noneNamed
 	}

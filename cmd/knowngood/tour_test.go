@@ -59,6 +59,7 @@ func TestTour(t *testing.T) {
 		"fitted-without-test", "belief-untested", "placed afterwards: before the opening",
 		"222.00 EUR",          // spent on parts without a test before them
 		"why is it still dim", // the brief
+		"suspect (#15 running, commanded on, at 1.5 A)", "Read the drop across the socket ground",
 		"ring terminal of the socket ground corroded",
 	} {
 		require.Contains(t, string(out), says)
