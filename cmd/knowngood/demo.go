@@ -102,7 +102,10 @@ func (d *demo) play(ctx context.Context, r *ready) error {
 			return err
 		}
 	}
-	for _, args := range [][]string{{"board"}, {"timeline"}, {"brief", "--as-of", "{handoff}"}, {"review", "--as-of", "{handoff}"}, {"review"}, {"handback"}} {
+	for _, args := range [][]string{
+		{"board"}, {"timeline"}, {"brief", "--as-of", "{handoff}"}, {"review", "--as-of", "{handoff}"},
+		{"suspects", "--as-of", "{arrived}"}, {"next", "--as-of", "{arrived}"}, {"suspects", "--as-of", "{bypass}"}, {"review"}, {"handback"},
+	} {
 		for i := range args {
 			args[i] = d.fill(args[i])
 		}

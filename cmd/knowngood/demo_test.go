@@ -52,6 +52,8 @@ func TestDemo(t *testing.T) {
 		"you: to read the hand-back",
 		"borrowed part in fan relay, from horn relay socket, which is open",
 		"belief-untested", "told-not-seen", "fitted-without-test", "spend-over-approval",
+		"1. Read the drop across the splice S4 while its circuit draws current",
+		"proven bad (#27 running, commanded on, at 1.4 A; #32 conditions not said)",
 		"10.6 V drop, red S4.in, black S4.out; running, commanded on, at 1.4 A",
 		"[not true] \"feed and ground of the fan are good\"",
 		"Cause: splice S4; high resistance",

@@ -50,12 +50,12 @@ all of it.` + askHelp,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runNext(cmd.Context(), a, o, all) },
 	}
 	o.add(cmd.Flags())
-	cmd.Flags().BoolVar(&all, "all", false, "list all of them, not the first five")
+	cmd.Flags().BoolVar(&all, "all", false, "list all of them, not the first three")
 	return cmd
 }
 
 // fewTests are as many as somebody reads before doing one.
-const fewTests = 5
+const fewTests = 3
 
 func runNext(ctx context.Context, a *app, o *askFlags, all bool) error {
 	c, err := a.look(ctx, o)

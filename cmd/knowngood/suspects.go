@@ -56,7 +56,7 @@ type explanationRow struct {
 const notNamed = "something not named"
 
 // noneNamed is said where there is nothing to judge.
-const noneNamed = "No component is named yet. Name what takes part: sketch the circuit with 'knowngood draw', or say what a test covers."
+const noneNamed = "No component is named yet. What is fitted is one, and what a test covers: 'covers fan motor, ground splice'."
 
 // threefold is how much a prior is changed to see how an answer depends on it.
 const threefold = 3
