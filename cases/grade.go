@@ -68,11 +68,12 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 		return g
 	}
 	h := horizon{job: step.Job, about: comp, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
-	if len(at.Components) > manyComponents {
+	a := &asker{Case: at, horizon: h}
+	if known := a.known(); len(known) > manyComponents {
 		h.only = at.neighbours(comp)
 	}
 	p := at.problem(t, h)
-	part := suspect.Part{Key: comp.Key, Life: at.body(comp, lifeBefore(comp, step))}
+	part := suspect.Part{Key: comp.Key, Life: at.body(comp, a.lifeAt(comp, step.Job-1))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
 		return g // nothing was in its place
 	}

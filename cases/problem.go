@@ -77,7 +77,7 @@ func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
 	known := a.known()
 	for _, comp := range known {
 		for _, l := range comp.Lives[1:] {
-			if l.From.Job < h.job {
+			if h.sees(l.From) {
 				a.comings = append(a.comings, l.From)
 			}
 		}
@@ -121,8 +121,8 @@ func (a *asker) faults(known []*Component) []suspect.Fault {
 		modes := append(slices.Clone(a.named[comp.Key]), suspect.AnyWay)
 		last, _ := a.partAt(comp, a.horizon.job-1)
 		for n, l := range comp.Lives {
-			if l.From != nil && l.From.Job >= a.horizon.job {
-				break
+			if l.From != nil && !a.horizon.sees(l.From) {
+				continue
 			}
 			times, there := a.lifePrior(l)
 			if !there || a.body(comp, n) != n {
@@ -181,14 +181,20 @@ func (c *Case) workedOn(comp *Component, h horizon) bool {
 // partAt is what was in the place of a component at a step, false when nothing
 // was.
 func (a *asker) partAt(comp *Component, job int) (suspect.Part, bool) {
+	n := a.lifeAt(comp, job)
+	_, there := a.lifePrior(comp.Lives[n])
+	return suspect.Part{Key: comp.Key, Life: a.body(comp, n)}, there
+}
+
+// lifeAt is the life that a component had at a step, as far as it was known.
+func (a *asker) lifeAt(comp *Component, job int) int {
 	n := 0
 	for i, l := range comp.Lives {
-		if l.From != nil && l.From.Job <= job {
+		if l.From != nil && l.From.Job <= job && a.horizon.sees(l.From) {
 			n = i
 		}
 	}
-	_, there := a.lifePrior(comp.Lives[n])
-	return suspect.Part{Key: comp.Key, Life: a.body(comp, n)}, there
+	return n
 }
 
 // howOften finds out whether the concern is always there, or comes and goes. A

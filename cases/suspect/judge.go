@@ -273,12 +273,13 @@ func (j *Judgement) asked(one singles) ask {
 
 // conflicts are the sets of parts of which one at least must be bad, as far as
 // tests tell the truth. Something not named is left out, and with it what nothing
-// else explains; so is what a part that is gone may explain.
-func (j *Judgement) conflicts() [][]Part {
+// else explains; so is what a part that is gone may explain, unless ended asks for
+// it too.
+func (j *Judgement) conflicts(ended bool) [][]Part {
 	var out [][]Part
 	for _, ask := range j.asks {
 		var set []Part
-		if slices.ContainsFunc(ask.faults, func(i int) bool { return j.faults[i].Ended }) {
+		if !ended && slices.ContainsFunc(ask.faults, func(i int) bool { return j.faults[i].Ended }) {
 			continue
 		}
 		for _, i := range ask.faults {
@@ -298,7 +299,7 @@ const maxTriples = 200
 
 // widen adds the triples that explain what no pair does.
 func (j *Judgement) widen() {
-	sets := j.conflicts()
+	sets := j.conflicts(true)
 	if len(sets) < 3 || len(MinimalHittingSets(sets, 2)) > 0 {
 		return
 	}

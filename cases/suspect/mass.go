@@ -157,7 +157,7 @@ const accounted = 0.2
 // probable first: those under which nothing observed is a surprise. Something not
 // named is always one, unless nothing asks for a fault.
 func (j *Judgement) Explanations() []Explanation {
-	sets := j.conflicts()
+	sets := j.conflicts(false)
 	if len(sets) == 0 {
 		return nil
 	}
