@@ -33,6 +33,9 @@ func (a *asker) tests() []suspect.Evidence {
 		if !a.horizon.sees(s) || part[s.ID] {
 			continue
 		}
+		if a.read[s] {
+			continue // what the drawing makes of it says more than its writer
+		}
 		if c := a.coverage(s); c != nil && len(c.Covers) > 0 {
 			out = append(out, c)
 		}

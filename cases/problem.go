@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"knowngood.example/cases/circuit"
 	"maps"
 	"slices"
 	"strings"
@@ -67,6 +68,8 @@ type asker struct {
 	// two of them nothing changed.
 	comings []*Step
 	named   map[string][]suspect.Mode // modes that evidence names, by component key
+	wired   []*Drawn                  // the circuits that are drawn
+	read    map[*Step]bool            // readings that are evidence on one of them
 	steady  bool
 	comes   bool // the concern comes and goes
 }
@@ -85,8 +88,17 @@ func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
 	slices.SortFunc(a.comings, func(x, y *Step) int { return x.Job - y.Job })
 	a.comings = slices.Compact(a.comings)
 	a.howOften()
+	a.wired, a.read = c.circuits(h), map[*Step]bool{}
+	reads := a.reads()
+	for _, r := range reads {
+		a.read[r.Step] = true
+	}
 	p.Evidence = append(p.Evidence, a.sightings()...)
 	p.Evidence = append(p.Evidence, a.tests()...)
+	for _, r := range reads {
+		p.Evidence = append(p.Evidence, r)
+		p.Draws = circuit.Draws
+	}
 	p.Faults = a.faults(known)
 	return p
 }
@@ -113,12 +125,19 @@ func (a *asker) known() []*Component {
 
 func (a *asker) faults(known []*Component) []suspect.Fault {
 	out := []suspect.Fault{{Part: suspect.NotNamed, Prior: a.table.NotNamed}}
+	if len(a.wired) > 0 {
+		out = append(out, suspect.Fault{Part: suspect.NotAsDrawn, Prior: a.table.NotAsDrawn})
+	}
 	for _, comp := range known {
+		ways, kind := drawnModes(a.wired, comp)
 		prior := a.table.Kind(comp.Name).Prior
+		if ways != nil {
+			prior = a.table.Kind(comp.Name + " " + notation.Word(kind)).Prior
+		}
 		if a.workedOn(comp, a.horizon) {
 			prior *= a.table.WorkedOn
 		}
-		modes := append(slices.Clone(a.named[comp.Key]), suspect.AnyWay)
+		modes := a.modes(comp, ways)
 		last, _ := a.partAt(comp, a.horizon.job-1)
 		for n, l := range comp.Lives {
 			if l.From != nil && !a.horizon.sees(l.From) {
@@ -130,11 +149,32 @@ func (a *asker) faults(known []*Component) []suspect.Fault {
 			}
 			for _, m := range modes {
 				out = append(out, suspect.Fault{
-					Part: suspect.Part{Key: comp.Key, Life: n}, Mode: m,
-					Prior: min(prior*times/float64(len(modes)), 0.5),
+					Part: suspect.Part{Key: comp.Key, Life: n}, Mode: m.Mode,
+					Prior: min(prior*times*m.Share, 0.5),
 					Ended: last != suspect.Part{Key: comp.Key, Life: n},
 				})
 			}
+		}
+	}
+	return out
+}
+
+// modes of a component: those that a drawing tells apart; without one, those that
+// tests name and whatever else there may be.
+func (a *asker) modes(comp *Component, ways []circuit.Share) []circuit.Share {
+	named := a.named[comp.Key]
+	if ways == nil {
+		var out []circuit.Share
+		all := append(slices.Clone(named), suspect.AnyWay)
+		for _, m := range all {
+			out = append(out, circuit.Share{Mode: m, Share: 1 / float64(len(all))})
+		}
+		return out
+	}
+	out := slices.Clone(ways)
+	for _, m := range named {
+		if !slices.ContainsFunc(ways, func(s circuit.Share) bool { return s.Mode == m }) {
+			out = append(out, circuit.Share{Mode: m, Share: 0.1}) // somebody tested for it
 		}
 	}
 	return out

@@ -398,7 +398,7 @@ func (s *State) credit(step *Step) {
 func (s *State) drawn(step *Step, d *eventv1.CircuitDrawn) {
 	s.Drawings = append(s.Drawings, step)
 	for _, e := range d.GetElements() {
-		s.component(e.GetComponent(), step)
+		s.component(ElementName(e), step)
 		s.point(e.GetFrom(), step)
 		s.point(e.GetTo(), step)
 	}

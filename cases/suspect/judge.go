@@ -19,9 +19,15 @@ const maxPaired = 700
 type Judgement struct {
 	problem Problem
 	faults  []Fault
-	draws   []scores // one for each draw of the unknown parameters
-	paired  []int    // the faults held in pairs, ascending
-	row     []int    // of a fault among paired, -1 when it is not
+	// scores are the most that the evidence can make of each hypothesis; exact has
+	// the mean over the draws in their place, where the evidence is drawn and the most
+	// leaves the hypothesis in the running.
+	scores  scores
+	exact   map[alike]float64
+	group   []int   // of each fault, where there is an exact
+	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
+	paired  []int   // the faults held in pairs, ascending
+	row     []int   // of a fault among paired, -1 when it is not
 	triples [][3]int
 	// asks holds, for each piece of evidence, the faults of which it makes one or
 	// another likely; none when no fault is needed to explain it.
@@ -30,8 +36,8 @@ type Judgement struct {
 	mass *mass
 }
 
-// scores are log likelihoods under one draw. What is the same for all hypotheses
-// is added to base.
+// scores are log likelihoods. What is the same for all hypotheses is added to
+// base.
 type scores struct {
 	base    float64
 	none    float64
@@ -46,7 +52,6 @@ func tri(i, j, m int) int { return i*(2*m-i-1)/2 + j - i - 1 }
 // Judge judges the problem from the start. It panics over a problem that names a
 // fault twice or gives a prior outside (0, 1): the caller made it.
 func Judge(p Problem) *Judgement {
-	p.Draws = max(p.Draws, 1)
 	j := &Judgement{problem: p, faults: p.Faults, once: new(sync.Once)}
 	seen := map[Fault]bool{}
 	for _, f := range p.Faults {
@@ -58,14 +63,12 @@ func Judge(p Problem) *Judgement {
 	}
 	j.choosePaired()
 	m := len(j.paired)
-	j.draws = make([]scores, p.Draws)
-	for d := range j.draws {
-		j.draws[d] = scores{single: make([]float64, len(j.faults)), pair: make([]float64, m*(m-1)/2)}
-	}
+	j.scores = scores{single: make([]float64, len(j.faults)), pair: make([]float64, m*(m-1)/2)}
 	for _, e := range p.Evidence {
 		j.take(e)
 	}
 	j.widen()
+	j.refine()
 	return j
 }
 
@@ -75,14 +78,13 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	out := *j
 	out.problem.Evidence = append(slices.Clip(slices.Clone(j.problem.Evidence)), e)
 	out.asks = slices.Clone(j.asks)
-	out.draws = make([]scores, len(j.draws))
-	for d, s := range j.draws {
-		s.single, s.pair, s.triples = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.triples)
-		out.draws[d] = s
-	}
+	out.classes = slices.Clip(slices.Clone(j.classes))
+	s := &out.scores
+	s.single, s.pair, s.triples = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.triples)
 	out.once, out.mass = new(sync.Once), nil
 	out.take(e)
 	out.widen()
+	out.refine()
 	return &out
 }
 
@@ -99,7 +101,7 @@ func (j *Judgement) choosePaired() {
 			singles[i] = math.Log(f.Prior)
 		}
 		for _, e := range j.problem.Evidence {
-			one := singleScores(e, j.faults, 0)
+			one := singleScores(e, j.faults)
 			for i := range singles {
 				singles[i] += one.of[i]
 			}
@@ -122,118 +124,137 @@ type singles struct {
 	of   []float64
 }
 
-func singleScores(e Evidence, faults []Fault, draw int) singles {
-	out := singles{none: e.LogLik(nil, draw), of: make([]float64, len(faults))}
+func singleScores(e Evidence, faults []Fault) singles {
+	out := singles{none: most(e, nil), of: make([]float64, len(faults))}
 	if c, ok := e.(Classed); ok {
-		t := newTable(c, faults, draw)
-		for i, class := range t.class {
-			out.of[i] = t.one[class]
+		class := classesOf(c, faults)
+		by := map[int]float64{0: out.none}
+		for i, k := range class {
+			l, met := by[k]
+			if !met {
+				l = most(e, faults[i:i+1])
+				by[k] = l
+			}
+			out.of[i] = l
 		}
 		return out
 	}
 	for i := range faults {
-		out.of[i] = e.LogLik(faults[i:i+1], draw)
+		out.of[i] = most(e, faults[i:i+1])
+	}
+	return out
+}
+
+func classesOf(c Classed, faults []Fault) []int {
+	out := make([]int, len(faults))
+	for i, f := range faults {
+		out[i] = c.Class(f)
 	}
 	return out
 }
 
 // table holds what classed evidence says of each class and pair of classes.
 type table struct {
-	class   []int
-	touched []int
-	one     [maxClasses]float64
-	two     [maxClasses][maxClasses]float64
+	touched []int // the faults of another class than 0
+	like    []int // a fault of each class, -1 where there is none
+	two     [][]float64
 }
 
-func newTable(e Classed, faults []Fault, draw int) *table {
-	t := &table{class: make([]int, len(faults))}
-	var like [maxClasses]int // a fault of each class
-	for c := range like {
-		like[c] = -1
-	}
-	for i, f := range faults {
-		c := e.Class(f)
-		t.class[i] = c
+// newTable asks for each pair of classes of which there are faults held in pairs.
+func newTable(e Classed, faults []Fault, class []int) *table {
+	t := new(table)
+	for i, c := range class {
+		for len(t.like) <= c {
+			t.like = append(t.like, -1)
+		}
 		if c != 0 {
 			t.touched = append(t.touched, i)
-			like[c] = i
 		}
+		t.like[c] = i
 	}
-	none := e.LogLik(nil, draw)
-	t.one[0] = none
-	for a := 1; a < maxClasses; a++ {
-		if like[a] < 0 {
+	n := max(len(t.like), 1)
+	t.two = make([][]float64, n)
+	for a := range t.two {
+		t.two[a] = make([]float64, n)
+	}
+	t.two[0][0] = most(e, nil)
+	for a := 1; a < n; a++ {
+		if t.like[a] < 0 {
 			continue
 		}
-		fa := faults[like[a]]
-		t.one[a] = e.LogLik(Hypothesis{fa}, draw)
-		t.two[0][a], t.two[a][0] = t.one[a], t.one[a]
-		for b := a; b < maxClasses; b++ {
-			if like[b] < 0 {
-				continue
+		fa := faults[t.like[a]]
+		t.two[0][a] = most(e, Hypothesis{fa})
+		t.two[a][0] = t.two[0][a]
+		for b := a; b < n; b++ {
+			if t.like[b] >= 0 {
+				t.two[a][b] = most(e, Hypothesis{fa, faults[t.like[b]]})
+				t.two[b][a] = t.two[a][b]
 			}
-			t.two[a][b] = e.LogLik(Hypothesis{fa, faults[like[b]]}, draw)
-			t.two[b][a] = t.two[a][b]
 		}
 	}
-	t.two[0][0] = none
 	return t
 }
 
 // take lets one piece of evidence count.
 func (j *Judgement) take(e Evidence) {
-	for d := range j.draws {
-		one := j.draws[d].take(e, d, j)
-		if d == 0 {
-			j.asks = append(j.asks, j.asked(one))
-		}
-	}
-}
-
-func (s *scores) take(e Evidence, draw int, j *Judgement) singles {
-	m := len(j.paired)
-	for t, tr := range j.triples {
-		s.triples[t] += e.LogLik(Hypothesis{j.faults[tr[0]], j.faults[tr[1]], j.faults[tr[2]]}, draw)
-	}
 	c, ok := e.(Classed)
 	if !ok {
-		one := singleScores(e, j.faults, draw)
-		s.none += one.none
-		h := make(Hypothesis, 2)
-		for i := range j.faults {
-			s.single[i] += one.of[i]
-		}
-		for a, i := range j.paired {
-			h[0] = j.faults[i]
-			for b := a + 1; b < m; b++ {
-				if h[1] = j.faults[j.paired[b]]; h[0].Part != h[1].Part {
-					s.pair[tri(a, b, m)] += e.LogLik(h, draw)
-				}
+		j.classes = append(j.classes, nil)
+		j.asks = append(j.asks, j.asked(j.takeEach(e)))
+		return
+	}
+	class := classesOf(c, j.faults)
+	j.classes = append(j.classes, class)
+	j.asks = append(j.asks, j.asked(j.takeClasses(c, class)))
+}
+
+// takeEach asks for every hypothesis by itself.
+func (j *Judgement) takeEach(e Evidence) singles {
+	s, m := &j.scores, len(j.paired)
+	for t, tr := range j.triples {
+		s.triples[t] += most(e, Hypothesis{j.faults[tr[0]], j.faults[tr[1]], j.faults[tr[2]]})
+	}
+	one := singleScores(e, j.faults)
+	s.none += one.none
+	h := make(Hypothesis, 2)
+	for i := range j.faults {
+		s.single[i] += one.of[i]
+	}
+	for a, i := range j.paired {
+		h[0] = j.faults[i]
+		for b := a + 1; b < m; b++ {
+			if h[1] = j.faults[j.paired[b]]; h[0].Part != h[1].Part {
+				s.pair[tri(a, b, m)] += most(e, h)
 			}
 		}
-		return one
 	}
-	t := newTable(c, j.faults, draw)
-	one := singles{none: t.one[0], of: make([]float64, len(j.faults))}
-	for i, class := range t.class {
-		one.of[i] = t.one[class]
-	}
-	// Only what is touched differs from the rest.
-	none := t.one[0]
+	return one
+}
+
+// takeClasses asks once for each pair of classes. Only what is touched differs from
+// the rest.
+func (j *Judgement) takeClasses(e Classed, class []int) singles {
+	s, m := &j.scores, len(j.paired)
+	t := newTable(e, j.faults, class)
+	none := t.two[0][0]
 	s.base += none
-	for k := range s.triples {
-		s.triples[k] -= none
+	for k, tr := range j.triples {
+		s.triples[k] += most(e, Hypothesis{j.faults[tr[0]], j.faults[tr[1]], j.faults[tr[2]]}) - none
+	}
+	one := singles{none: none, of: make([]float64, len(j.faults))}
+	for i, c := range class {
+		one.of[i] = t.two[0][c]
 	}
 	for _, i := range t.touched {
-		ci := t.class[i]
-		s.single[i] += t.one[ci] - none
+		ci := class[i]
+		s.single[i] += one.of[i] - none
 		a := j.row[i]
 		if a < 0 {
 			continue
 		}
-		two := &t.two[ci]
+		two := t.two[ci]
 		for b, k := range j.paired {
-			ck := t.class[k]
+			ck := class[k]
 			switch {
 			case b == a || ck != 0 && b < a: // itself, or done from the other side
 			case b < a:
@@ -316,13 +337,11 @@ func (j *Judgement) widen() {
 		}
 		j.triples = append(slices.Clip(j.triples), t)
 		h := Hypothesis{j.faults[t[0]], j.faults[t[1]], j.faults[t[2]]}
-		for d := range j.draws {
-			sum := -j.draws[d].base
-			for _, e := range j.problem.Evidence {
-				sum += e.LogLik(h, d)
-			}
-			j.draws[d].triples = append(slices.Clip(j.draws[d].triples), sum)
+		sum := -j.scores.base
+		for _, e := range j.problem.Evidence {
+			sum += most(e, h)
 		}
+		j.scores.triples = append(slices.Clip(j.scores.triples), sum)
 	}
 }
 
@@ -331,26 +350,10 @@ func (j *Judgement) likeliest(p Part) int {
 	best, at := math.Inf(-1), -1
 	for i, f := range j.faults {
 		if f.Part == p {
-			if s := j.score(math.Log(f.Prior), func(s *scores) float64 { return s.single[i] }); s > best {
+			if s := math.Log(f.Prior) + j.scores.single[i]; s > best {
 				best, at = s, i
 			}
 		}
 	}
 	return at
-}
-
-// score is the log of the prior times the mean likelihood over the draws.
-func (j *Judgement) score(logPrior float64, of func(*scores) float64) float64 {
-	if len(j.draws) == 1 {
-		return logPrior + j.draws[0].base + of(&j.draws[0])
-	}
-	highest := math.Inf(-1)
-	for d := range j.draws {
-		highest = max(highest, j.draws[d].base+of(&j.draws[d]))
-	}
-	sum := 0.0
-	for d := range j.draws {
-		sum += math.Exp(j.draws[d].base + of(&j.draws[d]) - highest)
-	}
-	return logPrior + highest + math.Log(sum/float64(len(j.draws)))
 }

@@ -22,30 +22,35 @@ const negligible = 35
 
 // each calls f with every hypothesis and its log score.
 func (j *Judgement) each(f func(score float64, faults ...int)) {
-	f(j.score(0, func(s *scores) float64 { return s.none }))
+	s := &j.scores
+	put := func(prior, most float64, faults ...int) {
+		l := s.base + most
+		if j.exact != nil {
+			if e, ok := j.exact[j.alike(j.group, faults)]; ok {
+				l = e
+			}
+		}
+		f(prior+l, faults...)
+	}
+	put(0, s.none)
 	logPrior := make([]float64, len(j.faults))
 	for i := range j.faults {
 		logPrior[i] = math.Log(j.faults[i].Prior)
-		f(j.score(logPrior[i], func(s *scores) float64 { return s.single[i] }), i)
+		put(logPrior[i], s.single[i], i)
 	}
 	m := len(j.paired)
-	one := len(j.draws) == 1
+	two := make([]int, 2)
 	for a, i := range j.paired {
 		for b := a + 1; b < m; b++ {
 			k := j.paired[b]
-			if j.faults[i].Part == j.faults[k].Part {
-				continue
-			}
-			at := tri(a, b, m)
-			if one {
-				f(logPrior[i]+logPrior[k]+j.draws[0].base+j.draws[0].pair[at], i, k)
-			} else {
-				f(j.score(logPrior[i]+logPrior[k], func(s *scores) float64 { return s.pair[at] }), i, k)
+			if j.faults[i].Part != j.faults[k].Part {
+				two[0], two[1] = i, k
+				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)], two...)
 			}
 		}
 	}
 	for t, tr := range j.triples {
-		f(j.score(logPrior[tr[0]]+logPrior[tr[1]]+logPrior[tr[2]], func(s *scores) float64 { return s.triples[t] }), tr[:]...)
+		put(logPrior[tr[0]]+logPrior[tr[1]]+logPrior[tr[2]], s.triples[t], tr[:]...)
 	}
 }
 

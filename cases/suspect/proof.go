@@ -1,6 +1,7 @@
 package suspect
 
 import (
+	"cmp"
 	"slices"
 )
 
@@ -28,19 +29,20 @@ type Again struct {
 }
 
 // Proofs lists what is proven good, mode by mode, and what must be read again
-// first. A fault is proven not to be there when every hypothesis that holds it,
-// in a pair or a triple too, is contradicted by evidence of two set-ups or more
-// that would not contradict no fault at all. Where even the best hypothesis is
-// contradicted, somebody read or wrote something wrong: the evidence is named, and
-// until it is settled nothing counts as proven.
+// first. A fault is proven not to be there when every hypothesis that holds it, in
+// a pair too, and together with every pair that may well be the answer, is
+// contradicted by evidence of two set-ups or more. Where even the best hypothesis
+// is contradicted, somebody read or wrote something wrong: the evidence is named,
+// and until it is settled nothing counts as proven.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
 	var proofs []Proof
 	proven := make([]bool, len(j.faults))
+	r := j.ruler()
 	for i, f := range j.faults {
-		if f.Part == NotNamed {
+		if f.Part == NotNamed || f.Part == NotAsDrawn {
 			continue
 		}
-		if entries := j.proof(i); entries != nil {
+		if entries := r.proof(i); entries != nil {
 			proven[i] = true
 			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries})
 		}
@@ -51,68 +53,149 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 	return proofs, nil
 }
 
-// proof returns the evidence that rules the fault out, nil when it is not.
-func (j *Judgement) proof(i int) []string {
-	f := j.faults[i]
-	var against []Evidence
-	for _, e := range j.problem.Evidence {
-		if beyond(e, f) && e.Beyond(nil) < beyondDoubt {
+// ruler rules faults out.
+type ruler struct {
+	*Judgement
+	setup []int // of each piece of evidence its set-up
+	// beyond says of each piece of evidence which pairs of classes it contradicts; nil
+	// where it has no classes. 0: not asked yet, 1: it does not, 2: it does.
+	beyond  [][]byte
+	classes []int   // how many each piece of evidence has
+	leading [][]int // pairs that may well be the answer
+}
+
+const (
+	// maybe is how much less likely than the best a pair may be, in logs, to be held
+	// against a proof: a thousandth.
+	maybe = 7
+	// maxLeading bounds how many, the likeliest first.
+	maxLeading = 200
+)
+
+func (j *Judgement) ruler() *ruler {
+	n := len(j.problem.Evidence)
+	r := &ruler{Judgement: j, setup: make([]int, n), beyond: make([][]byte, n), classes: make([]int, n)}
+	names := map[string]int{}
+	for e, evidence := range j.problem.Evidence {
+		_, setup := evidence.Source()
+		if _, ok := names[setup]; !ok {
+			names[setup] = len(names)
+		}
+		r.setup[e] = names[setup]
+		if class := j.classes[e]; class != nil {
+			r.classes[e] = slices.Max(append(class, 0)) + 1
+			r.beyond[e] = make([]byte, r.classes[e]*r.classes[e])
+		}
+	}
+	top := j.masses().highest
+	type one struct {
+		score float64
+		pair  []int
+	}
+	var all []one
+	j.each(func(score float64, faults ...int) {
+		if len(faults) == 2 && score > top-maybe && !slices.ContainsFunc(faults, j.outside) {
+			all = append(all, one{score, slices.Clone(faults)})
+		}
+	})
+	slices.SortStableFunc(all, func(a, b one) int { return cmp.Compare(b.score, a.score) })
+	for _, o := range all[:min(len(all), maxLeading)] {
+		r.leading = append(r.leading, o.pair)
+	}
+	return r
+}
+
+// outside reports whether the fault is one that no proof speaks of.
+func (j *Judgement) outside(i int) bool {
+	return j.faults[i].Part == NotNamed || j.faults[i].Part == NotAsDrawn
+}
+
+// contradicts reports whether the evidence contradicts the faults, of which there
+// are one or two.
+func (r *ruler) contradicts(e, i, k int) bool {
+	if r.beyond[e] == nil {
+		h := Hypothesis{r.faults[i]}
+		if k >= 0 {
+			h = append(h, r.faults[k])
+		}
+		return r.problem.Evidence[e].Beyond(h) >= beyondDoubt
+	}
+	class := r.Judgement.classes[e]
+	a, b := class[i], 0
+	if k >= 0 {
+		b = class[k]
+	}
+	at := &r.beyond[e][a*r.classes[e]+b]
+	if *at == 0 {
+		h := Hypothesis{r.faults[i]}
+		if k >= 0 {
+			h = append(h, r.faults[k])
+		}
+		*at = 1
+		if r.problem.Evidence[e].Beyond(h) >= beyondDoubt {
+			*at = 2
+		}
+	}
+	return *at == 2
+}
+
+// proof returns the ids of the evidence that rules the fault out, nil when it is
+// not.
+func (r *ruler) proof(i int) []string {
+	var against []int
+	for e := range r.problem.Evidence {
+		if r.contradicts(e, i, -1) {
 			against = append(against, e)
 		}
 	}
-	if setups(against, func(Evidence) bool { return true }) < enough {
+	if !r.setups(against, func(int) bool { return true }) {
 		return nil
 	}
-	for k, g := range j.faults {
-		if k == i || g.Part == f.Part || !j.bearsOn(against, g) {
-			continue
-		}
-		h := Hypothesis{f, g}
-		if setups(against, func(e Evidence) bool { return e.Beyond(h) >= beyondDoubt }) < enough {
+	for k, g := range r.faults {
+		if g.Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
 			return nil
 		}
 	}
-	for _, t := range j.triples {
+	for _, pair := range r.leading {
+		h := Hypothesis{r.faults[i]}
+		for _, k := range pair {
+			if r.faults[k].Part != r.faults[i].Part {
+				h = append(h, r.faults[k])
+			}
+		}
+		if len(h) == 3 && !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
+			return nil
+		}
+	}
+	for _, t := range r.triples {
 		if !slices.Contains(t[:], i) {
 			continue
 		}
-		h := Hypothesis{j.faults[t[0]], j.faults[t[1]], j.faults[t[2]]}
-		if setups(against, func(e Evidence) bool { return e.Beyond(h) >= beyondDoubt }) < enough {
+		h := Hypothesis{r.faults[t[0]], r.faults[t[1]], r.faults[t[2]]}
+		if !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil
 		}
 	}
 	var entries []string
 	for _, e := range against {
-		id, _ := e.Source()
+		id, _ := r.problem.Evidence[e].Source()
 		entries = append(entries, id)
 	}
 	return entries
 }
 
-func beyond(e Evidence, f Fault) bool {
-	if c, ok := e.(Classed); ok && c.Class(f) == 0 {
-		return e.Beyond(nil) >= beyondDoubt
-	}
-	return e.Beyond(Hypothesis{f}) >= beyondDoubt
-}
-
-// bearsOn reports whether the fault can change what the evidence says.
-func (j *Judgement) bearsOn(all []Evidence, f Fault) bool {
-	return slices.ContainsFunc(all, func(e Evidence) bool {
-		c, ok := e.(Classed)
-		return !ok || c.Class(f) != 0
-	})
-}
-
-// setups counts the different set-ups of the evidence that is meant.
-func setups(all []Evidence, meant func(Evidence) bool) int {
-	var seen []string
+// setups reports whether the evidence that is meant is of enough set-ups.
+func (r *ruler) setups(all []int, meant func(int) bool) bool {
+	first := -1
 	for _, e := range all {
-		if _, setup := e.Source(); !slices.Contains(seen, setup) && meant(e) {
-			seen = append(seen, setup)
+		if r.setup[e] != first && meant(e) {
+			if first >= 0 {
+				return true
+			}
+			first = r.setup[e]
 		}
 	}
-	return len(seen)
+	return false
 }
 
 // readAgain finds the evidence that the best hypothesis cannot lead to, and

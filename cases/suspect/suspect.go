@@ -15,6 +15,11 @@ type Part struct {
 // that the first part mentioned is not the culprit by default.
 var NotNamed = Part{}
 
+// NotAsDrawn stands for a drawing that is wrong: two pins swapped, a bridge that
+// nobody drew, a contact in another state than was said. It is in every problem
+// that has a drawing, and outside all proofs, which take the drawing for granted.
+var NotAsDrawn = Part{Life: 1}
+
 // Mode is a way of being bad.
 type Mode int
 
@@ -86,13 +91,29 @@ type Evidence interface {
 // for each pair of classes instead of for each pair of faults.
 type Classed interface {
 	Evidence
-	// Class of a fault, from 0 to 15; 0: a fault that changes nothing, so that a
-	// hypothesis with it is as the hypothesis without.
+	// Class of a fault, from 0 on, without gaps to speak of; 0: a fault that changes
+	// nothing, so that a hypothesis with it is as the hypothesis without.
 	Class(Fault) int
 }
 
-// maxClasses bounds what Class may return.
-const maxClasses = 16
+// Drawn is evidence with unknown parameters. A judgement asks first for the most
+// that a hypothesis can make of it in any draw, and for the draws themselves only
+// of the hypotheses that may hold some of the probability.
+type Drawn interface {
+	Classed
+	// Most is what LogLik does not exceed in any draw.
+	Most(h Hypothesis) float64
+	// LogLiks are those of the first n draws, or more.
+	LogLiks(h Hypothesis, n int) []float64
+}
+
+// most is what the evidence can make of a hypothesis at best.
+func most(e Evidence, h Hypothesis) float64 {
+	if d, ok := e.(Drawn); ok {
+		return d.Most(h)
+	}
+	return e.LogLik(h, 0)
+}
 
 // beyondDoubt is the number of standard deviations from which a hypothesis counts
 // as contradicted. Common practice: three sigma.
@@ -104,9 +125,7 @@ type Problem struct {
 	// are an error.
 	Faults   []Fault
 	Evidence []Evidence
-	// Draws of the unknown parameters; 0 means 1. Evidence without unknown
-	// parameters needs no more.
+	// Draws of the unknown parameters that Drawn evidence is asked for; the same
+	// ones each time, so that a judgement comes out the same twice.
 	Draws int
-	// Seed for evidence that draws.
-	Seed uint64
 }

@@ -94,6 +94,8 @@ type Table struct {
 	Other Kind   `json:"other"`
 	// NotNamed is the prior of something that nobody has named.
 	NotNamed float64 `json:"not_named"`
+	// NotAsDrawn is the prior of a drawing that is wrong where it matters.
+	NotAsDrawn float64 `json:"not_as_drawn"`
 	// New, Used and Reconditioned multiply the prior of a part by what was fitted;
 	// Repaired of one that was mended; WorkedOn of one in an area where somebody
 	// worked before the concern began.
@@ -137,9 +139,10 @@ func Default() Table {
 			{[]string{"module", "computer", "controller", "ecu", "bcm", "cluster", "regulator", "gauge"}, 0.01, []Manner{Function, Reseat, Substitution}},
 			{[]string{"wire", "wiring", "cable", "feed", "harness", "strap", "lead", "circuit"}, 0.02, []Manner{Drop, Bypass, Look, Continuity}},
 		},
-		Other:    Kind{Prior: 0.02, Tests: []Manner{Function, Drop, Bench, Bypass, Substitution, Look}}, // assumed
-		NotNamed: 0.04,                                                                                  // assumed: as much as one lamp or relay
-		New:      0.5, Used: 1.5, Reconditioned: 1, Repaired: 0.5,                                       // assumed
+		Other:      Kind{Prior: 0.02, Tests: []Manner{Function, Drop, Bench, Bypass, Substitution, Look}}, // assumed
+		NotNamed:   0.04,                                                                                  // assumed: as much as one lamp or relay
+		NotAsDrawn: 0.02,                                                                                  // assumed: a diagram is of another model year, or traced wrongly
+		New:        0.5, Used: 1.5, Reconditioned: 1, Repaired: 0.5,                                       // assumed
 		WorkedOn: 2.5,                     // assumed; 'the last place somebody worked is the first to look' is common practice
 		WeakPass: 0.7, MaybeWeakPass: 0.3, // assumed
 		Steady: SightingShares{0.005, 0.03}, Intermittent: SightingShares{0.005, 0.5}, // assumed
@@ -190,7 +193,7 @@ func (t *Table) check() error {
 		return nil
 	}
 	errs := []error{
-		share("other", t.Other.Prior), share("not_named", t.NotNamed), share("weak_pass", t.WeakPass), share("maybe_weak_pass", t.MaybeWeakPass),
+		share("other", t.Other.Prior), share("not_named", t.NotNamed), share("not_as_drawn", t.NotAsDrawn), share("weak_pass", t.WeakPass), share("maybe_weak_pass", t.MaybeWeakPass),
 		share("exchange", t.Exchange), share("steady", t.Steady.WithoutFault, t.Steady.GoneWithFault),
 		share("intermittent", t.Intermittent.WithoutFault, t.Intermittent.GoneWithFault),
 	}

@@ -1,0 +1,142 @@
+package circuit
+
+import "math"
+
+// A diode conducts from 0.4 to 1.0 V on (silicon; common practice: 0.6 to 0.8).
+var knee = Span{0.4, 1.0}
+
+const kneeAbout = 0.75
+
+// pullIn and dropOut are the shares of the nominal voltage at which a relay is sure
+// to close, and sure not to (common practice: it closes by two thirds and lets go
+// by a tenth).
+const (
+	pullIn  = 0.7
+	dropOut = 0.1
+)
+
+// solved is the network with its diodes and the contacts that coils close as they
+// must stand, and of each diode whether it is sure to conduct.
+func (m *model) solved(x assumed, red, black int) (w *network, conducting map[int]bool) {
+	var gates []int
+	for s := range m.stretches {
+		if m.stretches[s].kind == Diode || m.stretches[s].follows >= 0 {
+			gates = append(gates, s)
+		}
+	}
+	if len(gates) == 0 {
+		w = m.build(&x)
+		w.keep(red, black)
+		return w, nil
+	}
+	conducting = map[int]bool{}
+	x.gates = map[int]gate{}
+	for _, s := range gates {
+		x.gates[s] = gate{set: true, position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+		if !x.bounds {
+			x.gates[s] = gate{set: true, position: Open, ohms: Exactly(1)}
+		}
+	}
+	// Coils first: a contact may lead to the next coil, so as often as there are some.
+	for range gates {
+		for _, s := range gates {
+			st := &m.stretches[s]
+			switch {
+			case st.follows < 0:
+				conducting[s] = m.diode(&x, s)
+			case m.of[st.follows] < 0: // the coil is unplugged
+				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+			default:
+				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, m.pulled(&x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
+			}
+		}
+	}
+	w = m.build(&x)
+	w.keep(red, black)
+	return w, conducting
+}
+
+// stuck is the position, unless a fault holds the contact closed.
+func (m *model) stuck(faults []done, s int, p Position) Position {
+	for _, f := range faults {
+		if f.stretch == s && f.does == stuck {
+			return Closed
+		}
+	}
+	return p
+}
+
+// over is the voltage over a stretch, from a to b.
+func (m *model) over(x *assumed, s int) Span {
+	w := m.build(x)
+	a, b := m.stretches[s].a, m.stretches[s].b
+	w.keep(a, b)
+	return w.volts(a, b, x.choose(ofPosts, m.setup.Posts))
+}
+
+// pulled says whether the coil closes its contact.
+func (m *model) pulled(x *assumed, coil int) Position {
+	for _, f := range x.faults {
+		if f.stretch == coil && f.does == series && f.ohms.Lo >= openOhms.Lo {
+			return Open // no current, whatever the voltage over it
+		}
+	}
+	v := m.over(x, coil)
+	lo, hi := math.Min(math.Abs(v.Lo), math.Abs(v.Hi)), math.Max(math.Abs(v.Lo), math.Abs(v.Hi))
+	if v.Lo < 0 && v.Hi > 0 {
+		lo = 0
+	}
+	switch {
+	case lo > pullIn*m.c.System:
+		return Closed
+	case hi < dropOut*m.c.System || !x.bounds && hi < (pullIn+dropOut)/2*m.c.System:
+		return Open
+	case !x.bounds:
+		return Closed
+	}
+	return Either
+}
+
+// diode finds how a diode stands: it conducts when the voltage over it, if it did
+// not, would be past its knee.
+func (m *model) diode(x *assumed, s int) (sure bool) {
+	round := false
+	for _, f := range x.faults {
+		if f.stretch == s {
+			switch f.does {
+			case other:
+				round = !round
+			case instead: // shorted: it is no diode any more
+				x.gates[s] = gate{set: true, position: Closed, ohms: x.choose(ofFault, f.ohms)}
+				return false
+			}
+		}
+	}
+	forward := func(p Position, ohms Span) Span {
+		x.gates[s] = gate{set: true, position: p, ohms: ohms}
+		v := m.over(x, s)
+		if round {
+			return turned(v)
+		}
+		return v
+	}
+	v := forward(Open, Exactly(1))
+	switch {
+	case v.Hi < knee.Lo:
+		return false
+	case x.bounds:
+		x.gates[s] = gate{set: true, position: Either, ohms: Span{0, math.Inf(1)}}
+		return v.Lo > knee.Hi
+	}
+	// The resistance at which the voltage over it is that of the knee.
+	lo, hi := 1e-3, 1e8
+	for range 40 {
+		mid := math.Sqrt(lo * hi)
+		if forward(Closed, Exactly(mid)).Hi > kneeAbout {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return true
+}

@@ -1,0 +1,94 @@
+package circuit
+
+// How much a load draws depends on what feeds it, and what feeds it on how much it
+// draws. Begun with all that the load could draw, each round gives a least voltage
+// over it, and that a narrower resistance; every round encloses the truth because
+// the one before does.
+
+// rounds are enough: a third changes less than a meter shows.
+const rounds = 3
+
+// loadsUnder are the resistances of the loads under the faults, for bounds.
+//
+// Of two faults it takes what either would do alone. Where nothing forms a loop
+// that is enough: of two that add resistance, either alone can already take all
+// from the loads behind it, and takes nothing from the others. With loops, or two
+// faults that draw current, nothing is known of the loads.
+func (m *model) loadsUnder(faults []done) []Span {
+	if len(m.loads) == 0 {
+		return nil
+	}
+	drawing := 0
+	for _, f := range faults {
+		if f.does != series {
+			drawing++
+		}
+	}
+	if len(faults) > 1 && (m.loops || drawing > 1) {
+		return nil
+	}
+	out := m.fedUnder(done{stretch: -1})
+	for _, f := range faults {
+		of := m.fedUnder(f)
+		joined := make([]Span, len(out))
+		for k := range out {
+			joined[k] = out[k].with(of[k])
+		}
+		out = joined
+	}
+	return out
+}
+
+// fedUnder are the resistances of the loads under one fault; of stretch -1: none.
+func (m *model) fedUnder(f done) []Span {
+	if out, ok := m.fedLoads[f]; ok {
+		return out
+	}
+	x := assumed{before: true, choose: everything, bounds: true}
+	if f.stretch >= 0 {
+		x.faults = []done{f}
+	}
+	x.loads = make([]Span, len(m.loads))
+	for k, s := range m.loads {
+		x.loads[k] = m.stretches[s].ohms
+	}
+	for range rounds {
+		next := make([]Span, len(m.loads))
+		for k, s := range m.loads {
+			st := &m.stretches[s]
+			w, _ := m.solved(x, st.a, st.b)
+			v := magnitude(w.volts(st.a, st.b, m.setup.Posts))
+			next[k] = m.c.Elements[st.elements[0]].within(min(v.Lo/m.c.System, 1))
+		}
+		x.loads = next
+	}
+	m.fedLoads[f] = x.loads
+	return x.loads
+}
+
+// looped reports whether the stretches other than loads form a loop, both posts
+// counted as one node each.
+func (m *model) looped() bool {
+	root := make([]int, m.n)
+	for k := range root {
+		root[k] = k
+	}
+	find := func(k int) int {
+		for root[k] != k {
+			k = root[k]
+		}
+		return k
+	}
+	for s := range m.stretches {
+		st := &m.stretches[s]
+		if m.load[s] >= 0 || st.kind == Coil || st.kind == Resistor || st.kind == Diode {
+			continue
+		}
+		a, b := find(st.a), find(st.b)
+		if a == b {
+			return true
+		}
+		root[a] = b
+	}
+	return false
+}

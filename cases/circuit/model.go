@@ -1,0 +1,384 @@
+package circuit
+
+// stretch is a run of elements one behind the other that nothing branches off and
+// no lead touches: to a reading, what is wrong with one of them is wrong with all.
+type stretch struct {
+	a, b     int // nodes of the model
+	elements []int
+	kind     Kind
+	ohms     Span // of all of them, well and closed
+	nominal  float64
+	position Position
+	follows  int // the coil, as an element; -1: none
+}
+
+// model is the circuit in one state, as far as one reading is concerned.
+type model struct {
+	c         *Circuit
+	setup     *Setup
+	node      []int // of the circuit's nodes the model's; -1: within a stretch
+	n         int
+	stretches []stretch
+	of        []int // of each element its stretch; -1: it is unplugged
+	bridges   []Bridge
+	fuses     [][]int // of each stretch the fuses that a short in it would blow
+	loads     []int   // stretches whose resistance depends on what feeds them
+	load      []int   // of each stretch its place among loads, -1: none
+	loops     bool    // what conducts forms a loop
+	fedLoads  map[done][]Span
+}
+
+// reduce makes the model in which the nodes of keep can be told apart.
+func (c *Circuit) reduce(setup *Setup, keep []int) *model {
+	m := &model{c: c, setup: setup, of: make([]int, len(c.Elements)), node: make([]int, len(c.Points))}
+	touching := make([][]int, len(c.Points))
+	for k := range c.Elements {
+		e := &c.Elements[k]
+		m.of[k] = -1
+		if p := m.position(k); e.From == e.To || p == Gone || p == Open && e.Kind != Switch && e.Kind != Output {
+			continue
+		}
+		touching[e.From] = append(touching[e.From], k)
+		touching[e.To] = append(touching[e.To], k)
+	}
+	key := make([]bool, len(c.Points))
+	key[minus], key[plus] = true, true
+	for _, n := range keep {
+		key[n] = true
+	}
+	for _, b := range setup.Bridges {
+		key[b.A], key[b.B] = true, true
+	}
+	for n, all := range touching {
+		key[n] = key[n] || len(all) != 2 || !m.runsOn(all[0]) || !m.runsOn(all[1])
+	}
+	m.n = 0
+	for n := range c.Points {
+		m.node[n] = -1
+		if key[n] && (n <= plus || len(touching[n]) > 0 || m.bridged(n)) || contains(keep, n) {
+			m.node[n] = m.n
+			m.n++
+		}
+	}
+	for n, all := range touching {
+		if m.node[n] >= 0 {
+			for _, k := range all {
+				if m.of[k] < 0 {
+					m.walk(n, k, touching)
+				}
+			}
+		}
+	}
+	for k := range c.Elements { // a ring that nothing joins
+		if e := &c.Elements[k]; m.of[k] < 0 && contains(touching[e.From], k) && m.node[e.From] < 0 {
+			m.node[e.From] = m.n
+			m.n++
+			m.walk(e.From, k, touching)
+		}
+	}
+	for _, b := range setup.Bridges {
+		m.bridges = append(m.bridges, Bridge{m.node[b.A], m.node[b.B], b.Ohms})
+	}
+	m.above()
+	m.load = make([]int, len(m.stretches))
+	for s := range m.stretches {
+		m.load[s] = -1
+		if k := m.stretches[s].kind; k == Lamp || k == Motor || k == Load {
+			m.load[s] = len(m.loads)
+			m.loads = append(m.loads, s)
+		}
+	}
+	m.fedLoads = map[done][]Span{}
+	m.loops = m.looped()
+	return m
+}
+
+func contains(all []int, n int) bool {
+	for _, x := range all {
+		if x == n {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *model) bridged(n int) bool {
+	for _, b := range m.setup.Bridges {
+		if b.A == n || b.B == n {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *model) position(k int) Position {
+	if k < len(m.setup.Position) {
+		return m.setup.Position[k]
+	}
+	return Closed
+}
+
+// runsOn reports whether the element can be part of a longer stretch.
+func (m *model) runsOn(k int) bool {
+	e := &m.c.Elements[k]
+	return e.Kind.merges() && m.position(k) == Closed && e.Follows < 0
+}
+
+// walk gathers the stretch that leaves the node by the element.
+func (m *model) walk(from, first int, touching [][]int) {
+	st := stretch{a: m.node[from], follows: -1}
+	at, k := from, first
+	for {
+		e := &m.c.Elements[k]
+		m.of[k] = len(m.stretches)
+		st.elements = append(st.elements, k)
+		ohms := e.within(0)
+		st.ohms = st.ohms.Plus(ohms)
+		st.nominal += e.Ohms.at(0.5)
+		if at = e.From + e.To - at; m.node[at] >= 0 {
+			break
+		}
+		next := touching[at][0]
+		if next == k {
+			next = touching[at][1]
+		}
+		k = next
+	}
+	st.b = m.node[at]
+	if e := &m.c.Elements[first]; len(st.elements) == 1 {
+		st.kind, st.position, st.follows = e.Kind, m.position(first), e.Follows
+		if e.From != from {
+			st.a, st.b = st.b, st.a // as drawn, from plus to minus
+		}
+	}
+	m.stretches = append(m.stretches, st)
+}
+
+// above finds, for each stretch, the fuses through which the positive post reaches
+// it: a short there may have blown them.
+func (m *model) above() {
+	m.fuses = make([][]int, len(m.stretches))
+	for f := range m.stretches {
+		if m.stretches[f].kind != Fuse && m.stretches[f].kind != Breaker {
+			continue
+		}
+		with, without := m.fed(-1), m.fed(f)
+		for s := range m.stretches {
+			st := &m.stretches[s]
+			if s != f && (with[st.a] || with[st.b]) && !without[st.a] && !without[st.b] {
+				m.fuses[s] = append(m.fuses[s], f)
+			}
+		}
+	}
+}
+
+// fed marks the nodes that the positive post reaches through anything but loads,
+// the stretch without and the negative post. Contacts count as closed: what was
+// blown may have been blown at another time.
+func (m *model) fed(without int) []bool {
+	out := make([]bool, m.n)
+	out[m.node[plus]] = true
+	for again := true; again; {
+		again = false
+		for s := range m.stretches {
+			st := &m.stretches[s]
+			low := st.kind.merges() || st.kind == Fuse || st.kind == Breaker || st.kind == Output
+			if s == without || !low || out[st.a] == out[st.b] {
+				continue
+			}
+			far := st.a
+			if out[st.a] {
+				far = st.b
+			}
+			if far != m.node[minus] {
+				out[far], again = true, true
+			}
+		}
+	}
+	return out
+}
+
+// done is a fault as it changes the model.
+type done struct {
+	stretch int
+	does    does
+	ohms    Span
+}
+
+// pick chooses a value from what is not known: all of it for bounds, one point for
+// a draw.
+type pick func(what share, s Span) Span
+
+// share names an unknown quantity; the same name means the same value.
+type share int
+
+const (
+	ofPosts share = iota
+	ofLeakPlus
+	ofLeakMinus
+	ofLow  // what conducts
+	ofLoad // what works
+	ofContact
+	ofFault // and one more for a second fault
+)
+
+func everything(_ share, s Span) Span { return s }
+
+// assumed is all that a network is built under.
+type assumed struct {
+	faults []done
+	// before puts the first of two faults in one stretch before the other, seen from
+	// its end a.
+	before bool
+	choose pick
+	bounds bool
+	// loads are the resistances of the loads as far as what feeds them is known.
+	loads []Span
+	// gates says of a diode, or of a contact that a coil closes, how it stands, by
+	// stretch.
+	gates map[int]gate
+	// lead is what the instrument puts between two nodes.
+	lead Bridge
+	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
+	// senseOhms of its own at its end a, the last node between.
+	sensed int
+}
+
+const senseOhms = 1e-3
+
+type gate struct {
+	set      bool
+	position Position
+	ohms     Span
+}
+
+// build is the network under what is assumed.
+func (m *model) build(x *assumed) *network {
+	faults, before, choose, bounds := x.faults, x.before, x.choose, x.bounds
+	w := newNetwork(m.n + 3)
+	mid := m.n
+	leakPlus, leakMinus := choose(ofLeakPlus, Leak).conductance(), choose(ofLeakMinus, Leak).conductance()
+	for k := range m.n {
+		if k != minus && k != plus {
+			w.join(k, plus, leakPlus)
+			w.join(k, minus, leakMinus)
+		}
+	}
+	for _, b := range m.bridges {
+		w.join(b.A, b.B, choose(ofLoad, b.Ohms).conductance())
+	}
+	if x.lead.Ohms.Hi > 0 {
+		w.join(x.lead.A, x.lead.B, choose(ofLoad, x.lead.Ohms).conductance())
+	}
+	for s := range m.stretches {
+		st := &m.stretches[s]
+		at := ofLow
+		if st.kind >= Load {
+			at = ofLoad
+		}
+		ohms, position := choose(at, st.ohms), st.position
+		if k := m.load[s]; k >= 0 && x.loads != nil {
+			ohms = x.loads[k]
+		}
+		if g := x.gates[s]; g.set {
+			ohms, position = g.ohms, g.position
+		}
+		var near, far Span // series faults on either side of a short
+		var shunts []Span
+		var to []int
+		for i, f := range faults {
+			if f.stretch != s {
+				if f.does == toMinus || f.does == instead {
+					for _, fuse := range m.fuses[f.stretch] {
+						if fuse == s && position == Closed {
+							position = m.blown(s, choose(ofFault+share(i), f.ohms), bounds)
+						}
+					}
+				}
+				continue
+			}
+			v := choose(ofFault+share(i), f.ohms)
+			switch f.does {
+			case series:
+				if (i == 0) == before {
+					near = near.Plus(v)
+				} else {
+					far = far.Plus(v)
+				}
+			case instead:
+				ohms = v
+			case toMinus:
+				shunts, to = append(shunts, v), append(to, minus)
+			case toPlus:
+				shunts, to = append(shunts, v), append(to, plus)
+			case stuck:
+				position = Closed
+			}
+		}
+		loose := func(g Span) Span {
+			switch position {
+			case Open:
+				return Span{}
+			case Either:
+				if bounds {
+					return Span{0, g.Hi}
+				}
+				return choose(ofContact, Span{0, g.Hi})
+			}
+			return g
+		}
+		a := st.a
+		if x.sensed == s+1 {
+			a = m.n + 2
+			w.join(st.a, a, Exactly(1/senseOhms))
+		}
+		if len(shunts) == 0 {
+			w.join(a, st.b, loose(ohms.Plus(near).Plus(far).conductance()))
+			continue
+		}
+		half := ohms.Times(0.5)
+		if bounds {
+			half = Span{0, ohms.Hi} // nobody knows where
+		}
+		w.join(a, mid, loose(half.Plus(near).conductance()))
+		w.join(mid, st.b, loose(half.Plus(far).conductance()))
+		for k := range shunts {
+			w.join(mid, to[k], shunts[k].conductance())
+		}
+		mid++
+	}
+	return w
+}
+
+// blown says how a fuse stands below which a fault draws current through so many
+// ohms: for bounds, nobody knows, since a slow fuse holds a while and a short may
+// come and go; for a draw it is open when twice its rating would flow.
+func (m *model) blown(fuse int, ohms Span, bounds bool) Position {
+	if bounds {
+		return Either
+	}
+	rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
+	if rating <= 0 {
+		rating = 15 // assumed: the commonest
+	}
+	if m.c.System/max(ohms.Hi, 1e-3) > 2*rating {
+		return Open
+	}
+	return Closed
+}
+
+// nominal is the voltage over a stretch with everything as it usually is.
+func (m *model) nominal(st *stretch) float64 {
+	w := newNetwork(m.n)
+	leak := Exactly(per(Leak.at(0.5)))
+	for k := 2; k < m.n; k++ {
+		w.join(k, plus, leak)
+		w.join(k, minus, leak)
+	}
+	for s := range m.stretches {
+		other := &m.stretches[s]
+		w.join(other.a, other.b, Exactly(per(other.nominal)))
+	}
+	w.keep(st.a, st.b)
+	return w.volts(st.a, st.b, m.setup.Posts).Hi
+}

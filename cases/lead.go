@@ -1,0 +1,136 @@
+package cases
+
+import (
+	"slices"
+	"strings"
+
+	"knowngood.example/cases/circuit"
+	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// loose is a point key without what people write now one way, now another.
+func loose(key string) string {
+	return strings.NewReplacer(".", " ", "-", " ", "_", " ", "/", " ").Replace(key)
+}
+
+// place finds the nodes of the circuit that a name may mean: a point; 'X in' and
+// 'X out' of an element; the side of a contact; a bare name means either end, of a
+// contact the side that its wire is at. None when the circuit has no such point.
+func (c *Case) place(d *Drawn, name string) []int {
+	key := c.pointKey(name)
+	if key == "" {
+		return nil
+	}
+	if n, ok := d.nodes[key]; ok {
+		return []int{n}
+	}
+	base, side := key, ""
+	for _, s := range []string{"in", "out", "harness side", "component side"} {
+		if b, ok := strings.CutSuffix(key, " "+s); ok {
+			base, side = b, s
+		}
+	}
+	i := slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return e.Component.Key == c.Key(base) })
+	if i < 0 {
+		i = slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return bare(e.Component.Key) == bare(c.Key(base)) })
+	}
+	if i < 0 {
+		for k, n := range d.nodes {
+			if loose(k) == loose(key) {
+				return []int{n}
+			}
+		}
+		return nil
+	}
+	e := &d.Circuit.Elements[i]
+	in, out := e.From, e.To
+	if e.Kind == circuit.Diode && strings.HasSuffix(notation.Key(d.Elements[i].GetFrom()), " out") {
+		in, out = out, in // drawn against the path
+	}
+	switch side {
+	case "in":
+		return []int{in}
+	case "out":
+		return []int{out}
+	}
+	if e.Kind != circuit.Contact {
+		return []int{in, out}
+	}
+	wired := func(n int) bool {
+		return slices.ContainsFunc(d.Circuit.Elements, func(o circuit.Element) bool {
+			return (o.From == n || o.To == n) && o.Kind == circuit.Wiring
+		})
+	}
+	harness, component := []int{in}, []int{out}
+	switch {
+	case wired(in) && wired(out):
+		harness, component = []int{in, out}, []int{in, out}
+	case wired(out):
+		harness, component = component, harness
+	}
+	if side == "component side" {
+		return component
+	}
+	return harness
+}
+
+// bare is the key of a component without the word for its kind.
+func bare(key string) string {
+	words := strings.Fields(loose(key))
+	words = slices.DeleteFunc(words, func(w string) bool {
+		return slices.Contains([]string{"fuse", "relay", "splice", "gnd", "ground", "contact", "pin", "connector", "inline", "plug", "lamp", "coil", "switch"}, w)
+	})
+	if len(words) == 0 {
+		return loose(key)
+	}
+	return strings.Join(words, " ")
+}
+
+// bodies are the names of metal that somebody may have put a black lead on without
+// drawing it: a ground nobody proved.
+var bodies = []string{"chassis", "body", "engine", "engine block", "block", "ground", "frame", "bare metal", "bracket", "chassis ground", "body ground"}
+
+// opened reports whether something that was unplugged, by its name, opens the
+// element.
+func (c *Case) opened(d *Drawn, i int, name string) bool {
+	e := d.Elements[i]
+	key := c.Key(name)
+	if key == "" {
+		return false
+	}
+	contact := e.GetKind() == eventv1.ElementKind_ELEMENT_KIND_CONTACT
+	switch {
+	case e.Component.Key == key:
+		return true
+	case contact:
+		// 'fan C1' has the pins 'fan.C1-1' and 'fan.C1-2'.
+		of := loose(e.Component.Key)
+		if rest, ok := strings.CutPrefix(of, loose(key)+" "); ok && !strings.Contains(rest, " ") {
+			return true
+		}
+	}
+	return !contact && bare(e.Component.Key) == bare(key) && relayOf(e.Element) == "" && e.GetKind() != eventv1.ElementKind_ELEMENT_KIND_WIRE
+}
+
+// bridged finds the two points that something lies between, in 'A to B'.
+func (c *Case) between(d *Drawn, text string) (a, b int, ok bool) {
+	text = notation.Key(text)
+	for _, word := range []string{" at ", " from ", " across ", " between "} {
+		if _, rest, cut := strings.Cut(" "+text, word); cut {
+			text = rest
+		}
+	}
+	for _, sep := range []string{" to ", " and ", " - "} {
+		x, y, cut := strings.Cut(text, sep)
+		if !cut {
+			continue
+		}
+		y, _, _ = strings.Cut(y, ",")
+		from, to := c.place(d, x), c.place(d, y)
+		if len(from) > 0 && len(to) > 0 {
+			return from[0], to[0], true
+		}
+	}
+	return 0, 0, false
+}
