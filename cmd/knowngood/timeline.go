@@ -224,6 +224,9 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 	then := cases.New(c.Stream)
 	judged := then.Judge(c.table)
 	for n := uint64(1); n <= through; n++ {
+		if err := ctx.Err(); err != nil {
+			return err // of thousands of entries it takes minutes
+		}
 		if err := then.Apply(c.Step(n).Record); err != nil {
 			return err
 		}
