@@ -40,11 +40,8 @@ type verdictRow struct {
 
 // String is how it stands in a cell of csv.
 func (v verdictRow) String() string {
-	text := v.Standing
-	if v.Mode != "" {
-		text += ": " + v.Mode
-	}
-	return strings.Join(append([]string{text, refs(v.Entries)}, v.Conditions...), ", ")
+	words := append([]string{v.Standing, v.Mode, refs(v.Entries)}, v.Conditions...)
+	return strings.Join(slices.DeleteFunc(words, func(w string) bool { return w == "" }), ", ")
 }
 
 type explanationRow struct {
