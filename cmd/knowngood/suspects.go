@@ -141,10 +141,14 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 	if len(j.Components) == 0 {
 		fmt.Fprintln(a.out, "\n"+noneNamed)
 	}
-	for _, again := range j.Again() {
-		if s := j.ByID(again.Entry); s != nil {
-			fmt.Fprintf(a.out, "\nRead #%d again: it cannot be true with the rest. Until it is settled nothing counts as proven.\n", s.Seq)
+	var again []uint64
+	for _, odd := range j.Again() {
+		if s := j.ByID(odd.Entry); s != nil {
+			again = append(again, s.Seq)
 		}
+	}
+	if len(again) > 0 {
+		fmt.Fprintf(a.out, "\nRead again: %s. Not all of it can be true. Until it is settled nothing counts as proven good.\n", refs(again))
 	}
 	return nil
 }
