@@ -19,7 +19,7 @@ const (
 	maxTyped    = 4096  // bytes of the line an event was made from
 	maxRole     = 40    // characters
 	maxList     = 200
-	maxLongList = 1000 // elements, points and codes
+	maxLongList = 2000 // elements, points and codes
 	longAgo     = 50   // years
 )
 

@@ -274,6 +274,18 @@ func Format(q *eventv1.Quantity) string {
 	return text
 }
 
+// Nearest is the one of the words that comes nearest to what was typed, both in
+// lower case; empty when none comes near.
+func Nearest(word string, among []string) string {
+	best, found := max(2, len(word)/3+1), ""
+	for _, w := range among {
+		if d := distance(word, w); d < best && d < len(w) && d < len(word) {
+			best, found = d, w
+		}
+	}
+	return found
+}
+
 // distance counts the letters to add, drop, change or exchange with their
 // neighbour to make b of a.
 func distance(a, b string) int {

@@ -285,6 +285,42 @@ func (p *parser) namesUntil(end int) []string {
 	return out
 }
 
+// ReadConditions reads conditions alone: 'key on, fan commanded'. The error is
+// always a *Error.
+func ReadConditions(text string) (*eventv1.Conditions, error) {
+	p, err := newParser(text, Context{})
+	if err != nil {
+		err.Line = text
+		return nil, err
+	}
+	var s setting
+	for !p.done() {
+		if !p.conditions(&s) {
+			p.fail(p.i, p.segmentEndHere(), "this is no condition", "key on", "running", "commanded", "not commanded")
+		}
+	}
+	c := s.finish(p)
+	switch {
+	case p.err != nil:
+	case c == nil:
+		p.fail(0, 0, "a condition is missing", "key on", "running", "commanded", "not commanded")
+	case p.note != "":
+		p.fail(len(p.words), len(p.words), "a note is no condition", "key on", "running", "commanded", "not commanded")
+	}
+	if p.err != nil {
+		p.err.Line = text
+		return nil, p.err
+	}
+	return c, nil
+}
+
+// ConditionsLine writes conditions so that ReadConditions reads the same.
+func ConditionsLine(c *eventv1.Conditions) string {
+	w := new(writer)
+	w.conditions(c)
+	return strings.Join(w.parts, ", ")
+}
+
 // names reads one or more names joined by 'and'.
 func (p *parser) names(what string) []string {
 	p.stops = append(p.stops, "and")

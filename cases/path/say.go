@@ -1,0 +1,32 @@
+package path
+
+import (
+	"slices"
+
+	"knowngood.example/cases/notation"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// Say tells an element in plain words: 'relay K2, a relay contact, from K2.30 to
+// K2.87, closed when key on'.
+func Say(e *eventv1.Element) string {
+	kind := notation.Word(e.GetKind())
+	out := kind
+	if name := e.GetComponent(); name != "" {
+		out = name
+		if words := plainWords(name); !slices.ContainsFunc(words, func(w word) bool { return w.key == kind }) {
+			out += ", " + a(e.GetKind()) + ","
+		}
+	}
+	out += " from " + e.GetFrom() + " to " + e.GetTo()
+	for _, s := range []struct{ before, text string }{
+		{"", notation.Format(e.GetRating())}, {"", notation.Format(e.GetResistance())}, {"", notation.Format(e.GetPower())},
+		{"", notation.Format(e.GetCurrent())}, {"", notation.Format(e.GetEmf())}, {"", notation.Format(e.GetLength())},
+		{"", e.GetGauge()}, {"", e.GetColour()}, {"closed when ", conditions(e.GetClosedWhen())},
+	} {
+		if s.text != "" {
+			out += ", " + s.before + s.text
+		}
+	}
+	return out
+}
