@@ -148,7 +148,7 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 		}
 	}
 	if len(again) > 0 {
-		fmt.Fprintf(a.out, "\nRead again: %s. Not all of it can be true. Until it is settled nothing counts as proven good.\n", refs(again))
+		fmt.Fprintf(a.out, "\nRead again: %s. Not all of it can be true. Until it is settled nothing counts as proven.\n", refs(again))
 	}
 	return nil
 }
