@@ -75,10 +75,11 @@
 // Between two items lies a wire, which has no name and is known by its points. An
 // item of attributes alone describes it ('> 2 m brown >'), 'wire W12' names it.
 // Between a load, coil, resistor, output, switch, relay contact, fuse, breaker or
-// diode and a contact next to it lies none, unless one is drawn: the pin is its own,
-// and the two share a point. It is called after a terminal if there is one, or else
-// after the contact. A point has one name, so where two terminals would share one,
-// a wire lies at the second. Groups side by side need something between them.
+// diode and a contact that has a word of its name lies none, unless one is drawn:
+// 'fan.C1-2' is the fan motor's own pin, and the two share a point; the relay before
+// it is at the other end of a wire. The point is called after a terminal if there is
+// one, or else after the contact. A point has one name, so where two terminals would
+// share one, a wire lies at the second. Groups side by side need something between.
 //
 // # Paths joined
 //

@@ -13,7 +13,7 @@ import (
 var (
 	someItems = []string{
 		"fuse F1 10A", "fuse F1", "link L1", "relay K1 30/87", "relay K2", "relay K2 30/87a when commanded", "coil K1 85/86 85 ohm", "switch S1 when key on or running",
-		"c.1", "c.2 brown", "pin bcm C3-14", "inline 7", "bcm C3-15 when not commanded", "splice S1", "splice ground splice", "lamp A 21W", "lamp A", "lamp \"red > left\"", "fan motor 8 A",
+		"c.1", "F1.2", "left lamp.1", "K1.x", "c.2 brown", "pin bcm C3-14", "inline 7", "bcm C3-15 when not commanded", "splice S1", "splice ground splice", "lamp A 21W", "lamp A", "lamp \"red > left\"", "fan motor 8 A",
 		"diode D1", "diode D1 reversed", "sender tank 250 ohm", "gnd G1", "gnd G2", "2 m brown", "wire W1 16 AWG", "1.5 mm2", "wire", "batt-", "fuse F1 in", "K1.87", "alternator A1 14 V",
 		"breaker B1 20 A", "fan relay 30/87", "\"odd name\" fuse", "lamp C1 0.2 kohm", "c.3 light blue",
 	}

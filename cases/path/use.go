@@ -98,7 +98,10 @@ func (d *drawing) use(line string, words []word) *use {
 		return u
 	}
 	named, colour := cutColour(u.words)
-	if d.kind(u, named); len(d.problems) > before {
+	if d.kind(u, named); len(d.problems) == before && u.name != "" && notation.Key(u.name) == "" {
+		d.refuse(u.mark, "'"+u.name+"' is no name", "a name has a letter or a digit: lamp A")
+	}
+	if len(d.problems) > before {
 		return nil
 	}
 	wired := u.kind == wire || u.kind == contact || u.pin
