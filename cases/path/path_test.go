@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -79,6 +80,32 @@ func TestRefused(t *testing.T) {
 		fmt.Fprintln(&out, "> "+strings.ReplaceAll(text, "\n", "\n> ")+"\n  "+strings.ReplaceAll(err.Error(), "\n", "\n  ")+"\n")
 	}
 	golden(t, "refused.golden", out.String())
+}
+
+// TestDrawnCases: the lines of the drawn cases are whole drawings, or notes.
+func TestDrawnCases(t *testing.T) {
+	t.Parallel()
+	files, err := filepath.Glob("../../testdata/drawn/*.txtar")
+	require.NoError(t, err)
+	n := 0
+	for _, file := range files {
+		b, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for line := range strings.Lines(string(b)) {
+			_, said, ok := strings.Cut(strings.TrimSpace(line), `said="`)
+			said, _, _ = strings.Cut(said, `"`)
+			if !ok || !strings.Contains(said, " > ") && !strings.HasPrefix(said, "point ") {
+				continue
+			}
+			n++
+			d, err := path.Read(said)
+			require.NoError(t, err, file)
+			require.Empty(t, d.Warnings, file)
+			passes(t, said, d)
+			same(t, d)
+		}
+	}
+	require.Greater(t, n, 15)
 }
 
 // within requires that every problem lies in the text and says what helps.

@@ -15,6 +15,9 @@
 // happened; a field of the kind of that name comes first, as in a check after
 // repair, where the envelope's is placed-after.
 //
+// A circuit drawn by its line alone, said="batt+ > fuse F7 > lamp A > gnd G1", has the
+// elements and points that package path reads in it.
+//
 // Values: text, with double quotes where it has spaces; an enum's word ('new',
 // 'high-resistance'); yes or no; a number; a quantity ('12.31 V', '0.2 V drop',
 // 'OL Ohm'); money with all its decimals ('189.00 EUR'); a moment ('2026-03-02',
@@ -32,6 +35,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/path"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -115,20 +119,32 @@ func (s *Scenario) record(n uint64, who writer, words []string) (cases.Record, e
 		if !given {
 			value = "yes"
 		}
-		path := strings.Split(key, ".")
+		fields := strings.Split(key, ".")
 		var err error
-		if body.Descriptor().Fields().ByName(fieldName(path[0])) != nil || !envelopeKey(e, key, value) {
-			err = set(body, path, value)
+		if body.Descriptor().Fields().ByName(fieldName(fields[0])) != nil || !envelopeKey(e, key, value) {
+			err = set(body, fields, value)
 		}
 		if err != nil {
 			return cases.Record{}, fmt.Errorf("%s: %w", key, err)
 		}
 	}
+	sketch(e.GetCircuitDrawn())
 	entry := &eventv1.Entry{
 		Log: "0123456789abcdef", Index: n - 1, Seq: n, Stream: Stream, Id: e.GetId(), Recorded: at,
 		Device: person, DeviceSeq: n, Person: person, Shop: shop, Kind: uint32(kind.Number()),
 	}
 	return cases.Record{Entry: entry, Event: e, Known: true}, nil
+}
+
+// sketch gives a circuit that is drawn by its line alone what the line says. A line
+// that is no drawing stays what somebody said.
+func sketch(c *eventv1.CircuitDrawn) {
+	if c.GetSaid() == "" || len(c.GetElements()) > 0 {
+		return
+	}
+	if d, err := path.Read(c.GetSaid()); err == nil {
+		c.Elements, c.Points = d.Event.GetElements(), append(c.GetPoints(), d.Event.GetPoints()...)
+	}
 }
 
 // envelopeKey sets what belongs to the envelope and reports whether it did.

@@ -40,6 +40,25 @@ circuit-drawn points={point:"fan C1-2" colour:"brown"} points={point:"fan C1-1"}
 	require.Equal(t, uint64(3), c.Jobs()[0].Seq)
 }
 
+func TestReadDraws(t *testing.T) {
+	t.Parallel()
+	s, err := scenario.Read(`
+circuit-drawn said="batt+ > fuse F7 10A > lamp A > gnd G1" points={point:"lamp A in" colour:"red"}
+circuit-drawn said="point lamp A out: brown"
+circuit-drawn said="batt+ > something or other"
+circuit-drawn said="batt+ > fuse F7 > lamp A" elements={component:"fuse F7" from:"batt+" to:"lamp A in"}
+`)
+	require.NoError(t, err)
+	drawn := func(i int) *eventv1.CircuitDrawn { return s.Records[i].Event.GetCircuitDrawn() }
+	require.Len(t, drawn(0).GetElements(), 7)
+	require.Equal(t, "fuse F7", drawn(0).GetElements()[2].GetComponent())
+	require.Len(t, drawn(0).GetPoints(), 1)
+	require.Equal(t, "brown", drawn(1).GetPoints()[0].GetColour())
+	require.Empty(t, drawn(2).GetElements())
+	require.Equal(t, "batt+ > something or other", drawn(2).GetSaid())
+	require.Len(t, drawn(3).GetElements(), 1)
+}
+
 func TestReadRefuses(t *testing.T) {
 	t.Parallel()
 	for text, says := range map[string]string{
