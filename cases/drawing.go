@@ -104,7 +104,7 @@ func nearIn(a, b *Step) bool {
 
 // Circuits of the case as it stands.
 func (c *Case) Circuits() []*Drawn {
-	return c.circuits(horizon{job: len(c.jobs) + 1, counts: func(*Step) bool { return true }})
+	return c.circuits(c.everything())
 }
 
 func (c *Case) circuits(h horizon) []*Drawn {

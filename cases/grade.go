@@ -72,7 +72,7 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 	if known := a.known(); len(known) > manyComponents {
 		h.only = at.neighbours(comp)
 	}
-	p := at.problem(t, h)
+	p, _ := at.problem(t, h)
 	part := suspect.Part{Key: comp.Key, Life: at.body(comp, a.lifeAt(comp, step.Job-1))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
 		return g // nothing was in its place

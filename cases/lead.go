@@ -37,7 +37,7 @@ func (c *Case) place(d *Drawn, name string) []int {
 	}
 	if i < 0 {
 		for k, n := range d.nodes {
-			if loose(k) == loose(key) {
+			if loose(k) == loose(key) || bare(k) == bare(key) {
 				return []int{n}
 			}
 		}
@@ -85,6 +85,27 @@ func bare(key string) string {
 		return loose(key)
 	}
 	return strings.Join(words, " ")
+}
+
+// Find is Component, and for a wire that has no name of its own also 'wire P to Q'
+// by any names of its points, in either order.
+func (c *Case) Find(name string) *Component {
+	if comp := c.Component(name); comp != nil {
+		return comp
+	}
+	p, q, ok := strings.Cut(strings.TrimPrefix(notation.Key(name), "wire "), " to ")
+	if !ok {
+		return nil
+	}
+	for _, d := range c.Circuits() {
+		from, to := c.place(d, p), c.place(d, q)
+		for i, e := range d.Circuit.Elements {
+			if e.Kind == circuit.Wiring && (slices.Contains(from, e.From) && slices.Contains(to, e.To) || slices.Contains(from, e.To) && slices.Contains(to, e.From)) {
+				return d.Elements[i].Component
+			}
+		}
+	}
+	return nil
 }
 
 // bodies are the names of metal that somebody may have put a black lead on without

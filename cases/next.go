@@ -199,7 +199,7 @@ func (j *Judged) trials() (out []*trial, withheld []Withheld) {
 		}
 		done[fmt.Sprint(cov.Covers[0].Part, manner)] = true
 	}
-	a := &asker{Case: j.Case, table: j.Table, horizon: horizon{job: len(j.jobs) + 1, counts: func(*Step) bool { return true }}}
+	a := &asker{Case: j.Case, table: j.Table, horizon: j.everything()}
 	for _, c := range j.byProbability() {
 		part := j.meantNow(c)
 		if j.judgement.Probability(part) < worthwhile {

@@ -15,7 +15,13 @@ import (
 // components, in which life, is bad. Beliefs are no evidence and have no part in
 // it.
 func (c *Case) Problem(t *suspect.Table) suspect.Problem {
-	return c.problem(t, horizon{job: len(c.jobs) + 1, counts: func(*Step) bool { return true }})
+	p, _ := c.problem(t, c.everything())
+	return p
+}
+
+// everything is known.
+func (c *Case) everything() horizon {
+	return horizon{job: len(c.jobs) + 1, counts: func(*Step) bool { return true }}
 }
 
 // Part is what is in the place of the component now.
@@ -74,7 +80,7 @@ type asker struct {
 	comes   bool // the concern comes and goes
 }
 
-func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
+func (c *Case) problem(t *suspect.Table, h horizon) (suspect.Problem, []*Read) {
 	a := &asker{Case: c, table: t, horizon: h, named: map[string][]suspect.Mode{}}
 	var p suspect.Problem
 	known := a.known()
@@ -100,7 +106,7 @@ func (c *Case) problem(t *suspect.Table, h horizon) suspect.Problem {
 		p.Draws = circuit.Draws
 	}
 	p.Faults = a.faults(known)
-	return p
+	return p, reads
 }
 
 // known lists the components that somebody spoke of, by key.

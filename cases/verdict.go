@@ -18,6 +18,7 @@ type Judged struct {
 	Table *suspect.Table
 
 	problem   suspect.Problem
+	reads     []*Read
 	judgement *suspect.Judgement
 	proven    []suspect.Proof
 	again     []suspect.Again
@@ -44,7 +45,7 @@ func (c *Case) JudgeAfter(prev *Judged) *Judged {
 	if prev.judgement == nil {
 		return j
 	}
-	j.problem = c.Problem(j.Table)
+	j.problem, j.reads = c.problem(j.Table, c.everything())
 	switch e, n := added(prev.problem, j.problem); n {
 	case 0:
 		j.judgement = prev.judgement
@@ -90,7 +91,7 @@ func sameEvidence(a, b suspect.Evidence) bool {
 // Judgement of the case as it stands.
 func (j *Judged) Judgement() *suspect.Judgement {
 	if j.judgement == nil {
-		j.problem = j.Problem(j.Table)
+		j.problem, j.reads = j.Case.problem(j.Table, j.everything())
 		j.judgement = suspect.Judge(j.problem)
 		j.prove()
 	}
@@ -107,6 +108,12 @@ func (j *Judged) prove() {
 func (j *Judged) Proven() []suspect.Proof {
 	j.Judgement()
 	return j.proven
+}
+
+// Reads are the readings on circuits that are drawn.
+func (j *Judged) Reads() []*Read {
+	j.Judgement()
+	return j.reads
 }
 
 // Again is what must be read again before anything counts as proven.

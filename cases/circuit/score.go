@@ -252,3 +252,16 @@ func shareIn(what share, d int) float64 {
 	}
 	return u
 }
+
+// Foretold is what a reading is likely to show under the hypothesis, with what is
+// not known as it usually is: the span over the draws. Expect bounds what it can be
+// at all.
+func (o *Observation) Foretold(h suspect.Hypothesis) Span {
+	key, _ := o.key(h)
+	faults := o.doneOf(key)
+	out := Exactly(o.point(faults, 0, ofPosts, 0))
+	for d := 1; d < Draws; d++ {
+		out = out.with(Exactly(o.point(faults, d, ofPosts, 0)))
+	}
+	return out
+}

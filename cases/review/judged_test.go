@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/path"
 	"knowngood.example/cases/review"
 	"knowngood.example/cases/scenario"
 	"knowngood.example/cases/suspect"
@@ -23,20 +24,37 @@ import (
 // before anything computed it. The README beside them says what a line means.
 func TestJudged(t *testing.T) {
 	t.Parallel()
-	files, err := filepath.Glob("../../testdata/judged/*.txtar")
+	judge(t, "judged", 15)
+}
+
+// TestDrawn is TestJudged for cases whose circuit is drawn and read.
+func TestDrawn(t *testing.T) {
+	t.Parallel()
+	judge(t, "drawn", 1)
+}
+
+func judge(t *testing.T, folder string, atLeast int) {
+	files, err := filepath.Glob("../../testdata/" + folder + "/*.txtar")
 	require.NoError(t, err)
-	require.GreaterOrEqual(t, len(files), 15)
-	for _, path := range files {
-		b, err := os.ReadFile(path)
+	require.GreaterOrEqual(t, len(files), atLeast)
+	for _, file := range files {
+		b, err := os.ReadFile(file)
 		require.NoError(t, err)
 		a := txtar.Parse(b)
-		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txtar"), func(t *testing.T) {
 			t.Parallel()
 			var whole *cases.Case
 			for _, f := range a.Files {
 				if f.Name == "case" {
 					s, err := scenario.Read(string(f.Data))
 					require.NoError(t, err)
+					for _, r := range s.Records {
+						if d := r.Event.GetCircuitDrawn(); d != nil && len(d.GetElements()) == 0 {
+							x, err := path.Read(d.GetSaid())
+							require.NoError(t, err)
+							d.Elements, d.Points = x.Event.GetElements(), append(d.GetPoints(), x.Event.GetPoints()...)
+						}
+					}
 					whole, err = s.Case()
 					require.NoError(t, err)
 				}
@@ -93,18 +111,29 @@ func (e *expecting) part(name string) suspect.Part {
 	if name == "something not named" {
 		return suspect.NotNamed
 	}
-	c := e.j.Component(name)
+	c := e.find(name)
 	if c == nil {
-		e.Fatalf("%s: the case has no component %q", e.where, name)
+		e.Errorf("%s: the case has no component %q", e.where, name)
+		return suspect.Part{Key: name, Life: -1}
 	}
 	return e.j.Part(c)
 }
 
+func (e *expecting) word(name string) string {
+	if c := e.find(name); c != nil {
+		return cases.Word(e.j.Verdicts(c))
+	}
+	return "not there"
+}
+
+func (e *expecting) find(name string) *cases.Component { return e.j.Find(name) }
+
 func (e *expecting) verdicts(name string, s cases.Standing) []cases.Verdict {
 	e.Helper()
-	c := e.j.Component(name)
+	c := e.find(name)
 	if c == nil {
-		e.Fatalf("%s: the case has no component %q", e.where, name)
+		e.Errorf("%s: the case has no component %q", e.where, name)
+		return nil
 	}
 	return slices.DeleteFunc(e.j.Verdicts(c), func(v cases.Verdict) bool { return v.Standing != s })
 }
@@ -118,7 +147,7 @@ var (
 func (e *expecting) line(line string) {
 	e.Helper()
 	head, rest, ok := strings.Cut(line, ":")
-	if !ok && line != "none proven good" {
+	if !ok && line != "none proven good" && line != "not as drawn" {
 		e.Fatalf("%s: %q is no expectation", e.where, line)
 	}
 	values := strings.Split(rest, ";")
@@ -137,7 +166,7 @@ func (e *expecting) line(line string) {
 				name = m[1]
 			}
 			if len(e.verdicts(name, cases.ProvenBad)) == 0 {
-				e.wrong(line, "%s is %s", name, cases.Word(e.j.Verdicts(e.j.Component(name))))
+				e.wrong(line, "%s is %s", name, e.word(name))
 			}
 		case "proven good":
 			m := inBrackets.FindStringSubmatch(v)
@@ -151,7 +180,7 @@ func (e *expecting) line(line string) {
 			}
 			switch {
 			case len(good) == 0:
-				e.wrong(line, "%s is %s", m[1], cases.Word(e.j.Verdicts(e.j.Component(m[1]))))
+				e.wrong(line, "%s is %s", m[1], e.word(m[1]))
 			case m[2] == "all":
 				if !slices.Contains(modes, suspect.AnyWay.String()) {
 					e.wrong(line, "only %v", modes)
@@ -160,12 +189,17 @@ func (e *expecting) line(line string) {
 				e.wrong(line, "%v", modes)
 			}
 		case "not proven good":
-			if g := e.verdicts(v, cases.ProvenGood); len(g) > 0 {
+			name, of := v, ""
+			if m := inBrackets.FindStringSubmatch(v); m != nil {
+				name, of = m[1], m[2]
+			}
+			g := e.verdicts(name, cases.ProvenGood)
+			if slices.ContainsFunc(g, func(g cases.Verdict) bool { return of == "" || g.Mode.String() == of }) {
 				e.wrong(line, "%s is proven: %s", v, cases.Word(g))
 			}
 		case "contradicted":
 			if len(e.verdicts(v, cases.ContradictedStanding)) == 0 {
-				e.wrong(line, "%s is %s", v, cases.Word(e.j.Verdicts(e.j.Component(v))))
+				e.wrong(line, "%s is %s", v, e.word(v))
 			}
 		case "narrowed to":
 			e.narrowed(line, v)
@@ -192,6 +226,17 @@ func (e *expecting) line(line string) {
 			}
 		case "findings", "quiet":
 			e.finding(line, v, head == "findings")
+		case "rules out", "does not rule out":
+			e.rulesOut(line, values, head == "rules out")
+			return
+		case "proves nothing":
+			e.provesNothing(line, v)
+		case "expect":
+			e.expects(line, v)
+		case "stretch":
+			e.stretch(line, v)
+		case "not as drawn":
+			e.notAsDrawn(line, v)
 		case "next", "not next":
 			e.next(line, v, head == "next")
 		default:

@@ -146,6 +146,9 @@ func (s *Sighting) Source() (id, setup string) { return s.ID, s.Setup }
 
 // Class implements Classed.
 func (s *Sighting) Class(f Fault) int {
+	if f.Part == NotAsDrawn {
+		return 0 // a wrong drawing breaks nothing
+	}
 	if f.Part == NotNamed || s.There(f.Part) {
 		return 1
 	}

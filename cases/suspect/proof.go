@@ -105,6 +105,18 @@ func (j *Judgement) ruler() *ruler {
 	return r
 }
 
+// counts reports whether the evidence can rule out anything: that something is bad
+// somewhere speaks for no part elsewhere, unless one fault or two explain it, with
+// which every other can then be held against it. Tests that failed never do: the
+// fault they found is theirs, and there may be more than two.
+func (r *ruler) counts(e int) bool {
+	evidence := r.problem.Evidence[e]
+	if _, ok := evidence.(Drawn); ok && len(r.masses().best) <= 2 {
+		return true
+	}
+	return evidence.Beyond(nil) < beyondDoubt
+}
+
 // outside reports whether the fault is one that no proof speaks of.
 func (j *Judgement) outside(i int) bool {
 	return j.faults[i].Part == NotNamed || j.faults[i].Part == NotAsDrawn
@@ -144,7 +156,7 @@ func (r *ruler) contradicts(e, i, k int) bool {
 func (r *ruler) proof(i int) []string {
 	var against []int
 	for e := range r.problem.Evidence {
-		if r.contradicts(e, i, -1) {
+		if r.counts(e) && r.contradicts(e, i, -1) {
 			against = append(against, e)
 		}
 	}
