@@ -164,15 +164,19 @@ func (w *walker) connect(from, to port, u *use) {
 	w.drawn = append(w.drawn, piece{mark: at, el: el, from: from.point, to: to.point, path: w.top, target: to.el})
 }
 
-// ownPin: one is a contact, the other a part that has pins of its own, and the name
-// of the contact says that it is one of them: 'fan.C1-2' of the fan motor, and not of
-// the relay before it.
+// ownPin: one is a contact, the other a part that has pins of its own, and the
+// contact is one of them. Its name says so: 'fan.C1-2' of the fan motor, and not of
+// the relay before it; or it is the pin next to what does the work, and no connector
+// in the loom ('inline 7').
 func ownPin(a, b *eventv1.Element) bool {
 	if b.GetKind() == contact {
 		a, b = b, a
 	}
 	if a.GetKind() != contact || !slices.Contains(hasPin, b.GetKind()) {
 		return false
+	}
+	if looksLikePin(a.GetComponent()) && slices.Contains(endsPath, b.GetKind()) {
+		return true
 	}
 	of := nameWords(b.GetComponent())
 	return slices.ContainsFunc(nameWords(a.GetComponent()), func(w string) bool { return slices.Contains(of, w) })

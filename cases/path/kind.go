@@ -46,6 +46,9 @@ var generic = map[eventv1.ElementKind]string{load: "load", contact: "pin", outpu
 // hasPin: such a part's own pins are drawn beside it, with no wire between.
 var hasPin = []eventv1.ElementKind{load, coil, resistor, output, switched, relay, fuse, breaker, diode}
 
+// endsPath: a pin next to such a part is its own.
+var endsPath = []eventv1.ElementKind{load, coil, resistor, output, diode}
+
 // takesConditions: such an element is open or closed.
 var takesConditions = []eventv1.ElementKind{switched, relay, output}
 

@@ -21,6 +21,15 @@ const (
 	maxDepth    = 20  // branches within branches
 )
 
+// LineOf is the line that a problem is in; empty when the text has none such.
+func LineOf(text string, p Problem) string {
+	lines := strings.Split(text, "\n")
+	if p.Line < 1 || p.Line > len(lines) {
+		return ""
+	}
+	return strings.TrimRight(lines[p.Line-1], "\r")
+}
+
 // Problem is something about one place of a drawing.
 type Problem struct {
 	// Line and Column of the first character meant, from 1; Length in characters,
@@ -40,6 +49,8 @@ func (p Problem) String() string {
 // Error says why a text is no drawing: every place, in the order of the text, at
 // most ten.
 type Error struct {
+	// Text as it was given.
+	Text     string
 	Problems []Problem
 	// More problems were found than are listed.
 	More int
@@ -91,7 +102,7 @@ func Read(text string) (*Drawing, error) {
 	if len(d.problems) > 0 {
 		sorted(d.problems)
 		n := min(len(d.problems), maxProblems)
-		return nil, &Error{Problems: d.problems[:n], More: len(d.problems) - n}
+		return nil, &Error{Text: text, Problems: d.problems[:n], More: len(d.problems) - n}
 	}
 	d.doubt(event)
 	sorted(d.warnings)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/path"
 	"knowngood.example/cases/quick"
 	"knowngood.example/client"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
@@ -72,10 +73,27 @@ func (a *app) exit(err error) int {
 		fmt.Fprintln(a.err, "knowngood: ended; what was saved before is kept")
 		return code
 	}
-	for _, text := range strings.Split(err.Error(), "\n") {
+	text := err.Error()
+	var sketch *path.Error
+	if errors.As(err, &sketch) {
+		a.problems(sketch.Text, sketch.Problems)
+		text = strings.TrimPrefix(strings.Replace(text, sketch.Error(), "", 1), "\n")
+		if sketch.More > 0 {
+			text = fmt.Sprintf("and %d more like these\n%s", sketch.More, text)
+		}
+	}
+	for _, text := range strings.Split(text, "\n") {
 		fmt.Fprintln(a.err, "knowngood:", client.Clean(text))
 	}
 	return code
+}
+
+// problems tells what is wrong with places of a drawing, each under its line.
+func (a *app) problems(text string, list []path.Problem) {
+	for _, p := range list {
+		a.caret(path.LineOf(text, p), p.Column, p.Length)
+		a.warn(p.String())
+	}
 }
 
 // caret repeats what was typed with a mark under the place meant, in characters
@@ -99,13 +117,14 @@ func exitCode(err error) int {
 		badCall usage
 		badLine *quick.Error
 		badAsk  *cases.QueryError
+		badPath *path.Error
 		later   notSent
 		no      *client.Refusal
 	)
 	switch {
 	case errors.As(err, &later):
 		return exitNotSent
-	case errors.As(err, &badCall), errors.As(err, &badLine), errors.As(err, &badAsk), strings.HasPrefix(err.Error(), "unknown command"):
+	case errors.As(err, &badCall), errors.As(err, &badLine), errors.As(err, &badAsk), errors.As(err, &badPath), strings.HasPrefix(err.Error(), "unknown command"):
 		return exitUsage
 	case errors.Is(err, client.ErrNotFound):
 		return exitNotFound
