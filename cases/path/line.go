@@ -165,6 +165,8 @@ type reader struct {
 	line  string
 	words []word
 	i     int
+	// cut: the rest of the line was given up.
+	cut bool
 }
 
 func (r *reader) done() bool { return r.i >= len(r.words) }
@@ -212,18 +214,23 @@ func (r *reader) branch(depth int) (branch, bool) {
 		open := r.words[r.i].mark
 		r.i++
 		if depth >= maxDepth {
+			r.cut = true
 			r.refuse(open, fmt.Sprintf("more than %d branches within branches", maxDepth), "give the inner ones lines of their own, from splice to splice")
 			r.i = len(r.words)
 			return branch{}, false
 		}
 		p := r.path(depth + 1)
 		if !r.at(")") {
-			r.refuse(open, "a parenthesis that is never closed", "close it behind the branch: (left.1 > lamp left > left.2)")
+			if !r.cut { // of several, the innermost
+				r.refuse(open, "a parenthesis that is never closed", "close it behind the branch: (left.1 > lamp left > left.2)")
+			}
+			r.cut = true
 			r.i = len(r.words)
 			return branch{}, false
 		}
 		r.i++
 		if from := r.i; r.element() || r.at("(") {
+			r.cut = true
 			r.refuse(r.words[from].mark, "something right behind a branch", "put > or ; between them")
 			r.i = len(r.words)
 			return branch{}, false
@@ -237,6 +244,7 @@ func (r *reader) branch(depth int) (branch, bool) {
 	}
 	words := r.words[from:r.i]
 	if r.at("(") {
+		r.cut = true
 		r.refuse(r.words[r.i].mark, "a parenthesis within an element", `put > or ; before it; in a name it needs quotes: lamp "A (left)"`)
 		r.i = len(r.words)
 		return branch{}, false

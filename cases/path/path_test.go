@@ -108,6 +108,37 @@ func TestDrawnCases(t *testing.T) {
 	require.Greater(t, n, 15)
 }
 
+// TestLimits: what is too long is refused in words, and what is not is read.
+func TestLimits(t *testing.T) {
+	t.Parallel()
+	many := func(n int) string {
+		var b strings.Builder
+		b.WriteString("batt+>splice S")
+		for i := range n {
+			fmt.Fprintf(&b, "\nsplice S>lamp %d>gnd G", i)
+		}
+		return b.String()
+	}
+	d, err := path.Read(many(400)) // 400 loads and 801 wires
+	require.NoError(t, err)
+	require.Len(t, d.Event.GetElements(), 1204)
+	passes(t, many(400), d)
+	for text, says := range map[string]string{
+		strings.Repeat("# remark\n", 3000):              "27000 bytes, and at most 20000 are kept",
+		many(720):                                       "2164 elements with the wires, and at most 2000 are kept",
+		"batt+ > lamp " + strings.Repeat("x", 190):      "a name longer than 180 bytes",
+		"batt+ > " + strings.Repeat("(", 1000) + "lamp": "more than 20 branches within branches",
+		"batt+ > lamp \x1b[31m > gnd":                   "the character U+001B, which cannot be seen",
+		"batt+ > lamp \xff > gnd":                       "no text in UTF-8",
+		"batt+ > lamp \u202ered > gnd":                  "the character U+202E",
+		strings.Repeat("x > ", 4000) + "lamp":           "and 3991 more like these",
+	} {
+		_, err := path.Read(text)
+		require.ErrorContains(t, err, says)
+		within(t, text, err)
+	}
+}
+
 // within requires that every problem lies in the text and says what helps.
 func within(t require.TestingT, text string, err error) {
 	var e *path.Error
