@@ -77,7 +77,8 @@
 // Between a load, coil, resistor, output, switch, relay contact, fuse, breaker or
 // diode and a contact that has a word of its name lies none, unless one is drawn:
 // 'fan.C1-2' is the fan motor's own pin, and the two share a point; the relay before
-// it is at the other end of a wire. The point is called after a terminal if there is
+// it is at the other end of a wire. A pin next to a load, coil, resistor, output or
+// diode is its own by any name. The point is called after a terminal if there is
 // one, or else after the contact. A point has one name, so where two terminals would
 // share one, a wire lies at the second. Groups side by side need something between.
 //
