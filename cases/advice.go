@@ -10,17 +10,13 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// advice words a test, and what its outcomes would do.
+// advice words a test, and what recording its outcomes would do.
 func (j *Judged) advice(t *trial, aim Aim) Advice {
-	c := t.comp
-	part := t.test.Covers[0].Part
-	a := Advice{Component: c, Manner: t.manner, Aim: aim, NowBad: j.judgement.Probability(part)}
-	well, bad := *t.test, *t.test
-	bad.Fails = true
-	a.AfterWell = j.judgement.With(&well).Probability(part)
-	a.AfterBad = j.judgement.With(&bad).Probability(part)
-	a.word()
-	a.Caution = caution(c, t.manner)
+	a := Advice{Component: t.comp, Manner: t.manner, Aim: aim, NowBad: j.judgement.Probability(t.part)}
+	a.AfterWell = j.after(t.comp, t.well).Probability(t.part)
+	a.AfterBad = j.after(t.comp, t.bad).Probability(t.part)
+	a.word(t.hazard)
+	a.Caution = caution(t.comp, t.manner, t.hazard)
 	return a
 }
 
@@ -51,13 +47,17 @@ func (a Advice) String() string {
 
 // word says how the test is done. The figures are common practice for 12 V
 // systems; the maker's own stand above them.
-func (a *Advice) word() {
+func (a *Advice) word(h hazard) {
 	the := "the " + a.Component.Name
 	switch a.Manner {
 	case suspect.Function:
 		a.Do = fmt.Sprintf("Work %s by itself: feed it, or ask it for its output, with its own load on", the)
 		a.IfWell, a.IfBad = "it does what it should", "it does not"
 		a.Tools = []string{"fused leads", "meter"}
+		if h.fuel {
+			a.Do = fmt.Sprintf("Let the vehicle's own circuit work %s, and read it at a plug outside the tank; feed nothing with a lead", the)
+			a.Tools = []string{"meter"}
+		}
 	case suspect.Bypass:
 		a.Do = fmt.Sprintf("Go round %s with a fused lead while the concern is there", the)
 		a.IfWell, a.IfBad = "the concern stays", "the concern goes, and comes back without the lead"
@@ -68,6 +68,12 @@ func (a *Advice) word() {
 		a.Tools = []string{"a known good part"}
 	case suspect.Reseat:
 		a.Do = fmt.Sprintf("Unplug and replug %s, and see what the concern does", the)
+		switch {
+		case h.airbag:
+			a.Do = fmt.Sprintf("Powered down, and after the wait that the maker gives: undo %s, look at it, and do it up again as the maker says; then see what the concern does", the)
+		case joinOf(a.Component.Name) == bolted:
+			a.Do = fmt.Sprintf("Undo %s, clean it and do it up, and see what the concern does", the)
+		}
 		a.IfWell, a.IfBad = "the concern stays", "the concern goes: look at pins and contacts before anything is bought"
 	case suspect.Bench:
 		a.Do = fmt.Sprintf("Take %s off and try it on the bench under its own load", the)
@@ -88,26 +94,54 @@ func (a *Advice) word() {
 	}
 }
 
-// caution before a test, with the usual words; the maker's stand above them.
-func caution(c *Component, m suspect.Manner) string {
-	var out []string
-	words := strings.Fields(notation.Key(c.Name))
-	has := func(all ...string) bool {
-		return slices.ContainsFunc(words, func(w string) bool { return slices.Contains(all, w) })
+// join is how a contact is made.
+type join int
+
+const (
+	plugged join = iota
+	bolted
+	spliced
+)
+
+// joinOf goes by the last word of a name that tells.
+func joinOf(name string) join {
+	for _, w := range slices.Backward(wordsOf(name)) {
+		word := []string{w}
+		switch {
+		case anyWord(word, "splice", "crimp", "joint"):
+			return spliced
+		case anyWord(word, "ground", "earth", "stud", "bolt", "clamp", "strap", "lug", "post"):
+			return bolted
+		case anyWord(word, "connector", "contact", "plug", "socket", "terminal", "pin", "holder"):
+			return plugged
+		}
 	}
-	if m == suspect.Bypass || m == suspect.Function {
+	return plugged
+}
+
+// caution before a test, with the usual words; the maker's stand above them.
+func caution(c *Component, m suspect.Manner, h hazard) string {
+	var out []string
+	words := wordsOf(notation.Key(c.Name))
+	if h.airbag {
+		out = append(out, "No meter, lamp or lead on airbag or belt tensioner wiring; power down and wait as the maker says before it is undone.")
+	}
+	if h.highVoltage {
+		out = append(out, "Only by somebody qualified, locked off and proven dead with a proven tester: make sure that it still is.")
+	}
+	if m == suspect.Bypass || m == suspect.Function && !h.fuel {
 		out = append(out, "Fuse the lead no larger than the circuit's own fuse; never on airbag, bus, 5 V reference or module pins.")
 	}
-	if has("module", "computer", "controller", "ecu", "bcm", "cluster") && m == suspect.Substitution {
+	if anyWord(words, "module", "computer", "controller", "ecu", "bcm", "cluster") && m == suspect.Substitution {
 		out = append(out, "A coded or paired module cannot be swapped to try.")
 	}
-	if has("fan") {
+	if anyWord(words, "fan") {
 		out = append(out, "The fan can start by itself: keep clear, unplug it before reaching in.")
 	}
-	if has("fuel", "petrol", "tank") {
-		out = append(out, "Fuel vapour burns: no sparks, no lamp, air the place.")
+	if h.fuel {
+		out = append(out, "Fuel vapour burns: no sparks, no lamp, no lead into the tank, air the place.")
 	}
-	if has("starter", "alternator", "belt") {
+	if anyWord(words, "starter", "alternator", "belt") && !h.airbag {
 		out = append(out, "Out of gear, brake on, clear of belts.")
 	}
 	if len(out) == 0 {
@@ -119,6 +153,7 @@ func caution(c *Component, m suspect.Manner) string {
 // toCheck asks for the check of what was mended or fitted and not tried since.
 func (j *Judged) toCheck() []Advice {
 	var out []Advice
+	hazards := j.hazards()
 	checked := func(s *Step) bool {
 		return slices.ContainsFunc(j.Checks, func(c *Step) bool { return slices.Contains(c.Says.GetRepairChecked().GetRepairs(), s.ID) })
 	}
@@ -139,6 +174,12 @@ func (j *Judged) toCheck() []Advice {
 		if tried {
 			a.Do = fmt.Sprintf("Try the concern again under its own conditions, read the codes again, and record the check of the repair (#%d)", r.Step.Seq)
 		}
+		h := hazards[r.Component]
+		if h.airbag || h.highVoltage {
+			a.Do = fmt.Sprintf("Put it back into service as the maker says, by somebody qualified; read the codes again, try the concern again, and record the check of the repair (#%d)", r.Step.Seq)
+			a.IfWell, a.Manner, a.Tools = "the concern stays away, and no code comes back", suspect.Look, []string{"scan tool"}
+		}
+		a.Caution = caution(r.Component, suspect.AnyManner, h)
 		out = append(out, a)
 	}
 	return out

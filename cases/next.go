@@ -2,12 +2,8 @@ package cases
 
 import (
 	"cmp"
-	"fmt"
-	"math"
 	"slices"
-	"strings"
 
-	"knowngood.example/cases/notation"
 	"knowngood.example/cases/suspect"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -23,9 +19,13 @@ const (
 	ToProve
 	// ToCheck tries what was mended or fitted.
 	ToCheck
+	// ToProveCause shows that the concern comes from what is shown to be bad.
+	ToProveCause
 )
 
-func (a Aim) String() string { return [...]string{"to find", "to prove", "to check"}[a] }
+func (a Aim) String() string {
+	return [...]string{"to find", "to prove", "to check", "to prove the cause"}[a]
+}
 
 // Advice is a test to do next.
 type Advice struct {
@@ -64,38 +64,6 @@ type Withheld struct {
 	Why       string
 }
 
-// trial is a possible test of one component.
-type trial struct {
-	comp   *Component
-	manner suspect.Manner
-	cost   suspect.Cost
-	// test is what it would be in the record, had it passed.
-	test *suspect.Coverage
-}
-
-// Setup implements suspect.Candidate: the instrument in hand and where one is.
-func (t *trial) Setup() string { return t.manner.String() + " " + t.comp.Key }
-
-// moving is what going on in the same manner or at the same component saves, in
-// minutes. Assumed.
-const moving = 2
-
-// Cost implements suspect.Candidate.
-func (t *trial) Cost(from string) float64 {
-	cost := t.cost.Minutes + t.cost.Risk
-	manner, comp, _ := strings.Cut(from, " ")
-	if manner == t.manner.String() || comp == t.comp.Key {
-		cost = max(cost-moving, 1)
-	}
-	return cost
-}
-
-// Outcomes implements suspect.Candidate.
-func (t *trial) Outcomes(h suspect.Hypothesis) []suspect.Chance {
-	well := math.Exp(t.test.LogLik(h, 0))
-	return []suspect.Chance{{Outcome: "as it should be", P: well}, {Outcome: "not as it should be", P: 1 - well}}
-}
-
 // nearlyFound is the probability from which the test that shows it is worth more
 // than one that makes it likelier still. Assumed.
 const nearlyFound = 0.8
@@ -132,25 +100,46 @@ func (j *Judged) Next() Next {
 		a.Bits, a.Minutes, a.Fails = r.Gain, r.Cost, r.Outcomes[1].P
 		found = append(found, a)
 	}
-	var proving []Advice
-	for _, c := range j.byProbability() {
-		part := j.meantNow(c)
-		if _, shown := g.Direct(part); len(shown) > 0 || g.Probability(part) < nearlyFound {
-			continue
-		}
-		from := len(proving)
-		for _, m := range []suspect.Manner{suspect.Drop, suspect.Bypass, suspect.Bench, suspect.Reseat} {
-			if i := slices.IndexFunc(trials, func(t *trial) bool { return t.comp == c && t.manner == m }); i >= 0 {
-				a := j.advice(trials[i], ToProve)
-				a.Minutes = trials[i].Cost(j.setup())
-				proving = append(proving, a)
-			}
-		}
-		slices.SortStableFunc(proving[from:], func(x, y Advice) int { return cmp.Compare(x.Minutes, y.Minutes) })
-	}
-	out.Advice = append(out.Advice, proving...)
+	out.Advice = append(out.Advice, j.toProve(trials)...)
 	out.Advice = append(out.Advice, found...)
 	return out
+}
+
+// toProve lists the tests that show by themselves that what it is nearly certain
+// of is bad; of what is shown to be bad, those that show that the concern comes
+// from it.
+func (j *Judged) toProve(trials []*trial) []Advice {
+	var out []Advice
+	for _, c := range j.byProbability() {
+		part := j.meantNow(c)
+		_, shown := j.Judgement().Direct(part)
+		aim, manners := ToProve, []suspect.Manner{suspect.Drop, suspect.Bypass, suspect.Bench, suspect.Reseat}
+		switch {
+		case len(shown) == 0 && j.judgement.Probability(part) < nearlyFound:
+			continue
+		case len(shown) > 0 && (j.odd(part) || slices.ContainsFunc(shown, func(id string) bool { return tellsCause(j.ByID(id)) })):
+			continue
+		case len(shown) > 0:
+			aim, manners = ToProveCause, []suspect.Manner{suspect.Bypass, suspect.Substitution}
+		}
+		from := len(out)
+		for _, m := range manners {
+			if i := slices.IndexFunc(trials, func(t *trial) bool { return t.comp == c && t.manner == m }); i >= 0 {
+				a := j.advice(trials[i], aim)
+				a.Minutes = trials[i].Cost(j.setup())
+				out = append(out, a)
+			}
+		}
+		slices.SortStableFunc(out[from:], func(x, y Advice) int { return cmp.Compare(x.Minutes, y.Minutes) })
+	}
+	return out
+}
+
+// tellsCause reports whether a test that shows something to be bad shows too that
+// the concern comes from it: it went away with it.
+func tellsCause(s *Step) bool {
+	k, _ := judge(s)
+	return k.manner == suspect.Bypass || k.manner == suspect.Substitution
 }
 
 // byProbability lists the components, the likeliest suspect first.
@@ -180,94 +169,6 @@ func (j *Judged) setup() string {
 		if k, ok := judge(s); ok && len(k.covers) > 0 {
 			return k.manner.String() + " " + j.Key(k.covers[0].GetComponent())
 		}
-	}
-	return ""
-}
-
-// trials are the tests of each component worth one, but for those done already in
-// its present life: the same again tells little.
-func (j *Judged) trials() (out []*trial, withheld []Withheld) {
-	done := map[string]bool{}
-	for _, e := range j.problem.Evidence {
-		cov, ok := e.(*suspect.Coverage)
-		if !ok || cov.Weak || len(cov.Covers) != 1 {
-			continue
-		}
-		manner := suspect.Look
-		if k, is := judge(j.ByID(cov.ID)); is {
-			manner = k.manner
-		}
-		done[fmt.Sprint(cov.Covers[0].Part, manner)] = true
-	}
-	a := &asker{Case: j.Case, table: j.Table, horizon: j.everything()}
-	for _, c := range j.byProbability() {
-		part := j.meantNow(c)
-		if j.judgement.Probability(part) < worthwhile {
-			continue
-		}
-		if _, there := a.partAt(c, len(j.jobs)); !there {
-			continue
-		}
-		if why := j.unsafe(c); why != "" {
-			withheld = append(withheld, Withheld{c, why})
-			continue
-		}
-		for _, m := range j.Table.Kind(c.Name).Tests {
-			if done[fmt.Sprint(part, m)] {
-				continue
-			}
-			shares := j.Table.Tests[m]
-			cover := suspect.Cover{Part: part, Mostly: m == suspect.Look}
-			switch m {
-			case suspect.Drop:
-				cover.Modes = j.waysOf(part, suspect.Open, suspect.HighResistance)
-			case suspect.Continuity:
-				cover.Modes = j.waysOf(part, suspect.Open)
-			}
-			out = append(out, &trial{comp: c, manner: m, cost: j.Table.Costs[m], test: &suspect.Coverage{
-				Covers: []suspect.Cover{cover}, Shares: shares,
-			}})
-		}
-	}
-	return out, withheld
-}
-
-// waysOf are those of the modes that the problem tells apart for the part; all of
-// them when it tells none.
-func (j *Judged) waysOf(p suspect.Part, modes ...suspect.Mode) []suspect.Mode {
-	var out []suspect.Mode
-	for _, f := range j.problem.Faults {
-		if f.Part == p && slices.Contains(modes, f.Mode) {
-			out = append(out, f.Mode)
-		}
-	}
-	return out
-}
-
-// unsafe says why nothing is advised on a component.
-func (j *Judged) unsafe(c *Component) string {
-	words := strings.Fields(notation.Key(c.Name))
-	has := func(all ...string) bool {
-		return slices.ContainsFunc(words, func(w string) bool { return slices.Contains(all, w) })
-	}
-	safe := func(h eventv1.Hazard) bool {
-		return slices.ContainsFunc(j.MadeSafe, func(s *Step) bool { return s.Says.GetMadeSafe().GetHazard() == h })
-	}
-	airbag := has("airbag", "airbags", "srs", "tensioner", "pretensioner")
-	high := has("inverter", "traction", "hv") || strings.Contains(notation.Key(c.Name), "high voltage")
-	for _, d := range j.Drawings {
-		for _, p := range d.Says.GetCircuitDrawn().GetPoints() {
-			if strings.HasPrefix(notation.Key(p.GetPoint()), c.Key) {
-				airbag = airbag || p.GetNet() == eventv1.NetKind_NET_KIND_AIRBAG
-				high = high || p.GetNet() == eventv1.NetKind_NET_KIND_HIGH_VOLTAGE
-			}
-		}
-	}
-	switch {
-	case airbag && !safe(eventv1.Hazard_HAZARD_AIRBAG):
-		return "airbag or belt tensioner: nothing is advised here until it is recorded as made safe, by somebody qualified, as the maker says"
-	case high && !safe(eventv1.Hazard_HAZARD_HIGH_VOLTAGE):
-		return "high voltage: nothing is advised here until it is recorded as made safe, locked off and proven dead, by somebody qualified"
 	}
 	return ""
 }

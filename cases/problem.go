@@ -81,6 +81,11 @@ type asker struct {
 }
 
 func (c *Case) problem(t *suspect.Table, h horizon) (suspect.Problem, []*Read) {
+	_, p, reads := c.ask(t, h)
+	return p, reads
+}
+
+func (c *Case) ask(t *suspect.Table, h horizon) (*asker, suspect.Problem, []*Read) {
 	a := &asker{Case: c, table: t, horizon: h, named: map[string][]suspect.Mode{}}
 	var p suspect.Problem
 	known := a.known()
@@ -106,7 +111,7 @@ func (c *Case) problem(t *suspect.Table, h horizon) (suspect.Problem, []*Read) {
 		p.Draws = circuit.Draws
 	}
 	p.Faults = a.faults(known)
-	return p, reads
+	return a, p, reads
 }
 
 // known lists the components that somebody spoke of, by key.

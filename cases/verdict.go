@@ -17,6 +17,7 @@ type Judged struct {
 	// Table the judgement rests on.
 	Table *suspect.Table
 
+	asked     *asker
 	problem   suspect.Problem
 	reads     []*Read
 	judgement *suspect.Judgement
@@ -45,7 +46,7 @@ func (c *Case) JudgeAfter(prev *Judged) *Judged {
 	if prev.judgement == nil {
 		return j
 	}
-	j.problem, j.reads = c.problem(j.Table, c.everything())
+	j.asked, j.problem, j.reads = c.ask(j.Table, c.everything())
 	switch e, n := added(prev.problem, j.problem); n {
 	case 0:
 		j.judgement = prev.judgement
@@ -91,7 +92,7 @@ func sameEvidence(a, b suspect.Evidence) bool {
 // Judgement of the case as it stands.
 func (j *Judged) Judgement() *suspect.Judgement {
 	if j.judgement == nil {
-		j.problem, j.reads = j.Case.problem(j.Table, j.everything())
+		j.asked, j.problem, j.reads = j.ask(j.Table, j.everything())
 		j.judgement = suspect.Judge(j.problem)
 		j.prove()
 	}
