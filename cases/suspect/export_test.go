@@ -1,4 +1,4 @@
 package suspect
 
-// Triples shows how many triples are looked at.
-func (j *Judgement) Triples() [][3]int { return j.triples }
+// Wide shows which hypotheses of three faults and more are looked at.
+func (j *Judgement) Wide() [][]int { return j.wide }

@@ -14,8 +14,8 @@ import (
 const maxPaired = 700
 
 // Judgement is what the evidence makes of the hypotheses: no fault, every single
-// fault, every pair of faults in different parts, and triples where two explain
-// nothing. It never changes; With makes another.
+// fault, every pair of faults in different parts, and more together where two
+// explain nothing. It never changes; With makes another.
 type Judgement struct {
 	problem Problem
 	faults  []Fault
@@ -28,7 +28,7 @@ type Judgement struct {
 	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
 	paired  []int   // the faults held in pairs, ascending
 	row     []int   // of a fault among paired, -1 when it is not
-	triples [][3]int
+	wide    [][]int // hypotheses of three and more
 	// asks holds, for each piece of evidence, the faults of which it makes one or
 	// another likely; none when no fault is needed to explain it.
 	asks []ask
@@ -43,7 +43,7 @@ type scores struct {
 	none    float64
 	single  []float64
 	pair    []float64 // of paired i < j at tri(i, j)
-	triples []float64
+	wide   []float64
 }
 
 // tri is the place of the pair of rows i < j among m.
@@ -80,7 +80,7 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	out.asks = slices.Clone(j.asks)
 	out.classes = slices.Clip(slices.Clone(j.classes))
 	s := &out.scores
-	s.single, s.pair, s.triples = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.triples)
+	s.single, s.pair, s.wide = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.wide)
 	out.once, out.mass = new(sync.Once), nil
 	out.take(e)
 	out.widen()
@@ -211,8 +211,8 @@ func (j *Judgement) take(e Evidence) {
 // takeEach asks for every hypothesis by itself.
 func (j *Judgement) takeEach(e Evidence) singles {
 	s, m := &j.scores, len(j.paired)
-	for t, tr := range j.triples {
-		s.triples[t] += most(e, Hypothesis{j.faults[tr[0]], j.faults[tr[1]], j.faults[tr[2]]})
+	for k, w := range j.wide {
+		s.wide[k] += most(e, j.hypothesis(w))
 	}
 	one := singleScores(e, j.faults)
 	s.none += one.none
@@ -238,8 +238,8 @@ func (j *Judgement) takeClasses(e Classed, class []int) singles {
 	t := newTable(e, j.faults, class)
 	none := t.two[0][0]
 	s.base += none
-	for k, tr := range j.triples {
-		s.triples[k] += most(e, Hypothesis{j.faults[tr[0]], j.faults[tr[1]], j.faults[tr[2]]}) - none
+	for k, w := range j.wide {
+		s.wide[k] += most(e, j.hypothesis(w)) - none
 	}
 	one := singles{none: none, of: make([]float64, len(j.faults))}
 	for i, c := range class {
@@ -315,34 +315,91 @@ func (j *Judgement) conflicts(ended bool) [][]Part {
 	return out
 }
 
-// maxTriples bounds how many triples are looked at.
-const maxTriples = 200
+const (
+	// maxWide bounds how many hypotheses of three faults and more are looked at.
+	maxWide = 200
+	// maxAlone bounds how many parts that tests found each by itself are held to be
+	// bad together.
+	maxAlone = 16
+)
 
-// widen adds the triples that explain what no pair does.
+// widen adds the triples that explain what no pair does; where no triple does, all
+// that tests found each by itself, together.
 func (j *Judgement) widen() {
 	sets := j.conflicts(true)
 	if len(sets) < 3 || len(MinimalHittingSets(sets, 2)) > 0 {
 		return
 	}
-	for _, parts := range MinimalHittingSets(sets, 3) {
-		if len(parts) != 3 || len(j.triples) >= maxTriples {
-			continue
+	all := j.hitting(sets)
+	for _, parts := range all {
+		if len(parts) >= 3 {
+			j.addWide(parts)
 		}
-		var t [3]int
-		for k, p := range parts {
-			t[k] = j.likeliest(p)
-		}
-		if slices.Contains(j.triples, t) {
-			continue
-		}
-		j.triples = append(slices.Clip(j.triples), t)
-		h := Hypothesis{j.faults[t[0]], j.faults[t[1]], j.faults[t[2]]}
-		sum := -j.scores.base
-		for _, e := range j.problem.Evidence {
-			sum += most(e, h)
-		}
-		j.scores.triples = append(slices.Clip(j.scores.triples), sum)
 	}
+	if len(all) != 1 || len(all[0]) <= 3 {
+		return
+	}
+	// What nobody tested is neither likelier nor less likely for it.
+	for _, f := range j.faults {
+		if !slices.Contains(all[0], f.Part) {
+			j.addWide(append(slices.Clip(all[0]), f.Part))
+		}
+	}
+}
+
+// hitting are the minimal sets of at most three parts that hit all the sets; where
+// there are none, those of any number of parts that alone hit one, and three more.
+// Readings of what is drawn are weighed for three faults at most.
+func (j *Judgement) hitting(sets [][]Part) [][]Part {
+	all := MinimalHittingSets(sets, 3)
+	if len(all) > 0 || j.problem.Draws > 1 {
+		return all
+	}
+	var alone []Part
+	for _, s := range sets {
+		if len(s) == 1 && !slices.Contains(alone, s[0]) {
+			alone = append(alone, s[0])
+		}
+	}
+	if len(alone) > maxAlone {
+		return nil
+	}
+	var rest [][]Part
+	for _, s := range sets {
+		if !slices.ContainsFunc(s, func(p Part) bool { return slices.Contains(alone, p) }) {
+			rest = append(rest, s)
+		}
+	}
+	for _, parts := range MinimalHittingSets(rest, 3) {
+		all = append(all, append(slices.Clip(slices.Clone(alone)), parts...))
+	}
+	return all
+}
+
+// addWide adds the likeliest faults of the parts together, unless they are there.
+func (j *Judgement) addWide(parts []Part) {
+	w := make([]int, len(parts))
+	for k, p := range parts {
+		w[k] = j.likeliest(p)
+	}
+	if len(j.wide) >= maxWide || slices.ContainsFunc(j.wide, func(have []int) bool { return slices.Equal(have, w) }) {
+		return
+	}
+	j.wide = append(slices.Clip(j.wide), w)
+	h := j.hypothesis(w)
+	sum := -j.scores.base
+	for _, e := range j.problem.Evidence {
+		sum += most(e, h)
+	}
+	j.scores.wide = append(slices.Clip(j.scores.wide), sum)
+}
+
+func (j *Judgement) hypothesis(faults []int) Hypothesis {
+	h := make(Hypothesis, len(faults))
+	for k, i := range faults {
+		h[k] = j.faults[i]
+	}
+	return h
 }
 
 // likeliest is the fault of the part that scores highest by itself.

@@ -49,8 +49,12 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 			}
 		}
 	}
-	for t, tr := range j.triples {
-		put(logPrior[tr[0]]+logPrior[tr[1]]+logPrior[tr[2]], s.triples[t], tr[:]...)
+	for k, w := range j.wide {
+		prior := 0.0
+		for _, i := range w {
+			prior += logPrior[i]
+		}
+		put(prior, s.wide[k], w...)
 	}
 }
 
@@ -174,7 +178,7 @@ func (j *Judgement) Explanations() []Explanation {
 		}
 	})
 	out := []Explanation{{Parts: []Part{NotNamed}, Probability: held[key([]Part{NotNamed})]}}
-	for _, parts := range MinimalHittingSets(sets, 3) {
+	for _, parts := range j.hitting(sets) {
 		h := make(Hypothesis, len(parts))
 		for k, p := range parts {
 			h[k] = j.faults[j.likeliest(p)]

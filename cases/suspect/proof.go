@@ -179,11 +179,11 @@ func (r *ruler) proof(i int) []string {
 			return nil
 		}
 	}
-	for _, t := range r.triples {
-		if !slices.Contains(t[:], i) {
+	for _, w := range r.wide {
+		if !slices.Contains(w, i) {
 			continue
 		}
-		h := Hypothesis{r.faults[t[0]], r.faults[t[1]], r.faults[t[2]]}
+		h := r.hypothesis(w)
 		if !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil
 		}
@@ -210,16 +210,24 @@ func (r *ruler) setups(all []int, meant func(int) bool) bool {
 	return false
 }
 
-// readAgain finds the evidence that the best hypothesis cannot lead to, and
-// failures of which everything they could come from is proven good.
+// readAgain finds the evidence that the best hypothesis cannot lead to, with
+// whatever else it may take that nothing speaks against; and failures of which
+// everything they could come from is proven good.
 func (j *Judgement) readAgain(proven []bool) []Again {
 	best := j.best()
 	var odd []int
 	for n, e := range j.problem.Evidence {
-		if e.Beyond(best) >= beyondDoubt || j.unexplained(n, proven) {
+		if e.Beyond(best) >= beyondDoubt {
 			odd = append(odd, n)
 		}
 	}
+	odd = j.explainMore(best, odd)
+	for n := range j.problem.Evidence {
+		if !slices.Contains(odd, n) && j.unexplained(n, proven) {
+			odd = append(odd, n)
+		}
+	}
+	slices.Sort(odd)
 	if len(odd) == 0 {
 		return nil
 	}
@@ -237,6 +245,47 @@ func (j *Judgement) readAgain(proven []bool) []Again {
 		out = append(out, a)
 	}
 	return out
+}
+
+// explainMore returns those of the contradicted that stay so when every fault that
+// one of them asks for, and that contradicts nothing more, is there beside the
+// best: there may be more faults than are weighed together, each found by a test of
+// its own. Readings on what is drawn speak of too much at once for that.
+func (j *Judgement) explainMore(best Hypothesis, odd []int) []int {
+	h := slices.Clone(best)
+	for k := 0; k < len(odd); k++ {
+		n := odd[k]
+		if _, drawn := j.problem.Evidence[n].(Drawn); drawn {
+			continue
+		}
+		for _, i := range j.asks[n].faults {
+			if j.outside(i) || slices.ContainsFunc(h, func(f Fault) bool { return f.Part == j.faults[i].Part }) {
+				continue
+			}
+			if more := append(slices.Clip(h), j.faults[i]); j.problem.Evidence[n].Beyond(more) < beyondDoubt && j.bears(i, h, more) {
+				h = more
+				break
+			}
+		}
+	}
+	return slices.DeleteFunc(odd, func(n int) bool {
+		_, drawn := j.problem.Evidence[n].(Drawn)
+		return !drawn && j.problem.Evidence[n].Beyond(h) < beyondDoubt
+	})
+}
+
+// bears reports whether no evidence that the fault touches is contradicted by h
+// with it and was not before.
+func (j *Judgement) bears(i int, h, with Hypothesis) bool {
+	for e, evidence := range j.problem.Evidence {
+		if class := j.classes[e]; class != nil && class[i] == 0 {
+			continue
+		}
+		if _, drawn := evidence.(Drawn); drawn || evidence.Beyond(with) >= beyondDoubt && evidence.Beyond(h) < beyondDoubt {
+			return false
+		}
+	}
+	return true
 }
 
 func (j *Judgement) best() Hypothesis {
