@@ -213,6 +213,9 @@ func (c *Case) wireUp(d *Drawn) {
 			Key: e.Component.Key, Kind: circuitKind(e), From: from, To: d.node(c.pointKey(e.GetTo()), e.GetTo()), Follows: -1,
 		}
 		el.Ohms = d.ohms(e, el.Kind)
+		if e.GetKind() == eventv1.ElementKind_ELEMENT_KIND_SUPPLY {
+			el.Ohms = circuit.Span{Lo: 0.5, Hi: 60} // it gives a tenth of an ampere or so: assumed
+		}
 		el.Rating, _ = si(e.GetRating())
 		d.Circuit.Elements = append(d.Circuit.Elements, el)
 		kept = append(kept, e)

@@ -166,7 +166,7 @@ func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Rea
 		}
 		v.Quantity, v.Along = circuit.Amps, k
 		v.Shown, v.Sigma = circuit.Exactly(math.Abs(x)), 0.05+0.03*math.Abs(x)
-	case "Ohm":
+	case "Ω":
 		v.Quantity, v.Sigma = circuit.Ohms, 0.05
 		if q.GetSense() == eventv1.Sense_SENSE_OVER_RANGE {
 			v.Shown = circuit.Span{Lo: 1e6, Hi: 1e12}
@@ -212,6 +212,9 @@ func (a *asker) duty(r *eventv1.Reading) circuit.Span {
 				return circuit.Span{Lo: max(p/100-slack, 0), Hi: min(p/100+slack, 1)}
 			}
 		}
+	}
+	if said := r.GetConditions().GetSaid() + " " + r.GetSaid(); hasWord(said, "pulses", "pulsed", "pwm", "pulse") {
+		return circuit.Span{Lo: 0.01, Hi: 1}
 	}
 	for _, s := range a.Readings {
 		o := s.Says.GetReading()

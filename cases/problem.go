@@ -108,7 +108,7 @@ func (c *Case) ask(t *suspect.Table, h horizon) (*asker, suspect.Problem, []*Rea
 	p.Evidence = append(p.Evidence, a.tests()...)
 	for _, r := range reads {
 		p.Evidence = append(p.Evidence, r)
-		p.Draws = circuit.Draws
+		p.Draws, p.FewDraws = circuit.Draws, circuit.FewDraws
 	}
 	p.Faults = a.faults(known)
 	return a, p, reads
@@ -140,6 +140,9 @@ func (a *asker) faults(known []*Component) []suspect.Fault {
 		out = append(out, suspect.Fault{Part: suspect.NotAsDrawn, Prior: a.table.NotAsDrawn})
 	}
 	for _, comp := range known {
+		if a.onlySupply(comp) {
+			continue
+		}
 		ways, kind := drawnModes(a.wired, comp)
 		prior := a.table.Kind(comp.Name).Prior
 		if ways != nil {
@@ -168,6 +171,26 @@ func (a *asker) faults(known []*Component) []suspect.Fault {
 		}
 	}
 	return out
+}
+
+// onlySupply reports whether nobody spoke of the component but in a drawing, as what
+// feeds it: to draw a battery is not to suspect it.
+func (a *asker) onlySupply(comp *Component) bool {
+	if comp == a.horizon.about {
+		return false
+	}
+	for _, s := range comp.Steps {
+		d := s.Says.GetCircuitDrawn()
+		if d == nil && a.horizon.sees(s) {
+			return false
+		}
+		if slices.ContainsFunc(d.GetElements(), func(e *eventv1.Element) bool {
+			return e.GetKind() != eventv1.ElementKind_ELEMENT_KIND_SUPPLY && a.Key(ElementName(e)) == comp.Key
+		}) {
+			return false
+		}
+	}
+	return true
 }
 
 // modes of a component: those that a drawing tells apart; without one, those that

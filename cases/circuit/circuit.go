@@ -77,9 +77,9 @@ func (c *Circuit) Compile() {
 func wellOver(k Kind) float64 {
 	switch k {
 	case Contact, Splice, Ground, Switch, Fuse, Breaker:
-		return 0.06
+		return 0.04
 	case Wiring:
-		return 0.2
+		return 0.1
 	}
 	return math.Inf(1)
 }
@@ -88,8 +88,13 @@ func wellOver(k Kind) float64 {
 // black in the state must flow: one stretch lies between them, or several one
 // behind the other. Of several it is one of them.
 func (c *Circuit) Only(setup Setup, red, black []int) (int, bool) {
-	if len(red) != 1 || len(black) != 1 || len(setup.Bridges) > 0 {
+	if len(red) != 1 || len(black) != 1 {
 		return 0, false
+	}
+	for _, b := range setup.Bridges {
+		if b.A == red[0] && b.B == black[0] || b.A == black[0] && b.B == red[0] {
+			return 0, false
+		}
 	}
 	m := c.reduce(&setup, []int{red[0], black[0]})
 	at, to := m.node[red[0]], m.node[black[0]]

@@ -103,12 +103,14 @@ func (k Kind) Modes() []Share {
 	switch k {
 	case Wiring:
 		return []Share{{suspect.Open, 0.4}, {suspect.HighResistance, 0.35}, {suspect.ShortToGround, 0.2}, {suspect.ShortToPower, 0.05}}
-	case Contact, Splice, Ground:
+	case Contact: // a bent pin, a chafed plug
+		return []Share{{suspect.HighResistance, 0.57}, {suspect.Open, 0.38}, {suspect.ShortToGround, 0.05}}
+	case Splice, Ground:
 		return []Share{{suspect.HighResistance, 0.6}, {suspect.Open, 0.4}}
 	case Fuse, Breaker:
 		return []Share{{suspect.Open, 0.85}, {suspect.HighResistance, 0.15}}
 	case Switch:
-		return []Share{{suspect.Open, 0.45}, {suspect.HighResistance, 0.35}, {suspect.Shorted, 0.2}}
+		return []Share{{suspect.Open, 0.35}, {suspect.HighResistance, 0.35}, {suspect.NotCommanded, 0.15}, {suspect.Shorted, 0.15}}
 	case Output:
 		return []Share{{suspect.NotCommanded, 0.45}, {suspect.OutputDead, 0.4}, {suspect.Shorted, 0.15}}
 	case Motor:
@@ -133,7 +135,7 @@ type Share struct {
 // counts: one that would drop half a volt at the current of the circuit.
 var (
 	openOhms  = Span{1e8, math.Inf(1)}
-	shortOhms = Span{0.001, 0.5}
+	shortOhms = Span{0.001, 0.1}
 )
 
 const (

@@ -15,22 +15,37 @@ const (
 	dropOut = 0.1
 )
 
-// solved is the network with its diodes and the contacts that coils close as they
-// must stand, and of each diode whether it is sure to conduct.
-func (m *model) solved(x assumed, red, black int) (w *network, conducting map[int]bool) {
-	var gates []int
+// gated lists the stretches whose state follows from voltages.
+func (m *model) gated() []int {
+	var out []int
 	for s := range m.stretches {
 		if m.stretches[s].kind == Diode || m.stretches[s].follows >= 0 {
-			gates = append(gates, s)
+			out = append(out, s)
 		}
 	}
-	if len(gates) == 0 {
-		w = m.build(&x)
-		w.keep(red, black)
-		return w, nil
+	return out
+}
+
+// solved is the network for bounds, with its diodes and the contacts that coils
+// close as they must stand, and of each diode whether it is sure to conduct.
+func (m *model) solved(x assumed, red, black int) (w *network, conducting map[int]bool) {
+	x.holds = m.blownFuses(x)
+	if gates := m.gated(); len(gates) > 0 {
+		conducting = m.set(&x, gates)
 	}
+	w = m.build(&x)
+	w.keep(red, black)
+	return w, conducting
+}
+
+// set finds how the gates stand.
+func (m *model) set(x *assumed, gates []int) (conducting map[int]bool) {
 	conducting = map[int]bool{}
 	x.gates = map[int]gate{}
+	if m.cold {
+		m.setCold(x, gates)
+		return conducting
+	}
 	for _, s := range gates {
 		x.gates[s] = gate{set: true, position: Either, ohms: Usual(m.stretches[s].kind, 0)}
 		if !x.bounds {
@@ -43,17 +58,40 @@ func (m *model) solved(x assumed, red, black int) (w *network, conducting map[in
 			st := &m.stretches[s]
 			switch {
 			case st.follows < 0:
-				conducting[s] = m.diode(&x, s)
+				conducting[s] = m.diode(x, s)
 			case m.of[st.follows] < 0: // the coil is unplugged
 				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
 			default:
-				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, m.pulled(&x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
+				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
 			}
 		}
 	}
-	w = m.build(&x)
-	w.keep(red, black)
-	return w, conducting
+	return conducting
+}
+
+// kneeOhms is what an ohmmeter makes of a diode that it lets conduct, at the
+// milliampere or less that it sends (common practice).
+var kneeOhms = Span{300, math.Inf(1)}
+
+// setCold is set while an ohmmeter is on and nothing feeds the circuit: coils pull
+// nothing, and a diode lets through what little the meter sends, or nothing.
+func (m *model) setCold(x *assumed, gates []int) {
+	for _, s := range gates {
+		st := &m.stretches[s]
+		switch {
+		case st.follows >= 0:
+			x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+		case x.bounds:
+			x.gates[s] = gate{set: true, position: Closed, ohms: kneeOhms}
+		default:
+			x.gates[s] = gate{set: true, position: Open, ohms: Exactly(1)}
+		}
+		for _, f := range x.faults {
+			if f.stretch == s && f.does == instead {
+				x.gates[s] = gate{set: true, position: Closed, ohms: x.choose(ofFault, f.ohms)}
+			}
+		}
+	}
 }
 
 // stuck is the position, unless a fault holds the contact closed.
@@ -70,6 +108,10 @@ func (m *model) stuck(faults []done, s int, p Position) Position {
 func (m *model) over(x *assumed, s int) Span {
 	w := m.build(x)
 	a, b := m.stretches[s].a, m.stretches[s].b
+	if !x.bounds {
+		v := w.solve(x.choose(ofPosts, m.setup.Posts).Lo)
+		return Exactly(v[a] - v[b])
+	}
 	w.keep(a, b)
 	return w.volts(a, b, x.choose(ofPosts, m.setup.Posts))
 }
@@ -130,7 +172,7 @@ func (m *model) diode(x *assumed, s int) (sure bool) {
 	}
 	// The resistance at which the voltage over it is that of the knee.
 	lo, hi := 1e-3, 1e8
-	for range 40 {
+	for range 25 {
 		mid := math.Sqrt(lo * hi)
 		if forward(Closed, Exactly(mid)).Hi > kneeAbout {
 			hi = mid

@@ -1,5 +1,10 @@
 package circuit
 
+import (
+	"math"
+	"slices"
+)
+
 // How much a load draws depends on what feeds it, and what feeds it on how much it
 // draws. Begun with all that the load could draw, each round gives a least voltage
 // over it, and that a narrower resistance; every round encloses the truth because
@@ -64,6 +69,64 @@ func (m *model) fedUnder(f done) []Span {
 	}
 	m.fedLoads[f] = x.loads
 	return x.loads
+}
+
+// loadsIn are the resistances of the loads in a draw: of a filament by the voltage
+// over it (its current goes about as the 0.55th power of the voltage, common
+// practice), of others as they usually are.
+func (m *model) loadsIn(x assumed) []Span {
+	lamps := slices.ContainsFunc(m.loads, func(s int) bool { return m.stretches[s].kind == Lamp })
+	if len(m.loads) == 0 || !lamps || m.cold {
+		return nil // they have what they should have
+	}
+	x.loads = make([]Span, len(m.loads))
+	usual := make([]float64, len(m.loads))
+	for k, s := range m.loads {
+		e := &m.c.Elements[m.stretches[s].elements[0]]
+		usual[k] = x.choose(ofLoad, e.Ohms).Lo
+		x.loads[k] = Exactly(usual[k])
+	}
+	for range 1 {
+		changed := false
+		v := m.voltages(x)
+		for k, s := range m.loads {
+			st := &m.stretches[s]
+			if st.kind != Lamp {
+				continue
+			}
+			fed := math.Abs(v[st.a]-v[st.b]) / (1.04 * m.c.System)
+			next := usual[k] * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
+			changed = changed || math.Abs(next-x.loads[k].Lo) > 0.02*next
+			x.loads[k] = Exactly(next)
+		}
+		if !changed {
+			break
+		}
+	}
+	return x.loads
+}
+
+// cold is the share of its resistance that a load has for an ohmmeter: a filament a
+// tenth, a motor that stands still a fifth (common practice).
+func (k Kind) cold(is bool) float64 {
+	switch {
+	case is && k == Lamp:
+		return 0.1
+	case is && k == Motor:
+		return 0.2
+	}
+	return 1
+}
+
+// usually are the resistances of all stretches as they usually are.
+func (m *model) usually() []Span {
+	if m.usual == nil {
+		m.usual = make([]Span, len(m.stretches))
+		for s := range m.stretches {
+			m.usual[s] = Exactly(m.stretches[s].nominal * m.stretches[s].kind.cold(m.cold))
+		}
+	}
+	return m.usual
 }
 
 // looped reports whether the stretches other than loads form a loop, both posts

@@ -26,6 +26,10 @@ type model struct {
 	load      []int   // of each stretch its place among loads, -1: none
 	loops     bool    // what conducts forms a loop
 	fedLoads  map[done][]Span
+	usual     []Span // the resistances of all stretches as they usually are
+	loose     bool   // something is open without any fault, so that nodes float
+	scratch   *network
+	cold      bool // nothing feeds it: an ohmmeter is on
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.
@@ -87,6 +91,10 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 			m.load[s] = len(m.loads)
 			m.loads = append(m.loads, s)
 		}
+	}
+	for k := range c.Elements {
+		p := m.position(k)
+		m.loose = m.loose || p != Closed
 	}
 	m.fedLoads = map[done][]Span{}
 	m.loops = m.looped()
@@ -234,6 +242,8 @@ type assumed struct {
 	bounds bool
 	// loads are the resistances of the loads as far as what feeds them is known.
 	loads []Span
+	// usual are the resistances of all stretches in a draw.
+	usual []Span
 	// gates says of a diode, or of a contact that a coil closes, how it stands, by
 	// stretch.
 	gates map[int]gate
@@ -242,6 +252,10 @@ type assumed struct {
 	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
 	// senseOhms of its own at its end a, the last node between.
 	sensed int
+	// holds says which fuses are sure to be blown; held is one that is taken to be
+	// whole, by stretch and one.
+	holds map[int]Position
+	held  int
 }
 
 const senseOhms = 1e-3
@@ -255,9 +269,17 @@ type gate struct {
 // build is the network under what is assumed.
 func (m *model) build(x *assumed) *network {
 	faults, before, choose, bounds := x.faults, x.before, x.choose, x.bounds
-	w := newNetwork(m.n + 3)
+	if m.scratch == nil {
+		m.scratch = newNetwork(m.n + 3)
+	}
+	w := m.scratch // one at a time is needed
+	w.clear()
 	mid := m.n
-	leakPlus, leakMinus := choose(ofLeakPlus, Leak).conductance(), choose(ofLeakMinus, Leak).conductance()
+	leak := Leak
+	if !bounds {
+		leak = leak.Times(float64(max(m.n-2, 1))) // shared by what floats
+	}
+	leakPlus, leakMinus := choose(ofLeakPlus, leak).conductance(), choose(ofLeakMinus, leak).conductance()
 	for k := range m.n {
 		if k != minus && k != plus {
 			w.join(k, plus, leakPlus)
@@ -276,7 +298,12 @@ func (m *model) build(x *assumed) *network {
 		if st.kind >= Load {
 			at = ofLoad
 		}
-		ohms, position := choose(at, st.ohms), st.position
+		ohms, position := st.ohms, st.position
+		if x.usual != nil {
+			ohms = x.usual[s]
+		} else if !bounds {
+			ohms = choose(at, ohms)
+		}
 		if k := m.load[s]; k >= 0 && x.loads != nil {
 			ohms = x.loads[k]
 		}
@@ -290,8 +317,8 @@ func (m *model) build(x *assumed) *network {
 			if f.stretch != s {
 				if f.does == toMinus || f.does == instead {
 					for _, fuse := range m.fuses[f.stretch] {
-						if fuse == s && position == Closed {
-							position = m.blown(s, choose(ofFault+share(i), f.ohms), bounds)
+						if fuse == s && position == Closed && x.held != s+1 {
+							position = m.blown(x, s, choose(ofFault+share(i), f.ohms))
 						}
 					}
 				}
@@ -351,20 +378,55 @@ func (m *model) build(x *assumed) *network {
 }
 
 // blown says how a fuse stands below which a fault draws current through so many
-// ohms: for bounds, nobody knows, since a slow fuse holds a while and a short may
-// come and go; for a draw it is open when twice its rating would flow.
-func (m *model) blown(fuse int, ohms Span, bounds bool) Position {
-	if bounds {
-		return Either
-	}
+// ohms. In a draw it is open when twice its rating would flow: a slow fuse holds a
+// while, and what has gone on for a while is long over. For bounds it is open only
+// when so much must flow; else nobody knows, since a short may come and go.
+func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
 	rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
-	if rating <= 0 {
-		rating = 15 // assumed: the commonest
+	if !x.bounds {
+		if rating <= 0 {
+			rating = 15 // assumed: the commonest
+		}
+		if m.c.System/max(ohms.Hi, 1e-3) > 2*rating {
+			return Open
+		}
+		return Closed
 	}
-	if m.c.System/max(ohms.Hi, 1e-3) > 2*rating {
+	if x.holds[fuse] == Open {
 		return Open
 	}
-	return Closed
+	return Either
+}
+
+// blownFuses finds which fuses cannot have held under the faults: with the fuse
+// whole, more than twice its rating must flow.
+func (m *model) blownFuses(x assumed) map[int]Position {
+	var out map[int]Position
+	for _, f := range x.faults {
+		if f.does != toMinus && f.does != instead {
+			continue
+		}
+		for _, fuse := range m.fuses[f.stretch] {
+			rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
+			if rating <= 0 || out[fuse] == Open {
+				continue
+			}
+			y := x
+			y.held, y.sensed, y.lead = fuse+1, fuse+1, Bridge{}
+			y.holds = nil
+			w := m.build(&y)
+			a, mid := m.stretches[fuse].a, m.n+2
+			w.keep(a, mid)
+			amps := magnitude(w.volts(a, mid, x.choose(ofPosts, m.setup.Posts))).Times(1 / senseOhms)
+			if amps.Lo > 2*rating {
+				if out == nil {
+					out = map[int]Position{}
+				}
+				out[fuse] = Open
+			}
+		}
+	}
+	return out
 }
 
 // nominal is the voltage over a stretch with everything as it usually is.

@@ -10,6 +10,9 @@ type network struct {
 	g    []Span // of a and b at a*n+b and b*n+a
 	near []uint64
 	w    int // words of near for each node
+
+	f     []float64 // room for solve
+	near2 []int
 }
 
 const (
@@ -22,11 +25,9 @@ func newNetwork(n int) *network {
 	return &network{n: n, g: make([]Span, n*n), near: make([]uint64, n*w), w: w}
 }
 
-// copyOf fills the network with what another holds; it must have room for as many
-// nodes.
-func (w *network) copyOf(o *network) {
-	copy(w.g, o.g)
-	copy(w.near, o.near)
+func (w *network) clear() {
+	clear(w.g)
+	clear(w.near)
 }
 
 // join puts a conductance between two nodes, beside what is there.

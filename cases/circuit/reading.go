@@ -55,17 +55,24 @@ type Observation struct {
 	setup   Setup
 	parts   []suspect.Part // of each element, what was in its place
 	model   *model
+	idle    *model // what drives it not driving, where it is driven in pulses
 	effects []done // by class, from firstEffect on
 	class   map[done]int
 	memo    map[[3]int]result
-	draws   map[[3]int][]float64
+	draws   map[drawKey][]float64
+}
+
+type drawKey struct {
+	classes [3]int
+	n       int
 }
 
 type result struct{ most, beyond float64 }
 
 const (
 	noEffect = iota
-	wild     // something not named, or not as drawn
+	notNamed // something not named takes part
+	notDrawn // it is not as drawn
 	firstEffect
 )
 
@@ -76,18 +83,43 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[drawKey][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
+	o.model.cold = r.Quantity == Ohms
+	if r.Duty.Hi > 0 && r.Duty.Lo < 1 {
+		idle := setup
+		idle.Position = make([]Position, len(c.Elements))
+		for k := range c.Elements {
+			idle.Position[k] = o.model.position(k)
+			if c.Elements[k].Kind == Output {
+				idle.Position[k] = Open
+			}
+		}
+		o.idle = c.reduce(&idle, keep)
+	}
 	return o
 }
 
 // Source implements suspect.Evidence.
 func (o *Observation) Source() (id, setup string) { return o.ID, o.Setup }
 
+// Had reports whether the part was in the circuit when the reading was taken.
+func (o *Observation) Had(p suspect.Part) bool {
+	for _, q := range o.parts {
+		if p == q {
+			return true
+		}
+	}
+	return false
+}
+
 // Class implements suspect.Classed: faults in one stretch that do the same.
 func (o *Observation) Class(f suspect.Fault) int {
-	if f.Part == suspect.NotNamed || f.Part == suspect.NotAsDrawn {
-		return wild
+	switch f.Part {
+	case suspect.NotNamed:
+		return notNamed
+	case suspect.NotAsDrawn:
+		return notDrawn
 	}
 	d, ok := o.done(f)
 	if !ok {
@@ -137,7 +169,7 @@ func (o *Observation) key(h suspect.Hypothesis) (key [3]int, isWild bool) {
 			break
 		}
 		key[i] = o.Class(f)
-		isWild = isWild || key[i] == wild
+		isWild = isWild || key[i] == notNamed || key[i] == notDrawn
 	}
 	return key, isWild
 }
@@ -158,8 +190,82 @@ func (o *Observation) Expect(h suspect.Hypothesis) Span {
 	return o.reach(o.doneOf(key))
 }
 
-// reach bounds what can be shown under the faults.
+// reach bounds what can be shown under the faults. Where a resistance is unknown by
+// decades and loads depend on what feeds them, all of it at once would allow for
+// loads that are starved by much and fed through little; piece by piece it does not.
 func (o *Observation) reach(faults []done) Span {
+	first := true
+	var out Span
+	for _, piece := range o.pieces(faults) {
+		s := o.reachAt(piece)
+		if first {
+			out, first = s, false
+		}
+		out = out.with(s)
+	}
+	return out
+}
+
+// nearest is how far what was shown lies outside what can be, by the piece that it
+// lies nearest to.
+func (o *Observation) nearest(faults []done) float64 {
+	off := o.off(o.reachAt(faults))
+	if off > 0 || !o.starves(faults) {
+		return off
+	}
+	off = math.Inf(1)
+	for _, piece := range o.pieces(faults) {
+		if off = math.Min(off, o.off(o.reachAt(piece))); off == 0 {
+			break
+		}
+	}
+	return off
+}
+
+// starves reports whether pieces tell more than the whole.
+func (o *Observation) starves(faults []done) bool {
+	for _, f := range faults {
+		if f.varies() {
+			return len(o.model.loads) > 0 && o.Quantity != Ohms
+		}
+	}
+	return false
+}
+
+// pieceEnds are where pieces of an unknown resistance end, by its least.
+var pieceEnds = []float64{1, 3, 10, 30, 100, 1e4}
+
+// pieces are the faults with each unknown resistance cut into pieces.
+func (o *Observation) pieces(faults []done) [][]done {
+	if !o.starves(faults) {
+		return [][]done{faults}
+	}
+	out := [][]done{nil}
+	for _, f := range faults {
+		cut := []done{f}
+		if f.varies() {
+			cut = nil
+			for k, from := range pieceEnds {
+				to := f.ohms.Hi
+				if k+1 < len(pieceEnds) {
+					to = f.ohms.Lo * pieceEnds[k+1]
+				}
+				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}})
+			}
+		}
+		var next [][]done
+		for _, before := range out {
+			for _, c := range cut {
+				next = append(next, append(append([]done{}, before...), c))
+			}
+		}
+		out = next
+	}
+	return out
+}
+
+// reachAt is reach in one piece.
+func (o *Observation) reachAt(faults []done) Span {
 	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: o.model.loadsUnder(faults)}
 	out := o.span(x)
 	if sameStretch(faults) {
@@ -183,27 +289,54 @@ func sameStretch(faults []done) bool {
 // span is what is shown under what is assumed, over all that the leads may have
 // touched.
 func (o *Observation) span(x assumed) Span {
-	if o.Quantity == Amps {
-		return o.amps(x)
+	all := o.spans(x)
+	out := all[0]
+	for _, s := range all[1:] {
+		out = out.with(s)
 	}
-	var out Span
-	for i, red := range o.Red {
-		for j, black := range o.Black {
-			v := o.at(x, o.model.node[red], o.model.node[black])
-			if i+j == 0 {
-				out = v
-			} else {
-				out = out.with(v)
-			}
+	return out
+}
+
+// spans are those of each pair of places that the leads may have touched. Of what
+// is driven in pulses a meter shows the mean over the time it is driven and the time
+// it is not.
+func (o *Observation) spans(x assumed) []Span {
+	out := o.spansOf(o.model, x)
+	if o.idle == nil {
+		return out
+	}
+	x.loads = nil
+	for k, off := range o.spansOf(o.idle, x) {
+		on, duty := out[k], o.Duty
+		if !x.bounds {
+			duty = Exactly((duty.Lo + duty.Hi) / 2)
+		}
+		mean := func(d float64) Span { return Span{d*on.Lo + (1-d)*off.Lo, d*on.Hi + (1-d)*off.Hi} }
+		out[k] = mean(duty.Lo).with(mean(duty.Hi))
+	}
+	return out
+}
+
+func (o *Observation) spansOf(m *model, x assumed) []Span {
+	if o.Quantity == Amps {
+		return []Span{o.amps(m, x)}
+	}
+	var out []Span
+	for _, red := range o.Red {
+		for _, black := range o.Black {
+			out = append(out, o.at(m, x, m.node[red], m.node[black]))
 		}
 	}
 	return out
 }
 
-func (o *Observation) at(x assumed, red, black int) Span {
+func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	posts := x.choose(ofPosts, o.setup.Posts)
 	x.lead = Bridge{red, black, o.Lead}
-	w, conducting := o.model.solved(x, red, black)
+	if !x.bounds && o.Quantity != Ohms {
+		return o.atPoint(m, x, red, black, posts.Lo)
+	}
+	w, conducting := m.solved(x, red, black)
 	switch o.Quantity {
 	case Ohms:
 		return w.ohms(red, black)
@@ -213,22 +346,49 @@ func (o *Observation) at(x assumed, red, black int) Span {
 	}
 	v := w.volts(red, black, posts)
 	for s, sure := range conducting {
-		v = o.clamp(v, s, sure, red, black, x)
+		v = o.clamp(m, v, s, sure, red, black, x)
 	}
 	if o.Through.Hi > 0 {
-		if ohms, ok := o.model.between(x, red, black); ok {
-			v = v.meet(times(o.Through, ohms))
+		if ohms, ok := m.between(x, red, black); ok {
+			v = o.both(v, times(o.Through, ohms))
 		}
-	}
-	if o.Duty.Hi > 0 {
-		v = times(v, o.Duty)
 	}
 	return v
 }
 
+// atPoint is at in a draw.
+func (o *Observation) atPoint(m *model, x assumed, red, black int, posts float64) Span {
+	all := m.voltages(x)
+	v := all[red] - all[black]
+	if o.Quantity == Shine {
+		return Exactly(math.Abs(v / posts))
+	}
+	if o.Through.Hi > 0 {
+		if ohms, ok := m.between(x, red, black); ok {
+			// The current is better known than the rest, as far as it can flow at all.
+			if known := (o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo; known < math.Abs(v) || ohms.Lo < floats {
+				v = known
+			}
+		}
+	}
+	return Exactly(v)
+}
+
+// both is what two bounds allow together. Where they allow nothing it is the one
+// that what was shown lies farther from.
+func (o *Observation) both(a, b Span) Span {
+	if a.Lo <= b.Hi && b.Lo <= a.Hi {
+		return Span{math.Max(a.Lo, b.Lo), math.Min(a.Hi, b.Hi)}
+	}
+	if o.off(a) > o.off(b) {
+		return a
+	}
+	return b
+}
+
 // clamp holds a voltage over a diode at its knee.
-func (o *Observation) clamp(v Span, s int, sure bool, red, black int, x assumed) Span {
-	st := &o.model.stretches[s]
+func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, x assumed) Span {
+	st := &m.stretches[s]
 	same, round := st.a == red && st.b == black, st.a == black && st.b == red
 	if !same && !round || !x.bounds {
 		return v
@@ -268,15 +428,19 @@ func magnitude(v Span) Span {
 }
 
 // amps through the stretch of the element, without sign.
-func (o *Observation) amps(x assumed) Span {
-	s := o.model.of[o.Along]
+func (o *Observation) amps(m *model, x assumed) Span {
+	s := m.of[o.Along]
 	if s < 0 {
 		return Span{}
 	}
 	x.sensed = s + 1
-	a, mid := o.model.stretches[s].a, o.model.n+2
-	w, _ := o.model.solved(x, a, mid)
-	v := w.volts(a, mid, x.choose(ofPosts, o.setup.Posts))
+	a, mid := m.stretches[s].a, m.n+2
+	if !x.bounds {
+		v := m.voltages(x)
+		return Exactly(math.Abs(v[a]-v[mid]) / senseOhms)
+	}
+	w, _ := m.solved(x, a, mid)
+	v := w.volts(a, mid, x.choose(ofPosts, m.setup.Posts))
 	return magnitude(v).Times(1 / senseOhms)
 }
 
@@ -348,6 +512,14 @@ func (m *model) leadsTo(s, at, to int) bool {
 		at = m.stretches[s].a + m.stretches[s].b - at
 		if at == to {
 			return true
+		}
+		if at == minus || at == plus {
+			return false
+		}
+		for _, b := range m.bridges {
+			if b.A == at || b.B == at {
+				return false
+			}
 		}
 		next := -1
 		for k := range m.stretches {

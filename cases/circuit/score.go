@@ -33,7 +33,7 @@ func (o *Observation) Beyond(h suspect.Hypothesis) float64 {
 func (o *Observation) Most(h suspect.Hypothesis) float64 {
 	key, isWild := o.key(h)
 	if isWild {
-		return o.wild()
+		return o.unnamed(h, func(rest suspect.Hypothesis) float64 { return o.Most(rest) })
 	}
 	return o.mixed(key, o.result(key).most, o.result([3]int{}).most)
 }
@@ -42,8 +42,7 @@ func (o *Observation) result(key [3]int) result {
 	key = ordered(key)
 	r, ok := o.memo[key]
 	if !ok {
-		span := o.reach(o.doneOf(key))
-		off := o.off(span)
+		off := o.nearest(o.doneOf(key))
 		r = result{most: o.robust(normal(off, o.Sigma, o.width())), beyond: off / o.Sigma}
 		o.memo[key] = r
 	}
@@ -151,6 +150,32 @@ func (o *Observation) wild() float64 {
 	return math.Log(d)
 }
 
+// How often something that nobody has named has to do with a reading on what is
+// drawn, and how often one where the drawing is wrong has to do with what is wrong in
+// it. Assumed.
+const (
+	takesPart = 0.03
+	drawnBad  = 0.5
+)
+
+// unnamed is the log likelihood under a hypothesis that holds something not named,
+// which mostly leaves what is drawn as it is, or a drawing that is wrong, which does
+// not. rest gives that of the others alone.
+func (o *Observation) unnamed(h suspect.Hypothesis, rest func(suspect.Hypothesis) float64) float64 {
+	var others suspect.Hypothesis
+	share := takesPart
+	for _, f := range h {
+		switch f.Part {
+		case suspect.NotAsDrawn:
+			share = drawnBad
+		case suspect.NotNamed:
+		default:
+			others = append(others, f)
+		}
+	}
+	return math.Log(share*math.Exp(o.wild()) + (1-share)*math.Exp(rest(others)))
+}
+
 // mixed allows for the fault not having been there.
 func (o *Observation) mixed(key [3]int, with, without float64) float64 {
 	if o.Absent <= 0 || key == ([3]int{}) {
@@ -159,109 +184,257 @@ func (o *Observation) mixed(key [3]int, with, without float64) float64 {
 	return math.Log((1-o.Absent)*math.Exp(with) + o.Absent*math.Exp(without))
 }
 
+// levels is how many values an unknown resistance takes in the draws, fewLevels in
+// a first look at two of them.
+const (
+	levels    = 16
+	fewLevels = 5
+)
+
+// Draws is how many draws of the unknown parameters judgements use: each value of
+// the one fault's resistance with each of the other's. FewDraws are those of a first
+// look.
+const (
+	Draws    = levels * levels
+	FewDraws = fewLevels * fewLevels
+)
+
 // LogLik implements suspect.Evidence.
 func (o *Observation) LogLik(h suspect.Hypothesis, draw int) float64 {
-	return o.LogLiks(h, draw+1)[draw]
+	return o.LogLiks(h, Draws)[draw]
 }
 
-// LogLiks implements suspect.Drawn: LogLik of the first n draws.
+// LogLiks implements suspect.Drawn: LogLik of Draws or of FewDraws draws.
 func (o *Observation) LogLiks(h suspect.Hypothesis, n int) []float64 {
 	key, isWild := o.key(h)
-	if isWild {
-		key = [3]int{wild, wild, wild}
-	}
-	out, ok := o.draws[key]
-	if ok && len(out) >= n {
+	at := drawKey{key, n}
+	out, ok := o.draws[at]
+	if ok {
 		return out
 	}
-	n = max(n, Draws)
 	out = make([]float64, n)
-	for d := range out {
-		switch {
-		case isWild:
-			out[d] = o.wild()
-		case key == [3]int{}:
-			out[d] = o.draw(nil, d)
-		default:
-			out[d] = o.mixed(key, o.draw(o.doneOf(key), d), o.LogLiks(nil, n)[d])
+	o.draws[at] = out
+	switch {
+	case isWild:
+		var others suspect.Hypothesis
+		for _, f := range h {
+			if f.Part != suspect.NotNamed && f.Part != suspect.NotAsDrawn {
+				others = append(others, f)
+			}
+		}
+		rest := o.LogLiks(others, n)
+		for d := range out {
+			out[d] = o.unnamed(h, func(suspect.Hypothesis) float64 { return rest[d] })
+		}
+	default:
+		o.fill(out, o.doneOf(key))
+		if o.Absent > 0 && key != ([3]int{}) {
+			without := o.LogLiks(nil, n)
+			for d := range out {
+				out[d] = o.mixed(key, out[d], without[d])
+			}
 		}
 	}
-	o.draws[key] = out
 	return out
 }
 
-// Draws is how many draws of the unknown parameters judgements use: two or three
-// for each decade of a high resistance.
-const Draws = 24
-
-// draw is the log likelihood in one draw of the unknown parameters.
-func (o *Observation) draw(faults []done, d int) float64 {
-	at := func(fault share, shift float64) float64 {
-		s := o.point(faults, d, fault, shift)
-		return s
-	}
-	v := at(ofFault, 0)
-	// What lies between this draw and the next is as likely as either.
-	wide := 0.0
-	for i := range faults {
-		if lo, hi := at(ofFault+share(i), -0.5/Draws), at(ofFault+share(i), 0.5/Draws); true {
-			wide += math.Abs(hi-lo) / 3
-		}
-	}
-	off := o.off(Exactly(v))
-	sigma := math.Hypot(o.Sigma, wide)
-	if o.Quantity == Volts {
-		sigma = math.Hypot(sigma, 0.01*v) // loads and contacts as they usually are
-	}
-	if o.Quantity == Ohms {
-		sigma = math.Hypot(o.Sigma, math.Log10(1+wide/math.Max(v, 0.3)))
-	}
-	return o.robust(normal(off, sigma, o.width()))
+// varies reports whether what the fault does is unknown by decades.
+func (d done) varies() bool {
+	return d.ohms.Lo > 0 && d.ohms.Hi > 30*d.ohms.Lo && !math.IsInf(d.ohms.Hi, 1)
 }
 
-// point is what would be shown in one draw, with one share shifted.
-func (o *Observation) point(faults []done, d int, shifted share, by float64) float64 {
+// level is one of the values of an unknown resistance. Half of the lower three
+// decades and the rest: what is bad is mostly not very bad (assumed).
+func level(s Span, i, of int) float64 {
+	decades := math.Log10(s.Hi / s.Lo)
+	if decades <= 4 {
+		return s.at((float64(i) + 0.5) / float64(of))
+	}
+	low := of * 10 / levels
+	if i < low {
+		return s.Lo * math.Pow(10, 3*(float64(i)+0.5)/float64(low))
+	}
+	return s.Lo * math.Pow(10, 3+(decades-3)*(float64(i-low)+0.5)/float64(of-low))
+}
+
+// cell is what would be shown at one value of each unknown resistance: once, or,
+// where it floats, with its leaks one way, as they may be, and the other way.
+type cell struct{ seen []float64 }
+
+// fill works out the draws. What lies between one value of a resistance and the
+// next is as likely as either, so a cell is as wide as its neighbours are apart.
+func (o *Observation) fill(out []float64, faults []done) {
+	of := levels
+	if len(out) < Draws {
+		of = fewLevels
+	}
+	rows, cols := spread2(faults, of)
+	grid := o.grid(faults, of)
+	middle := func(i, j int) float64 { s := grid[i*cols+j].seen; return s[len(s)/2] }
+	apart := func(a, b float64) float64 {
+		if o.Quantity == Ohms {
+			a, b = logOhms(Exactly(a)).Lo, logOhms(Exactly(b)).Lo
+		}
+		return (a - b) / 4
+	}
+	l := make([]float64, rows*cols)
+	for i := range rows {
+		for j := range cols {
+			wide := 0.0
+			if rows > 1 {
+				wide = apart(middle(min(i+1, rows-1), j), middle(max(i-1, 0), j))
+			}
+			if cols > 1 {
+				wide = math.Hypot(wide, apart(middle(i, min(j+1, cols-1)), middle(i, max(j-1, 0))))
+			}
+			l[i*cols+j] = o.like(grid[i*cols+j], math.Abs(wide))
+		}
+	}
+	for d := range out {
+		out[d] = l[min(d/of, rows-1)*cols+min(d%of, cols-1)]
+	}
+}
+
+// like is the log likelihood of what was shown in a cell.
+func (o *Observation) like(c cell, wide float64) float64 {
+	v := c.seen[len(c.seen)/2]
+	sigma := math.Hypot(math.Hypot(o.Sigma, wide), o.slack(v))
+	d := normal(o.off(Exactly(v)), sigma, o.width())
+	if len(c.seen) > 1 {
+		// It floats: near nothing as a rule, else anywhere the leaks may leave it.
+		lo, hi := math.Min(c.seen[0], c.seen[2]), math.Max(c.seen[0], c.seen[2])
+		between := Span{lo, hi}
+		flat := normal(o.off(between), o.Sigma, o.width())
+		if o.width() <= 0 {
+			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(hi-lo, 3*o.Sigma)
+		}
+		d = 0.5*normal(o.off(Exactly(lo)), math.Hypot(o.Sigma, wide), o.width()) + 0.5*flat
+	}
+	return o.robust(d)
+}
+
+// slack is how far what is shown may be off what is foretold because loads, wires
+// and contacts are as they are and the supply is what it is: a tenth of what is
+// dropped. Assumed.
+func (o *Observation) slack(v float64) float64 {
+	switch o.Quantity {
+	case Ohms:
+		return 0.05 // of a decade
+	case Amps:
+		return 0.07 * math.Abs(v)
+	case Shine:
+		return 0.05
+	}
+	full := (o.setup.Posts.Lo + o.setup.Posts.Hi) / 2
+	posts := (o.setup.Posts.Hi - o.setup.Posts.Lo) / 4 * math.Abs(v) / full
+	return math.Hypot(0.1*math.Min(math.Abs(v), math.Abs(full-math.Abs(v))), posts)
+}
+
+// floats is the resistance from which leaks count.
+const floats = 1e5
+
+func spread2(faults []done, of int) (rows, cols int) {
+	rows, cols = 1, 1
+	if len(faults) > 0 && faults[0].varies() {
+		rows = of
+	}
+	if len(faults) > 1 && faults[1].varies() {
+		cols = of
+	}
+	return rows, cols
+}
+
+// grid is what would be shown at each value of the unknown resistances.
+func (o *Observation) grid(faults []done, of int) []cell {
+	rows, cols := spread2(faults, of)
+	out := make([]cell, 0, rows*cols)
+	for i := range rows {
+		for j := range cols {
+			at := [2]int{i, j}
+			loose := o.model.loose
+			for k, f := range faults {
+				loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[min(k, 1)], of) > floats) || f.does == toMinus
+			}
+			c := cell{seen: []float64{o.point(faults, at, of, 0.5)}}
+			if loose && o.Quantity != Ohms {
+				lo, hi := o.point(faults, at, of, 0), o.point(faults, at, of, 1)
+				if math.Abs(hi-lo) > o.Sigma/2 {
+					c.seen = []float64{lo, c.seen[0], hi}
+				}
+			}
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// point is what would be shown with the unknown resistances at their levels, and
+// the leaks a share of the way from all to ground to all to the supply.
+func (o *Observation) point(faults []done, at [2]int, of int, leaks float64) float64 {
 	choose := func(what share, s Span) Span {
-		u := shareIn(what, d)
-		if what == shifted {
-			u = math.Min(math.Max(u+by, 0), 1)
+		switch what {
+		case ofFault, ofFault + 1, ofFault + 2:
+			k := int(what - ofFault)
+			if k < len(faults) && faults[k].varies() {
+				return Exactly(level(s, at[min(k, 1)], of))
+			}
+		case ofLeakPlus:
+			return Exactly(s.at(1 - leaks))
+		case ofLeakMinus:
+			return Exactly(s.at(leaks))
 		}
-		return Exactly(s.at(u))
+		return Exactly(s.at(0.5))
 	}
-	before := d%2 == 0
-	s := o.span(assumed{faults: faults, before: before, choose: choose})
-	return (s.Lo + s.Hi) / 2
-}
-
-// shareIn is where in its span a quantity lies in a draw. The first fault's is
-// spread evenly; the others' go round it so that no two go together (additive
-// recurrences; H. Weyl, 1916).
-func shareIn(what share, d int) float64 {
-	switch what {
-	case ofFault:
-		return (float64(d%Draws) + 0.5) / Draws
-	case ofFault + 1:
-		return (float64((7*d+3)%Draws) + 0.5) / Draws
+	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually()}
+	x.loads = o.model.loadsIn(x)
+	best := math.NaN()
+	for _, s := range o.spans(x) {
+		// Of several places the one that fits best: somebody had the lead on one of them.
+		if v := s.Lo; math.IsNaN(best) || o.off(Exactly(v)) < o.off(Exactly(best)) {
+			best = v
+		}
 	}
-	_, u := math.Modf(0.5 + float64(d+1)*math.Sqrt(float64([]int{2, 3, 5, 7, 11, 13, 17, 19, 23}[int(what)%9])))
-	switch what {
-	case ofPosts, ofLow:
-		return 0.3 + 0.4*u
-	case ofLoad:
-		return 0.75 + 0.25*u // lit, or turning
-	}
-	return u
+	return best
 }
 
 // Foretold is what a reading is likely to show under the hypothesis, with what is
-// not known as it usually is: the span over the draws. Expect bounds what it can be
-// at all.
+// not known as it usually is. Expect bounds what it can be at all.
 func (o *Observation) Foretold(h suspect.Hypothesis) Span {
 	key, _ := o.key(h)
 	faults := o.doneOf(key)
-	out := Exactly(o.point(faults, 0, ofPosts, 0))
-	for d := 1; d < Draws; d++ {
-		out = out.with(Exactly(o.point(faults, d, ofPosts, 0)))
+	first := true
+	var out Span
+	for _, g := range o.grid(faults, levels) {
+		for _, v := range g.seen {
+			if first {
+				out, first = Exactly(v), false
+			}
+			out = out.with(Exactly(v))
+		}
 	}
-	return out
+	slack := o.slack((out.Lo+out.Hi)/2) / 2
+	if o.Quantity == Ohms {
+		return Span{out.Lo * 0.9, out.Hi * 1.1}
+	}
+	return Span{out.Lo - slack, out.Hi + slack}
+}
+
+// Across is the part that the reading had a lead at either end of.
+func (o *Observation) Across() (suspect.Part, bool) {
+	if len(o.Red) != 1 || len(o.Black) != 1 || o.Told {
+		return suspect.Part{}, false
+	}
+	red, black, found := o.Red[0], o.Black[0], -1
+	for k := range o.circuit.Elements {
+		if e := &o.circuit.Elements[k]; e.From == red && e.To == black || e.From == black && e.To == red {
+			if found >= 0 {
+				return suspect.Part{}, false // side by side with another
+			}
+			found = k
+		}
+	}
+	if found < 0 {
+		return suspect.Part{}, false
+	}
+	return o.parts[found], true
 }

@@ -47,7 +47,9 @@ func (e *expecting) fault(text string) suspect.Hypothesis {
 func (e *expecting) beyond(s *cases.Step, h suspect.Hypothesis) float64 {
 	worst := 0.0
 	for _, r := range e.reads(s) {
-		worst = max(worst, r.Beyond(h))
+		if r.Had(h[0].Part) { // else it speaks of what was there before
+			worst = max(worst, r.Beyond(h))
+		}
 	}
 	return worst
 }

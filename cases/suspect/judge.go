@@ -39,10 +39,10 @@ type Judgement struct {
 // scores are log likelihoods. What is the same for all hypotheses is added to
 // base.
 type scores struct {
-	base    float64
-	none    float64
-	single  []float64
-	pair    []float64 // of paired i < j at tri(i, j)
+	base   float64
+	none   float64
+	single []float64
+	pair   []float64 // of paired i < j at tri(i, j)
 	wide   []float64
 }
 

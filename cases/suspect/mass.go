@@ -166,6 +166,9 @@ const accounted = 0.2
 // probable first: those under which nothing observed is a surprise. Something not
 // named is always one, unless nothing asks for a fault.
 func (j *Judgement) Explanations() []Explanation {
+	if slices.ContainsFunc(j.problem.Evidence, func(e Evidence) bool { _, ok := e.(Drawn); return ok }) {
+		return j.explanationsDrawn()
+	}
 	sets := j.conflicts(false)
 	if len(sets) == 0 {
 		return nil
@@ -191,6 +194,60 @@ func (j *Judgement) Explanations() []Explanation {
 	return out
 }
 
+// maxExplaining is how far below the best, in logs, a hypothesis is looked at as an
+// explanation.
+const maxExplaining = 6
+
+// explanationsDrawn are the explanations where readings take part, which foretell
+// more than that something is bad: of the hypotheses that may be the answer, those
+// that account for everything and hold no smaller one that does.
+func (j *Judgement) explanationsDrawn() []Explanation {
+	w := j.masses()
+	held, sets := map[string]float64{}, map[string][]Part{}
+	j.each(func(score float64, faults ...int) {
+		if score < w.highest-negligible {
+			return
+		}
+		k := j.partsKey(faults)
+		held[k] += math.Exp(score-w.highest) / w.total
+		if score < w.highest-maxExplaining || sets[k] != nil || len(faults) > 1 && slices.ContainsFunc(faults, j.outside) {
+			return
+		}
+		h := make(Hypothesis, len(faults))
+		for n, i := range faults {
+			h[n] = j.faults[i]
+		}
+		if j.accounts(h) {
+			var parts []Part
+			for _, f := range h {
+				parts = append(parts, f.Part)
+			}
+			sets[k] = append(parts, Part{})[:len(parts)]
+		}
+	})
+	if sets[""] != nil {
+		return nil // nothing asks for a fault
+	}
+	var out []Explanation
+	for k, parts := range sets {
+		if len(parts) == 0 || parts[0] == NotAsDrawn {
+			continue
+		}
+		smaller := func(drop int) bool {
+			rest := slices.Delete(slices.Clone(parts), drop, drop+1)
+			return len(rest) > 0 && sets[key(rest)] != nil
+		}
+		if len(parts) == 2 && (smaller(0) || smaller(1)) || len(parts) == 3 && (smaller(0) || smaller(1) || smaller(2)) {
+			continue
+		}
+		out = append(out, Explanation{Parts: parts, Probability: held[k]})
+	}
+	slices.SortFunc(out, func(a, b Explanation) int {
+		return cmp.Or(cmp.Compare(b.Probability, a.Probability), cmp.Compare(key(a.Parts), key(b.Parts)))
+	})
+	return out
+}
+
 // accounts reports whether nothing observed of what is there now is a surprise
 // under h.
 func (j *Judgement) accounts(h Hypothesis) bool {
@@ -199,6 +256,12 @@ func (j *Judgement) accounts(h Hypothesis) bool {
 			continue // that it stayed away for a while is no test
 		}
 		past := slices.ContainsFunc(j.asks[n].faults, func(i int) bool { return j.faults[i].Ended })
+		if d, ok := e.(Drawn); ok {
+			if !past && d.Beyond(h) >= beyondDoubt {
+				return false
+			}
+			continue
+		}
 		if !past && e.LogLik(h, 0) < math.Log(accounted) {
 			return false
 		}

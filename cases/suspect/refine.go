@@ -13,8 +13,10 @@ type alike [3]int
 
 const (
 	// running is how far below the best, in logs, a hypothesis is out of the running:
-	// it holds less than a hundred-thousandth of the mass of the best.
-	running = 12
+	// it holds less than a ten-thousandth of the mass of the best.
+	running = 9
+	// nearBest is how near to the best, in logs, a pair must be to be asked for all draws.
+	nearBest = 3
 	// maxExact bounds how many different hypotheses are asked for their draws. Of the
 	// others the most counts, which favours them: a judgement is then less sure, never
 	// surer.
@@ -88,14 +90,28 @@ func (j *Judgement) refine() {
 		return cmp.Or(cmp.Compare(b.score, a.score), slices.Compare(a.faults, b.faults))
 	})
 	exact := map[alike]float64{}
+	var again []one
 	top = math.Inf(-1)
 	for _, o := range all[:min(len(all), maxExact)] {
 		if o.score < top-running {
 			break
 		}
-		mean := j.mean(o.faults)
+		n := draws
+		if len(o.faults) > 1 && j.problem.FewDraws > 0 {
+			n = j.problem.FewDraws
+		}
+		mean := j.mean(o.faults, n)
 		exact[j.alike(group, o.faults)] = mean
 		top = max(top, mean+j.logPrior(o.faults))
+		if n < draws {
+			again = append(again, o)
+		}
+	}
+	for _, o := range again {
+		k := j.alike(group, o.faults)
+		if exact[k]+j.logPrior(o.faults) > top-nearBest {
+			exact[k] = j.mean(o.faults, draws)
+		}
 	}
 	j.exact, j.group = exact, group
 }
@@ -108,13 +124,12 @@ func (j *Judgement) logPrior(faults []int) float64 {
 	return sum
 }
 
-// mean is the log of the mean over the draws of the likelihood of everything.
-func (j *Judgement) mean(faults []int) float64 {
+// mean is the log of the mean over n draws of the likelihood of everything.
+func (j *Judgement) mean(faults []int, n int) float64 {
 	h := make(Hypothesis, len(faults))
 	for k, i := range faults {
 		h[k] = j.faults[i]
 	}
-	n := j.problem.Draws
 	sums, same := make([]float64, n), 0.0
 	for _, e := range j.problem.Evidence {
 		d, ok := e.(Drawn)

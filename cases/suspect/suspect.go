@@ -103,7 +103,7 @@ type Drawn interface {
 	Classed
 	// Most is what LogLik does not exceed in any draw.
 	Most(h Hypothesis) float64
-	// LogLiks are those of the first n draws, or more.
+	// LogLiks are those of n draws: the problem's Draws or FewDraws.
 	LogLiks(h Hypothesis, n int) []float64
 }
 
@@ -128,4 +128,7 @@ type Problem struct {
 	// Draws of the unknown parameters that Drawn evidence is asked for; the same
 	// ones each time, so that a judgement comes out the same twice.
 	Draws int
+	// FewDraws are enough for a first look at a pair; only those that may well be the
+	// answer are asked for all.
+	FewDraws int
 }
