@@ -79,6 +79,27 @@ func TestImportsPointOneWay(t *testing.T) {
 	require.Greater(t, n, 20, "hardly any source was found: is the test looking in the right folder?")
 }
 
+// TestSecondSolver: what judges never leans on the solver that it is held against;
+// only tests, and the command that measures, import it.
+func TestSecondSolver(t *testing.T) {
+	const solver = "cases/circuit/plain"
+	tests := 0
+	sources(t, func(path string, file *ast.File) {
+		for _, imp := range file.Imports {
+			if p, _ := strconv.Unquote(imp.Path.Value); p != module+"/"+solver {
+				continue
+			}
+			switch {
+			case strings.HasSuffix(path, "_test.go"):
+				tests++
+			case path != "cmd/knowngood/bench.go":
+				t.Errorf("%s imports %s, which is for tests and for bench", path, solver)
+			}
+		}
+	})
+	require.NotZero(t, tests, "nothing is held against the second solver")
+}
+
 // TestCoreIsPure: the core imports no os, starts no goroutine and reads no clock,
 // so that the same judgement comes out everywhere.
 func TestCoreIsPure(t *testing.T) {
