@@ -260,8 +260,11 @@ func (a *asker) shows(s *Step, j judged, c *suspect.Coverage) bool {
 	case suspect.Bypass:
 		return j.change == eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || j.change == eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK
 	case suspect.Substitution:
+		if j.change == eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK {
+			return true // the first one was plugged in again, and the concern was back
+		}
 		if a.reseated(s, c.Covers[0].Part) {
-			return j.change == eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK
+			return false
 		}
 		// What made contact again on the way may have cured it.
 		of := c.Covers[0].Part.Key

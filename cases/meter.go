@@ -299,7 +299,8 @@ func (a *asker) state(d *Drawn, s *Step, r *eventv1.Reading, out *Read) circuit.
 			}
 			x, y = red[0], black[0] // a load on the two points that were read
 		}
-		setup.Bridges = append(setup.Bridges, circuit.Bridge{A: x, B: y, Ohms: bulb(text, d.System)})
+		span := bulb(text, d.System)
+		setup.Bridges = append(setup.Bridges, circuit.Bridge{A: x, B: y, Ohms: span, Usual: span.Hi / 1.2})
 	}
 	return setup
 }

@@ -29,6 +29,8 @@ const (
 type Bridge struct {
 	A, B int
 	Ohms Span
+	// Usual is what it mostly has, in ohms; 0: about the middle.
+	Usual float64
 }
 
 // Setup is the state of the circuit when something was read.
@@ -98,11 +100,15 @@ func (c *Circuit) Only(setup Setup, red, black []int) (int, bool) {
 	}
 	m := c.reduce(&setup, []int{red[0], black[0]})
 	at, to := m.node[red[0]], m.node[black[0]]
+	only := -1
 	for s := range m.stretches {
 		st := &m.stretches[s]
 		if (st.a == at || st.b == at) && m.leadsTo(s, at, to) {
-			return st.elements[0], true
+			if only >= 0 {
+				return 0, false // side by side
+			}
+			only = st.elements[0]
 		}
 	}
-	return 0, false
+	return only, only >= 0
 }

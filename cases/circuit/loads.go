@@ -63,6 +63,9 @@ func (m *model) fedUnder(f done) []Span {
 			st := &m.stretches[s]
 			w, _ := m.solved(x, st.a, st.b)
 			v := magnitude(w.volts(st.a, st.b, m.setup.Posts))
+			if c, ok := m.extremes(x, st.a, st.b, m.setup.Posts); ok {
+				v = v.and(magnitude(c))
+			}
 			next[k] = m.c.Elements[st.elements[0]].within(min(v.Lo/m.c.System, 1))
 		}
 		x.loads = next

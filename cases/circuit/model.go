@@ -30,6 +30,9 @@ type model struct {
 	loose     bool   // something is open without any fault, so that nodes float
 	scratch   *network
 	cold      bool // nothing feeds it: an ohmmeter is on
+
+	asked, isTree bool // whether what conducts is two trees
+	side          []int
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.
@@ -81,7 +84,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		}
 	}
 	for _, b := range setup.Bridges {
-		m.bridges = append(m.bridges, Bridge{m.node[b.A], m.node[b.B], b.Ohms})
+		m.bridges = append(m.bridges, Bridge{m.node[b.A], m.node[b.B], b.Ohms, b.Usual})
 	}
 	m.above()
 	m.load = make([]int, len(m.stretches))
@@ -247,6 +250,8 @@ type assumed struct {
 	// gates says of a diode, or of a contact that a coil closes, how it stands, by
 	// stretch.
 	gates map[int]gate
+	// noLeaks leaves out what leaks.
+	noLeaks bool
 	// lead is what the instrument puts between two nodes.
 	lead Bridge
 	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
@@ -281,13 +286,17 @@ func (m *model) build(x *assumed) *network {
 	}
 	leakPlus, leakMinus := choose(ofLeakPlus, leak).conductance(), choose(ofLeakMinus, leak).conductance()
 	for k := range m.n {
-		if k != minus && k != plus {
+		if k != minus && k != plus && !x.noLeaks {
 			w.join(k, plus, leakPlus)
 			w.join(k, minus, leakMinus)
 		}
 	}
 	for _, b := range m.bridges {
-		w.join(b.A, b.B, choose(ofLoad, b.Ohms).conductance())
+		ohms := choose(ofLoad, b.Ohms)
+		if !bounds && b.Usual > 0 {
+			ohms = Exactly(b.Usual)
+		}
+		w.join(b.A, b.B, ohms.conductance())
 	}
 	if x.lead.Ohms.Hi > 0 {
 		w.join(x.lead.A, x.lead.B, choose(ofLoad, x.lead.Ohms).conductance())

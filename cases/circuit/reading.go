@@ -332,7 +332,7 @@ func (o *Observation) spansOf(m *model, x assumed) []Span {
 
 func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	posts := x.choose(ofPosts, o.setup.Posts)
-	x.lead = Bridge{red, black, o.Lead}
+	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
 	if !x.bounds && o.Quantity != Ohms {
 		return o.atPoint(m, x, red, black, posts.Lo)
 	}
@@ -345,6 +345,11 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		return magnitude(v)
 	}
 	v := w.volts(red, black, posts)
+	if o.Lead.Lo >= MeterOhms {
+		if c, ok := m.extremes(x, red, black, posts); ok {
+			v = v.and(c)
+		}
+	}
 	for s, sure := range conducting {
 		v = o.clamp(m, v, s, sure, red, black, x)
 	}
@@ -366,13 +371,17 @@ func (o *Observation) atPoint(m *model, x assumed, red, black int, posts float64
 	if o.Through.Hi > 0 {
 		if ohms, ok := m.between(x, red, black); ok {
 			// The current is better known than the rest, as far as it can flow at all.
-			if known := (o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo; known < math.Abs(v) || ohms.Lo < floats {
+			if known := (o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo; ohms.Lo < isLow {
 				v = known
 			}
 		}
 	}
 	return Exactly(v)
 }
+
+// isLow is the resistance, in ohms, up to which a drop is foretold by the current
+// that was read and not by all that is in the way of it.
+const isLow = 0.5
 
 // both is what two bounds allow together. Where they allow nothing it is the one
 // that what was shown lies farther from.
@@ -475,11 +484,11 @@ func (m *model) between(x assumed, red, black int) (Span, bool) {
 			if s == from || st.a != at && st.b != at {
 				continue
 			}
-			if at != red && next >= 0 {
-				return Span{}, false // a branch
-			}
 			if at == red && !m.leadsTo(s, at, black) {
 				continue
+			}
+			if next >= 0 {
+				return Span{}, false // a branch, or two side by side
 			}
 			next = s
 		}
@@ -487,16 +496,24 @@ func (m *model) between(x assumed, red, black int) (Span, bool) {
 			return Span{}, false
 		}
 		st := &m.stretches[next]
-		if st.kind >= Output || st.position != Closed || st.follows >= 0 {
+		if st.kind == Output || st.kind == Diode || st.position != Closed || st.follows >= 0 {
 			return Span{}, false
 		}
-		ohms := x.choose(ofLow, st.ohms)
+		ohms := st.ohms
+		if !x.bounds {
+			ohms = Exactly(st.nominal)
+		}
 		for i, f := range x.faults {
-			if f.stretch == next {
-				if f.does != series {
-					return Span{}, false
-				}
+			if f.stretch != next {
+				continue
+			}
+			switch f.does {
+			case series:
 				ohms = ohms.Plus(x.choose(ofFault+share(i), f.ohms))
+			case instead:
+				ohms = x.choose(ofFault+share(i), f.ohms)
+			default:
+				return Span{}, false
 			}
 		}
 		sum = sum.Plus(ohms)

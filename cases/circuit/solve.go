@@ -1,12 +1,32 @@
 package circuit
 
+import "math"
+
 // solve gives the voltages of all nodes of a network whose conductances are known,
 // with plus at e volts over minus. Nodes are removed one by one, as in remove;
 // then, the other way round, each one's voltage is the mean of its neighbours',
 // weighted by the conductances it had to them when it was removed. All terms are
 // positive, so nothing cancels. A node that nothing leads to is at 0.
-func (w *network) solve(e float64) []float64 {
+func (w *network) solve(e float64) []float64 { return w.solved(e, nil) }
+
+// inject gives the voltages that one ampere makes which flows into one node and out
+// of another, with both posts held at 0; into and out of the same node: into it and out
+// of the posts.
+func (w *network) inject(into, out int) []float64 {
+	amps := make([]float64, w.n)
+	amps[into]++
+	if out != into {
+		amps[out]--
+	}
+	return w.solved(0, amps)
+}
+
+// solved is solve with currents into the nodes.
+func (w *network) solved(e float64, amps []float64) []float64 {
 	n := w.n
+	if amps == nil {
+		amps = make([]float64, n)
+	}
 	if len(w.f) < n*n {
 		w.f = make([]float64, n*n)
 		w.near2 = make([]int, n)
@@ -32,6 +52,7 @@ func (w *network) solve(e float64) []float64 {
 		}
 		for a, i := range near {
 			gi := row[i] / sum
+			amps[i] += gi * amps[k]
 			to := f[i*n : i*n+k]
 			for _, j := range near[:a] {
 				x := gi * row[j]
@@ -41,13 +62,16 @@ func (w *network) solve(e float64) []float64 {
 		}
 	}
 	for k := 2; k < n; k++ {
-		sum, weighted := 0.0, 0.0
+		sum, weighted := 0.0, amps[k]
 		for i, g := range f[k*n : k*n+k] {
 			sum += g
 			weighted += g * v[i]
 		}
-		if sum > 0 {
+		switch {
+		case sum > 0:
 			v[k] = weighted / sum
+		case weighted != 0:
+			v[k] = math.Inf(1) // a current that flows nowhere
 		}
 	}
 	return v

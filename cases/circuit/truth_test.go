@@ -1,0 +1,377 @@
+package circuit
+
+import (
+	"math"
+
+	"knowngood.example/cases/circuit/plain"
+	"knowngood.example/cases/suspect"
+)
+
+// A truth is one way in which a circuit may be within what is said of it. It is
+// worked out with the second solver alone, element by element, and knows nothing of
+// stretches, gates or bounds. It assumes:
+//
+//   - A part that is well has a resistance within Ohms; a coil or a resistor within
+//     what its own law allows; a load any resistance that its law (within) allows at
+//     the voltage that it then has, so that a filament fed little may be cold and a
+//     motor starved may stand still.
+//   - A fault does what effect says, within the ohms that it says. A short to ground
+//     or to the supply is anywhere along the part. An open has 100 megohm or more.
+//   - Whatever is joined by less than 10 megohm is one piece, and each piece that
+//     floats leaks to the supply and to ground within Leak in all, from anywhere.
+//   - A fuse through which twice its rating would flow is blown. One through which
+//     more than its rating would flow is blown or not: what overloads it may come
+//     and go. No other is.
+//   - A contact whose conditions nobody knows is open or closed. One that a coil
+//     moves is closed from 0.7 of the nominal voltage over the coil, open under 0.1, and
+//     between them either.
+//   - A diode conducts from 0.45 to 0.9 V on, and blocks the other way round.
+//   - A clamp adds nothing, and may be round either end of a part.
+type truth struct {
+	c     *Circuit
+	setup *Setup
+	r     *Reading
+	does  []does // of each element
+	ohms  []Span
+	pulls bool // a fault may overload a fuse
+
+	knobs []float64 // where in its span each unknown lies; from 0 to 1
+	next  int
+}
+
+// broken is a fault of an element.
+type broken struct {
+	element int
+	mode    suspect.Mode
+}
+
+func newTruth(c *Circuit, setup *Setup, r *Reading, faults []broken) *truth {
+	t := &truth{c: c, setup: setup, r: r, does: make([]does, len(c.Elements)), ohms: make([]Span, len(c.Elements))}
+	for _, f := range faults {
+		k := f.element
+		t.does[k], t.ohms[k] = c.Elements[k].effect(f.mode, c.high[k])
+		t.pulls = t.pulls || t.does[k] == toMinus || t.does[k] == toPlus || t.does[k] == instead
+	}
+	return t
+}
+
+func (t *truth) knob() float64 {
+	if t.next == len(t.knobs) {
+		t.knobs = append(t.knobs, 0.5)
+	}
+	t.next++
+	return t.knobs[t.next-1]
+}
+
+// in is a value within the span.
+func (t *truth) in(s Span) float64 {
+	k := t.knob()
+	switch {
+	case math.IsInf(s.Hi, 1):
+		if k > 0.9 {
+			return math.Inf(1)
+		}
+		return s.Lo * math.Pow(1e7, k/0.9)
+	case k <= 0:
+		return s.Lo
+	case k >= 1:
+		return s.Hi
+	case s.Lo > 0:
+		return s.Lo * math.Pow(s.Hi/s.Lo, k)
+	}
+	return s.Lo + k*(s.Hi-s.Lo)
+}
+
+func (t *truth) yes() bool { return t.knob() >= 0.5 }
+
+// touching is what nothing is nearer than: two ends of the same piece of metal.
+const touching = 1e-7
+
+// floor is the resistance above which two pieces of wiring are two.
+const apart = 1e7
+
+// shown is what the instrument shows; ok is false where the truth contradicts
+// itself.
+func (t *truth) shown() (value float64, ok bool) {
+	t.next = 0
+	c := &plain.Circuit{Nodes: len(t.c.Points)}
+	resistor := func(a, b int, ohms float64) int {
+		if a == b || math.IsInf(ohms, 1) {
+			return -1
+		}
+		c.Elements = append(c.Elements, plain.Element{A: a, B: b, Value: math.Max(ohms, touching)})
+		return len(c.Elements) - 1
+	}
+	node := func() int {
+		c.Nodes++
+		return c.Nodes - 1
+	}
+	posts := t.in(t.setup.Posts)
+	source := -1
+	if t.r.Quantity != Ohms {
+		source = len(c.Elements)
+		c.Elements = append(c.Elements, plain.Element{Kind: plain.Voltage, A: plus, B: minus, Value: posts})
+	}
+
+	// at is, of each element, the resistance of its own, and ends what lies at either
+	// end of it.
+	n := len(t.c.Elements)
+	at, ends, state, blow := make([]int, n), make([][2]int, n), make([]bool, n), make([]bool, n)
+	for k := range t.c.Elements {
+		e := &t.c.Elements[k]
+		at[k], ends[k] = -1, [2]int{-1, -1}
+		state[k] = true
+		p := Closed
+		if k < len(t.setup.Position) {
+			p = t.setup.Position[k]
+		}
+		if e.From == e.To || p == Gone || p == Open && e.Kind != Switch && e.Kind != Output {
+			continue
+		}
+		switch {
+		case e.Follows >= 0:
+			state[k] = t.yes()
+		case p == Open:
+			state[k] = false
+		case p == Either:
+			state[k] = t.yes()
+		}
+		d := t.does[k]
+		if d == stuck {
+			state[k] = true
+		}
+		if e.Kind == Fuse || e.Kind == Breaker {
+			blow[k] = t.yes()
+		}
+		a, b := e.From, e.To
+		if e.Kind == Diode && d != instead {
+			knee := t.in(Span{0.45, 0.9})
+			if d == series {
+				mid := node()
+				ends[k][1] = resistor(mid, b, t.in(t.ohms[k]))
+				b = mid
+			}
+			if d == other {
+				a, b = b, a
+			}
+			at[k] = len(c.Elements)
+			c.Elements = append(c.Elements, plain.Element{Kind: plain.Diode, A: a, B: b, Value: knee, Slope: 0.004})
+			continue
+		}
+		own := e.Ohms
+		switch e.Kind {
+		case Load, Lamp, Motor, Coil, Resistor:
+			own = e.within(0)
+		}
+		if d == instead {
+			own = t.ohms[k]
+		}
+		ohms := t.in(own)
+		switch d {
+		case series:
+			mid := node()
+			more := t.in(t.ohms[k])
+			at[k] = resistor(a, mid, ohms)
+			ends[k][0] = at[k]
+			if ends[k][1] = resistor(mid, b, more); ends[k][1] < 0 {
+				ends[k][0] = -1
+			}
+		case toMinus, toPlus:
+			mid, share := node(), t.knob()
+			to := minus
+			if d == toPlus {
+				to = plus
+			}
+			at[k] = resistor(a, mid, ohms*share)
+			ends[k] = [2]int{at[k], resistor(mid, b, ohms*(1-share))}
+			resistor(mid, to, t.in(t.ohms[k]))
+		default:
+			at[k] = resistor(a, b, ohms)
+			ends[k] = [2]int{at[k], at[k]}
+		}
+	}
+	for _, b := range t.setup.Bridges {
+		resistor(b.A, b.B, t.in(b.Ohms))
+	}
+	red, black := t.one(t.r.Red), t.one(t.r.Black)
+	far := t.yes()
+	if t.r.Quantity == Ohms {
+		const tiny = 1e-6 // amperes
+		c.Elements = append(c.Elements, plain.Element{Kind: plain.Current, A: black, B: red, Value: tiny})
+		if red == black {
+			return 0, true
+		}
+	}
+	if t.r.Lead.Hi > 0 && t.r.Quantity != Amps {
+		resistor(red, black, t.in(t.r.Lead))
+	}
+	duty := 1.0
+	if t.r.Duty.Hi > 0 {
+		duty = t.in(t.r.Duty)
+	}
+	places := t.knob()
+	toSupply, toGround := t.in(Leak), t.in(Leak)
+
+	joined := len(c.Elements)
+	s, ok := t.settle(c, joined, at, state, blow, places, toSupply, toGround)
+	if !ok {
+		return 0, false
+	}
+	switch t.r.Quantity {
+	case Amps:
+		end := ends[t.r.Along][0]
+		if far {
+			end = ends[t.r.Along][1]
+		}
+		if t.c.Elements[t.r.Along].Kind == Diode {
+			end = at[t.r.Along]
+		}
+		if end < 0 || !state[t.r.Along] {
+			return 0, true
+		}
+		return math.Abs(s.Amps[end]), true
+	case Ohms:
+		return (s.Volts[red] - s.Volts[black]) / 1e-6, true
+	case Shine:
+		return math.Abs(s.Volts[red]-s.Volts[black]) / posts, source >= 0
+	}
+	return (s.Volts[red] - s.Volts[black]) * duty, true
+}
+
+func (t *truth) one(nodes []int) int {
+	if len(nodes) == 0 {
+		return 0
+	}
+	k := 0
+	if len(nodes) > 1 {
+		k = min(int(t.knob()*float64(len(nodes))), len(nodes)-1)
+	}
+	return nodes[k]
+}
+
+// settle solves the circuit again and again until its loads, fuses and relays go
+// with what flows.
+func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []bool, places, toSupply, toGround float64) (*plain.Solution, bool) {
+	drawn := append([]plain.Element{}, c.Elements...)
+	mayBlow := make([]bool, len(at))
+	blown := make([]bool, len(at))
+	whole := make([]bool, len(at))
+	for k := range whole {
+		whole[k] = true
+	}
+	solve := func() (*plain.Solution, bool) {
+		c.Elements = append(c.Elements[:0], drawn[:joined]...)
+		for k, x := range at {
+			if x >= 0 && (!state[k] || blown[k]) {
+				c.Elements[x].Kind, c.Elements[x].Value = plain.Resistor, math.Inf(1)
+			}
+		}
+		t.leak(c, places, toSupply, toGround)
+		s, err := c.Solve()
+		return s, err == nil
+	}
+	overloaded := false
+	for round := range 60 {
+		s, ok := solve()
+		if !ok {
+			return nil, false
+		}
+		again := false
+		for k, x := range at {
+			e := &t.c.Elements[k]
+			if x < 0 {
+				continue
+			}
+			v := math.Abs(s.Volts[drawn[x].A] - s.Volts[drawn[x].B])
+			if t.r.Quantity == Ohms {
+				v = 0
+			}
+			switch {
+			case (e.Kind == Load || e.Kind == Lamp || e.Kind == Motor) && t.does[k] != instead:
+				may := e.within(math.Min(v/t.c.System, 1))
+				if x := &drawn[x]; x.Value < may.Lo {
+					again = again || x.Value < may.Lo*(1-1e-12)
+					x.Value = may.Lo
+				}
+			case e.Kind == Coil:
+				for o := range t.c.Elements {
+					if t.c.Elements[o].Follows != k || t.does[o] == stuck || t.r.Quantity == Ohms {
+						continue
+					}
+					if v >= pullIn*t.c.System && !state[o] || v < dropOut*t.c.System && state[o] {
+						state[o], again = !state[o], true
+					}
+				}
+			}
+		}
+		if again {
+			continue
+		}
+		for k, x := range at {
+			e := &t.c.Elements[k]
+			if x < 0 || e.Kind != Fuse && e.Kind != Breaker || blown[k] || !t.pulls || t.r.Quantity == Ohms {
+				continue
+			}
+			rating := e.Rating
+			if rating <= 0 {
+				rating = 15
+			}
+			amps := math.Abs(s.Amps[x])
+			mayBlow[k] = mayBlow[k] || !overloaded && amps > rating
+			if amps > 2*rating && e.Rating > 0 || mayBlow[k] && blow[k] {
+				blown[k], again = true, true
+			}
+		}
+		if !again {
+			for k := range at { // a coil that is not there moves nothing
+				if f := t.c.Elements[k].Follows; f >= 0 && at[f] < 0 && state[k] && t.does[k] != stuck {
+					state[k], again = false, true
+				}
+			}
+		}
+		if !again {
+			return s, true
+		}
+		if round > 50 {
+			break
+		}
+	}
+	return nil, false
+}
+
+// leak lets each piece of the wiring leak to the supply and to ground from one place
+// of it.
+func (t *truth) leak(c *plain.Circuit, place, toSupply, toGround float64) {
+	root := make([]int, c.Nodes)
+	for k := range root {
+		root[k] = k
+	}
+	find := func(k int) int {
+		for root[k] != k {
+			k = root[k]
+		}
+		return k
+	}
+	for _, e := range c.Elements {
+		if e.Kind != plain.Current && e.Kind != plain.Diode && !(e.Value > apart) {
+			root[find(e.A)] = find(e.B)
+		}
+	}
+	pieces := map[int][]int{}
+	for k := range c.Nodes {
+		pieces[find(k)] = append(pieces[find(k)], k)
+	}
+	for k := range c.Nodes {
+		p := pieces[k]
+		if len(p) == 0 || find(minus) == k || find(plus) == k {
+			continue
+		}
+		at := p[min(int(place*float64(len(p))), len(p)-1)]
+		c.Elements = append(c.Elements,
+			plain.Element{A: at, B: plus, Value: toSupply},
+			plain.Element{A: at, B: minus, Value: toGround})
+	}
+	if find(minus) != find(plus) || find(plus) != find(minus) {
+		c.Elements = append(c.Elements, plain.Element{A: plus, B: minus, Value: toGround})
+	}
+}
