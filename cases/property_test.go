@@ -349,3 +349,30 @@ func TestGradesKnowNothingLater(t *testing.T) {
 		}
 	})
 }
+
+// TestJudgeLately: of few components it is the judgement of all; of many, that of
+// those last spoken of, and a test that failed on something older points at none of
+// them.
+func TestJudgeLately(t *testing.T) {
+	t.Parallel()
+	text := opening
+	for k := range 80 {
+		text += fmt.Sprintf("seen what=x component=\"part %d\"\n", k)
+	}
+	both := text + "test what=t outcome=fail covers=\"part 3, part 60\"\n"
+	for n := range 40 {
+		both += fmt.Sprintf("seen what=y component=\"other %d\"\n", n)
+	}
+	c := fold(t, both)
+	j := c.JudgeLately(c.Judge(nil))
+	all := j.Judgement().Suspects()
+	require.Len(t, all, 61, "60 and something not named")
+	for _, s := range all {
+		require.Less(t, s.Probability, 0.5, s.Part)
+	}
+	last := fold(t, both+"test what=t manner=bench outcome=fail covers=\"part 3\"\ntest what=u outcome=fail covers=\"other 39, part 3\"\n")
+	require.Equal(t, "part 3", last.JudgeLately(last.Judge(nil)).Judgement().Suspects()[0].Part.Key)
+
+	few := fold(t, opening+"test what=t outcome=fail covers=\"feed plug, feed wire\"\n")
+	require.Equal(t, few.Judge(nil).Judgement().Suspects(), few.JudgeLately(few.Judge(nil)).Judgement().Suspects())
+}

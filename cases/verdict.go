@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"reflect"
@@ -25,6 +26,7 @@ type Judged struct {
 	again     []suspect.Again
 	grades    map[*Fitting]Graded
 	then      map[string]*Case
+	few       bool // of many components, those last spoken of
 }
 
 // Judge is the case as it stands, to be judged by the table; nil: the default.
@@ -34,6 +36,27 @@ func (c *Case) Judge(t *suspect.Table) *Judged {
 		t = &d
 	}
 	return &Judged{Case: c, Table: t, grades: map[*Fitting]Graded{}, then: map[string]*Case{}}
+}
+
+// JudgeLately is JudgeAfter where of many components only those last spoken of
+// count, for who asks again after each of thousands of entries.
+func (c *Case) JudgeLately(prev *Judged) *Judged {
+	if len(c.Components) <= manyComponents {
+		return c.JudgeAfter(prev)
+	}
+	j := c.Judge(prev.Table)
+	j.few = true
+	return j
+}
+
+// lately are as many components as were last spoken of.
+func (c *Case) lately() []*Component {
+	all := slices.Collect(maps.Values(c.Components))
+	last := func(c *Component) int { return c.Steps[len(c.Steps)-1].Job }
+	slices.SortFunc(all, func(a, b *Component) int {
+		return cmp.Or(last(b)-last(a), strings.Compare(a.Key, b.Key))
+	})
+	return all[:min(len(all), manyComponents)]
 }
 
 // JudgeAfter is Judge for the case of prev when it has grown: where no more than
@@ -92,11 +115,27 @@ func sameEvidence(a, b suspect.Evidence) bool {
 // Judgement of the case as it stands.
 func (j *Judged) Judgement() *suspect.Judgement {
 	if j.judgement == nil {
-		j.asked, j.problem, j.reads = j.ask(j.Table, j.everything())
+		h := j.everything()
+		if j.few {
+			h.only = j.lately()
+		}
+		j.asked, j.problem, j.reads = j.ask(j.Table, h)
+		if j.few {
+			j.problem.Evidence = slices.DeleteFunc(j.problem.Evidence, j.pointsElsewhere)
+		}
 		j.judgement = suspect.Judge(j.problem)
 		j.prove()
 	}
 	return j.judgement
+}
+
+// pointsElsewhere reports whether a test that failed covers something that is not
+// asked about, and may have failed for that.
+func (j *Judged) pointsElsewhere(e suspect.Evidence) bool {
+	cov, ok := e.(*suspect.Coverage)
+	return ok && cov.Fails && slices.ContainsFunc(cov.Covers, func(c suspect.Cover) bool {
+		return !slices.ContainsFunc(j.problem.Faults, func(f suspect.Fault) bool { return f.Part == c.Part })
+	})
 }
 
 func (j *Judged) prove() {

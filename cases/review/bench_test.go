@@ -120,3 +120,41 @@ func BenchmarkRule(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkSuspects10000 judges a case of 10,000 entries, with what stands of
+// every component.
+func BenchmarkSuspects10000(b *testing.B) {
+	c := long(b, 10_000)
+	b.ReportAllocs()
+	for b.Loop() {
+		j := judged(c)
+		for _, s := range j.Judgement().Suspects() {
+			if comp := j.Components[s.Part.Key]; comp != nil {
+				j.Verdicts(comp)
+				j.WereBad(comp)
+			}
+		}
+	}
+}
+
+// BenchmarkReplay10000 goes through a case of 10,000 entries, with what was known at
+// each.
+func BenchmarkReplay10000(b *testing.B) {
+	c := long(b, 10_000)
+	b.ReportAllocs()
+	for b.Loop() {
+		then := cases.New(c.Stream)
+		j := judged(then)
+		for _, s := range c.Steps() {
+			require.NoError(b, then.Apply(s.Record))
+			j = then.JudgeLately(j)
+			j.Judgement().Suspects()
+			if f := then.FittingOf(then.Step(s.Seq)); f != nil {
+				j.Graded(f)
+			}
+			then.Tested()
+			then.Unsettled()
+			then.StillOn()
+		}
+	}
+}

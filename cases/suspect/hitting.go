@@ -18,11 +18,19 @@ import (
 // which is where Reiter's own procedure loses answers (R. Greiner, B. A. Smith and
 // R. W. Wilkerson, Artificial Intelligence 41, 1989).
 func MinimalHittingSets(sets [][]Part, max int) [][]Part {
-	found := [][]Part{{}}
-	for _, set := range sets {
+	sets = slices.Clone(sets)
+	for k, set := range sets {
 		set = slices.Clone(set)
 		slices.SortFunc(set, comparePart)
-		set = slices.Compact(set)
+		sets[k] = slices.Compact(set)
+	}
+	// The smallest first: then there are few candidates on the way.
+	slices.SortStableFunc(sets, func(a, b []Part) int { return cmp.Compare(len(a), len(b)) })
+	if max > 0 && apart(sets, max) {
+		return nil
+	}
+	found := [][]Part{{}}
+	for _, set := range sets {
 		var hit, missed [][]Part
 		for _, f := range found {
 			if slices.ContainsFunc(f, func(p Part) bool { return slices.Contains(set, p) }) {
@@ -48,6 +56,25 @@ func MinimalHittingSets(sets [][]Part, max int) [][]Part {
 		return cmp.Or(cmp.Compare(len(a), len(b)), slices.CompareFunc(a, b, comparePart))
 	})
 	return found
+}
+
+// apart reports whether more than max of the sets have no part in common, so that
+// no max parts hit them all.
+func apart(sets [][]Part, max int) bool {
+	taken := map[Part]bool{}
+	n := 0
+	for _, set := range sets {
+		if slices.ContainsFunc(set, func(p Part) bool { return taken[p] }) {
+			continue
+		}
+		for _, p := range set {
+			taken[p] = true
+		}
+		if n++; n > max {
+			return true
+		}
+	}
+	return false
 }
 
 func comparePart(a, b Part) int {

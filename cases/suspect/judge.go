@@ -61,11 +61,18 @@ func Judge(p Problem) *Judgement {
 		}
 		seen[key] = true
 	}
+	for _, e := range p.Evidence {
+		var class []int // none: each fault is its own
+		if c, ok := e.(Classed); ok {
+			class = classesOf(c, j.faults)
+		}
+		j.classes = append(j.classes, class)
+	}
 	j.choosePaired()
 	m := len(j.paired)
 	j.scores = scores{single: make([]float64, len(j.faults)), pair: make([]float64, m*(m-1)/2)}
-	for _, e := range p.Evidence {
-		j.take(e)
+	for n := range p.Evidence {
+		j.take(n)
 	}
 	j.widen()
 	j.refine()
@@ -78,11 +85,15 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	out := *j
 	out.problem.Evidence = append(slices.Clip(slices.Clone(j.problem.Evidence)), e)
 	out.asks = slices.Clone(j.asks)
-	out.classes = slices.Clip(slices.Clone(j.classes))
+	var class []int
+	if c, ok := e.(Classed); ok {
+		class = classesOf(c, j.faults)
+	}
+	out.classes = append(slices.Clip(slices.Clone(j.classes)), class)
 	s := &out.scores
 	s.single, s.pair, s.wide = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.wide)
 	out.once, out.mass = new(sync.Once), nil
-	out.take(e)
+	out.take(len(j.problem.Evidence))
 	out.widen()
 	out.refine()
 	return &out
@@ -100,8 +111,8 @@ func (j *Judgement) choosePaired() {
 		for i, f := range j.faults {
 			singles[i] = math.Log(f.Prior)
 		}
-		for _, e := range j.problem.Evidence {
-			one := singleScores(e, j.faults)
+		for n, e := range j.problem.Evidence {
+			one := singleScores(e, j.faults, j.classes[n])
 			for i := range singles {
 				singles[i] += one.of[i]
 			}
@@ -124,10 +135,9 @@ type singles struct {
 	of   []float64
 }
 
-func singleScores(e Evidence, faults []Fault) singles {
+func singleScores(e Evidence, faults []Fault, class []int) singles {
 	out := singles{none: most(e, nil), of: make([]float64, len(faults))}
-	if c, ok := e.(Classed); ok {
-		class := classesOf(c, faults)
+	if class != nil {
 		by := map[int]float64{0: out.none}
 		for i, k := range class {
 			l, met := by[k]
@@ -163,6 +173,11 @@ type table struct {
 // newTable asks for each pair of classes of which there are faults held in pairs.
 func newTable(e Classed, faults []Fault, class []int) *table {
 	t := new(table)
+	n := 0
+	for _, c := range class {
+		n += min(c, 1)
+	}
+	t.touched = make([]int, 0, n)
 	for i, c := range class {
 		for len(t.like) <= c {
 			t.like = append(t.like, -1)
@@ -172,7 +187,7 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 		}
 		t.like[c] = i
 	}
-	n := max(len(t.like), 1)
+	n = max(len(t.like), 1)
 	t.two = make([][]float64, n)
 	for a := range t.two {
 		t.two[a] = make([]float64, n)
@@ -195,17 +210,14 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 	return t
 }
 
-// take lets one piece of evidence count.
-func (j *Judgement) take(e Evidence) {
-	c, ok := e.(Classed)
-	if !ok {
-		j.classes = append(j.classes, nil)
+// take lets piece n of the evidence count.
+func (j *Judgement) take(n int) {
+	e, class := j.problem.Evidence[n], j.classes[n]
+	if class == nil {
 		j.asks = append(j.asks, j.asked(j.takeEach(e)))
 		return
 	}
-	class := classesOf(c, j.faults)
-	j.classes = append(j.classes, class)
-	j.asks = append(j.asks, j.asked(j.takeClasses(c, class)))
+	j.asks = append(j.asks, j.asked(j.takeClasses(e.(Classed), class)))
 }
 
 // takeEach asks for every hypothesis by itself.
@@ -214,7 +226,7 @@ func (j *Judgement) takeEach(e Evidence) singles {
 	for k, w := range j.wide {
 		s.wide[k] += most(e, j.hypothesis(w))
 	}
-	one := singleScores(e, j.faults)
+	one := singleScores(e, j.faults, nil)
 	s.none += one.none
 	h := make(Hypothesis, 2)
 	for i := range j.faults {
@@ -267,6 +279,8 @@ func (j *Judgement) takeClasses(e Classed, class []int) singles {
 	return one
 }
 
+var log3 = math.Log(3)
+
 // ask is the faults of which a piece of evidence makes one or another three times
 // likelier than no fault would.
 type ask struct {
@@ -277,6 +291,7 @@ type ask struct {
 
 func (j *Judgement) asked(one singles) ask {
 	var out ask
+	n := 0
 	best, notNamed := one.none, one.none
 	for i, l := range one.of {
 		if j.faults[i].Part == NotNamed {
@@ -284,11 +299,17 @@ func (j *Judgement) asked(one singles) ask {
 		} else {
 			best = max(best, l)
 		}
-		if l-one.none > math.Log(3) {
+		if l-one.none > log3 {
+			n++
+		}
+	}
+	out.faults = make([]int, 0, n)
+	for i, l := range one.of {
+		if l-one.none > log3 {
 			out.faults = append(out.faults, i)
 		}
 	}
-	out.named = best-notNamed > math.Log(3)
+	out.named = best-notNamed > log3
 	return out
 }
 
@@ -297,14 +318,25 @@ func (j *Judgement) asked(one singles) ask {
 // else explains; so is what a part that is gone may explain, unless ended asks for
 // it too.
 func (j *Judgement) conflicts(ended bool) [][]Part {
+	number, of := map[Part]int{}, make([]int, len(j.faults))
+	for i, f := range j.faults {
+		n, ok := number[f.Part]
+		if !ok {
+			n = len(number)
+			number[f.Part] = n
+		}
+		of[i] = n
+	}
 	var out [][]Part
-	for _, ask := range j.asks {
+	last := make([]int, len(number)) // the set that held a part last, from 1
+	for n, ask := range j.asks {
 		var set []Part
 		if !ended && slices.ContainsFunc(ask.faults, func(i int) bool { return j.faults[i].Ended }) {
 			continue
 		}
 		for _, i := range ask.faults {
-			if p := j.faults[i].Part; p != NotNamed && !slices.Contains(set, p) {
+			if p := j.faults[i].Part; p != NotNamed && last[of[i]] != n+1 {
+				last[of[i]] = n + 1
 				set = append(set, p)
 			}
 		}

@@ -155,7 +155,8 @@ func newReplay(a *app) *cobra.Command {
 Beside each entry stands how the case stood once it was in the log: how many
 components had a test since they were last fitted, how many beliefs nothing had
 settled, how many things were temporary, what the tests said of the suspects, and of
-a part fitted the grade of its moment.` + askHelp,
+a part fitted the grade of its moment. Of more than 60 components the suspects are
+those among the 60 last spoken of.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runReplay(cmd.Context(), a, o, from, through, step) },
 	}
@@ -225,7 +226,7 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 	judged := then.Judge(c.table)
 	for n := uint64(1); n <= through; n++ {
 		if err := ctx.Err(); err != nil {
-			return err // of thousands of entries it takes minutes
+			return err
 		}
 		if err := then.Apply(c.Step(n).Record); err != nil {
 			return err
@@ -234,7 +235,7 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 			continue
 		}
 		r := then.Row(then.Step(n), c.names)
-		judged = then.JudgeAfter(judged)
+		judged = then.JudgeLately(judged)
 		row := replayRow{a.row(c, r), len(then.Tested()), len(then.Unsettled()), len(then.StillOn()), shares(judged), ""}
 		if f := then.FittingOf(then.Step(n)); f != nil {
 			row.Grade = judged.Graded(f).Grade.String()
