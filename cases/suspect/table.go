@@ -1,11 +1,7 @@
 package suspect
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 )
@@ -163,57 +159,6 @@ func Default() Table {
 			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0},
 		},
 	}
-}
-
-// Change reads what a shop puts in the place of some of the table, as JSON with
-// the names of its fields. What is not named stays; a kind list, a test or a cost
-// is given whole. The error says what is wrong with it, and the table is unchanged.
-func (t *Table) Change(b []byte) error {
-	next := *t
-	next.Tests, next.Costs = maps.Clone(t.Tests), maps.Clone(t.Costs)
-	dec := json.NewDecoder(bytes.NewReader(b))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&next); err != nil {
-		return fmt.Errorf("the table of priors, shares and costs: %w", err)
-	}
-	if err := next.check(); err != nil {
-		return fmt.Errorf("the table of priors, shares and costs: %w", err)
-	}
-	*t = next
-	return nil
-}
-
-func (t *Table) check() error {
-	share := func(name string, v ...float64) error {
-		for _, x := range v {
-			if !(x > 0 && x < 1) {
-				return fmt.Errorf("%s: %g, want more than 0 and less than 1", name, x)
-			}
-		}
-		return nil
-	}
-	errs := []error{
-		share("other", t.Other.Prior), share("not_named", t.NotNamed), share("not_as_drawn", t.NotAsDrawn), share("weak_pass", t.WeakPass), share("maybe_weak_pass", t.MaybeWeakPass),
-		share("exchange", t.Exchange), share("steady", t.Steady.WithoutFault, t.Steady.GoneWithFault),
-		share("intermittent", t.Intermittent.WithoutFault, t.Intermittent.GoneWithFault),
-	}
-	for _, k := range t.Kinds {
-		errs = append(errs, share("the prior of "+strings.Join(k.Words, ", "), k.Prior))
-	}
-	for m, s := range t.Tests {
-		errs = append(errs, share("the test "+m.String(), s.FalsePass, s.FalsePassMostly, s.FalseFail, s.NotNamed))
-	}
-	for m, c := range t.Costs {
-		if !(c.Minutes > 0) || !(c.Risk >= 0) {
-			errs = append(errs, fmt.Errorf("the cost of %v: %g minutes and a risk of %g, want more than 0 and at least 0", m, c.Minutes, c.Risk))
-		}
-	}
-	for name, x := range map[string]float64{"new": t.New, "used": t.Used, "reconditioned": t.Reconditioned, "repaired": t.Repaired, "worked_on": t.WorkedOn} {
-		if !(x > 0 && x <= 10) {
-			errs = append(errs, fmt.Errorf("%s: %g, want more than 0 and at most 10", name, x))
-		}
-	}
-	return errors.Join(errs...)
 }
 
 // Kind of a component by the words of its name; the last word that tells one
