@@ -74,7 +74,12 @@ func (m *model) tree() ([]int, bool) {
 		}
 	}
 	for _, b := range m.bridges {
-		if !hang(b.A, b.B) {
+		beside := false // a lead round one stretch only makes it conduct better
+		for s := range m.stretches {
+			st := &m.stretches[s]
+			beside = beside || st.a == b.A && st.b == b.B || st.a == b.B && st.b == b.A
+		}
+		if !beside && !hang(b.A, b.B) {
 			return nil, false
 		}
 	}
@@ -95,7 +100,7 @@ func (st *stretch) conducts() bool {
 // corners. False where the signs are not fixed.
 func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 	side, ok := m.trees()
-	if !ok || side[red] == island || side[black] == island {
+	if !ok || side[red] == island || black < m.n && side[black] == island {
 		return Span{}, false
 	}
 	for _, f := range x.faults {

@@ -20,8 +20,8 @@ const rounds = 3
 // from the loads behind it, and takes nothing from the others. With loops, or two
 // faults that draw current, nothing is known of the loads.
 func (m *model) loadsUnder(faults []done) []Span {
-	if len(m.loads) == 0 {
-		return nil
+	if len(m.loads) == 0 || m.cold {
+		return nil // nothing feeds them: they are anything from cold to warm
 	}
 	drawing := 0
 	for _, f := range faults {

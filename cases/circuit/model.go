@@ -1,5 +1,7 @@
 package circuit
 
+import "math"
+
 // stretch is a run of elements one behind the other that nothing branches off and
 // no lead touches: to a reading, what is wrong with one of them is wrong with all.
 type stretch struct {
@@ -263,7 +265,9 @@ type assumed struct {
 	held  int
 }
 
-const senseOhms = 1e-3
+// senseOhms is little beside the least there is in any circuit, so that sensing a
+// current does not change it.
+const senseOhms = 1e-8
 
 type gate struct {
 	set      bool
@@ -281,7 +285,9 @@ func (m *model) build(x *assumed) *network {
 	w.clear()
 	mid := m.n
 	leak := Leak
-	if !bounds {
+	if bounds {
+		leak.Hi = math.Inf(1) // all of it may leak somewhere else
+	} else {
 		leak = leak.Times(float64(max(m.n-2, 1))) // shared by what floats
 	}
 	leakPlus, leakMinus := choose(ofLeakPlus, leak).conductance(), choose(ofLeakMinus, leak).conductance()
@@ -367,6 +373,17 @@ func (m *model) build(x *assumed) *network {
 		if x.sensed == s+1 {
 			a = m.n + 2
 			w.join(st.a, a, Exactly(1/senseOhms))
+		}
+		if len(shunts) == 0 && near.Hi > 0 && far.Hi > 0 {
+			// What lies between two that are nearly open floats by itself.
+			w.join(a, mid, loose(ohms.Plus(near).conductance()))
+			w.join(mid, st.b, loose(far.conductance()))
+			if !x.noLeaks {
+				w.join(mid, plus, leakPlus)
+				w.join(mid, minus, leakMinus)
+			}
+			mid++
+			continue
 		}
 		if len(shunts) == 0 {
 			w.join(a, st.b, loose(ohms.Plus(near).Plus(far).conductance()))

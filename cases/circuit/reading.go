@@ -450,12 +450,18 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	}
 	w, _ := m.solved(x, a, mid)
 	v := w.volts(a, mid, x.choose(ofPosts, m.setup.Posts))
+	if c, ok := m.extremes(x, a, mid, m.setup.Posts); ok {
+		v = v.and(c)
+	}
 	return magnitude(v).Times(1 / senseOhms)
 }
 
 // ohms between two nodes of a network that keep has reduced, with nothing feeding
 // it. The posts are nodes like others then.
 func (w *network) ohms(a, b int) Span {
+	if a == b {
+		return Span{}
+	}
 	for _, k := range []int{plus, minus} {
 		if k != a && k != b {
 			w.remove(k)

@@ -45,9 +45,8 @@ func (s Span) at(share float64) float64 {
 	return s.Lo + share*(s.Hi-s.Lo)
 }
 
-// most conductance there is, in siemens: a tenth of a milliohm. Nothing that is
-// bolted or crimped is less; and with it no loop is of zero ohms.
-const most = 1e4
+// most conductance there is, in siemens: a nanoohm, so that no loop is of zero ohms.
+const most = 1e9
 
 // conductance of a resistance in ohms.
 func (s Span) conductance() Span {

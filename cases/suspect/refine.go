@@ -20,7 +20,7 @@ const (
 	// maxExact bounds how many different hypotheses are asked for their draws. Of the
 	// others the most counts, which favours them: a judgement is then less sure, never
 	// surer.
-	maxExact = 600
+	maxExact = 3000
 )
 
 // groups numbers the faults so that those which every piece of evidence puts into
