@@ -23,6 +23,13 @@ func (j *Judged) advice(t *trial, aim Aim) Advice {
 // String is the test as one would tell it to somebody.
 func (a Advice) String() string {
 	text := a.Do + "."
+	if len(a.Expect) > 0 {
+		var all []string
+		for _, f := range a.Expect {
+			all = append(all, f.String())
+		}
+		text += " To expect: " + strings.Join(all, "; ") + "."
+	}
 	if a.IfWell != "" {
 		text += " Well: " + a.IfWell + "."
 		if a.AfterWell > 0 {
@@ -153,7 +160,6 @@ func caution(c *Component, m suspect.Manner, h hazard) string {
 // toCheck asks for the check of what was mended or fitted and not tried since.
 func (j *Judged) toCheck() []Advice {
 	var out []Advice
-	hazards := j.hazards()
 	checked := func(s *Step) bool {
 		return slices.ContainsFunc(j.Checks, func(c *Step) bool { return slices.Contains(c.Says.GetRepairChecked().GetRepairs(), s.ID) })
 	}
@@ -174,7 +180,7 @@ func (j *Judged) toCheck() []Advice {
 		if tried {
 			a.Do = fmt.Sprintf("Try the concern again under its own conditions, read the codes again, and record the check of the repair (#%d)", r.Step.Seq)
 		}
-		h := hazards[r.Component]
+		h := j.hazard(r.Component)
 		if h.airbag || h.highVoltage {
 			a.Do = fmt.Sprintf("Put it back into service as the maker says, by somebody qualified; read the codes again, try the concern again, and record the check of the repair (#%d)", r.Step.Seq)
 			a.IfWell, a.Manner, a.Tools = "the concern stays away, and no code comes back", suspect.Look, []string{"scan tool"}

@@ -75,6 +75,25 @@ func (c *Case) place(d *Drawn, name string) []int {
 	return harness
 }
 
+// SamePoint reports whether two names mean one point of a drawn circuit, or points
+// with nothing but a wire between them.
+func (c *Case) SamePoint(a, b string) bool {
+	if c.pointKey(a) == c.pointKey(b) {
+		return true
+	}
+	for _, d := range c.Circuits() {
+		x, y := c.place(d, a), c.place(d, b)
+		for _, n := range x {
+			if slices.Contains(y, n) || slices.ContainsFunc(d.Circuit.Elements, func(e circuit.Element) bool {
+				return e.Kind == circuit.Wiring && (e.From == n && slices.Contains(y, e.To) || e.To == n && slices.Contains(y, e.From))
+			}) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // bare is the key of a component without the word for its kind.
 func bare(key string) string {
 	words := strings.Fields(loose(key))

@@ -43,6 +43,10 @@ type Advice struct {
 	// Settles is what a bad result would do to the component's probability, and a
 	// good one.
 	NowBad, AfterBad, AfterWell float64
+	// Red and Black are where the leads go, of a reading on what is drawn; Expect what
+	// it would show, with nothing wrong first, then under the likeliest explanations.
+	Red, Black string
+	Expect     []Foretold
 	// Tools to have at hand. Caution before it is done.
 	Tools   []string
 	Caution string
@@ -71,11 +75,14 @@ const nearlyFound = 0.8
 // mended is the probability of no fault from which nothing is left to find.
 const mended = 0.9
 
+// maxAdvised is how many tests are worded: nobody reads more.
+const maxAdvised = 30
+
 // worthwhile is the probability from which a component is worth a test.
 const worthwhile = 0.01
 
-// Next ranks the tests that the trade has for the components of the case, without
-// a drawing of them: what to find out, once narrowed what to prove, once mended
+// Next ranks the readings on what is drawn, and the tests that the trade has for
+// the components of the case: what to find out, once narrowed what to prove, once mended
 // what to check. Nothing is advised on high voltage or airbags unless they were
 // made safe: a caution is not enough.
 func (j *Judged) Next() Next {
@@ -91,16 +98,30 @@ func (j *Judged) Next() Next {
 	trials, withheld := j.trials()
 	out.Withheld = withheld
 	var candidates []suspect.Candidate
+	readings := j.readings()
+	for _, f := range readings {
+		candidates = append(candidates, f)
+	}
 	for _, t := range trials {
 		candidates = append(candidates, t)
 	}
 	var found []Advice
 	for _, r := range g.Next(candidates, j.setup()) {
-		a := j.advice(r.Candidate.(*trial), ToFind)
-		a.Bits, a.Minutes, a.Fails = r.Gain, r.Cost, r.Outcomes[1].P
+		if len(found) == maxAdvised {
+			break
+		}
+		var a Advice
+		switch c := r.Candidate.(type) {
+		case *foretold:
+			a = j.adviseReading(c, ToFind)
+		case *trial:
+			a = j.advice(c, ToFind)
+			a.Fails = r.Outcomes[1].P
+		}
+		a.Bits, a.Minutes = r.Gain, r.Cost
 		found = append(found, a)
 	}
-	out.Advice = append(out.Advice, j.toProve(trials)...)
+	out.Advice = append(out.Advice, j.toProve(trials, readings)...)
 	out.Advice = append(out.Advice, found...)
 	return out
 }
@@ -108,7 +129,7 @@ func (j *Judged) Next() Next {
 // toProve lists the tests that show by themselves that what it is nearly certain
 // of is bad; of what is shown to be bad, those that show that the concern comes
 // from it.
-func (j *Judged) toProve(trials []*trial) []Advice {
+func (j *Judged) toProve(trials []*trial, readings []*foretold) []Advice {
 	var out []Advice
 	for _, c := range j.byProbability() {
 		part := j.meantNow(c)
@@ -124,6 +145,11 @@ func (j *Judged) toProve(trials []*trial) []Advice {
 		}
 		from := len(out)
 		for _, m := range manners {
+			if i := slices.IndexFunc(readings, func(f *foretold) bool { return f.comp == c && f.manner == m }); i >= 0 {
+				a := j.adviseReading(readings[i], aim)
+				a.Minutes = readings[i].Cost(j.setup())
+				out = append(out, a)
+			}
 			if i := slices.IndexFunc(trials, func(t *trial) bool { return t.comp == c && t.manner == m }); i >= 0 {
 				a := j.advice(trials[i], aim)
 				a.Minutes = trials[i].Cost(j.setup())

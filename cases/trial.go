@@ -83,8 +83,8 @@ type recorded struct {
 // recorded now as the test asks for it.
 func (j *Judged) record(c *Component, m suspect.Manner, fails bool) recorded {
 	c2 := *j.Case
-	a := *j.asked
-	a.Case, a.named = &c2, maps.Clone(j.asked.named)
+	a := *j.gathered
+	a.Case, a.named = &c2, maps.Clone(j.gathered.named)
 	a.named[c.Key] = slices.Clone(a.named[c.Key])
 	step := &Step{Seq: j.Head() + 1, Job: len(j.jobs) + 1, ID: "not recorded yet", Says: outcomeOf(c, m, fails, a.comes)}
 	c2.jobs = append(slices.Clip(c2.jobs), step)
@@ -174,7 +174,6 @@ func (j *Judged) after(c *Component, r recorded) *suspect.Judgement {
 func (j *Judged) trials() (out []*trial, withheld []Withheld) {
 	done := j.done()
 	a := &asker{Case: j.Case, table: j.Table, horizon: j.everything()}
-	hazards := j.hazards()
 	for _, c := range j.byProbability() {
 		part := j.meantNow(c)
 		if j.judgement.Probability(part) < worthwhile {
@@ -183,7 +182,7 @@ func (j *Judged) trials() (out []*trial, withheld []Withheld) {
 		if _, there := a.partAt(c, len(j.jobs)); !there {
 			continue
 		}
-		h := hazards[c]
+		h := j.hazard(c)
 		if why := h.unsafe(j.Case); why != "" {
 			withheld = append(withheld, Withheld{c, why})
 			continue
@@ -217,7 +216,11 @@ func (j *Judged) trials() (out []*trial, withheld []Withheld) {
 // it; where it can hurt somebody, a look before all.
 func (j *Judged) manners(c *Component, h hazard) []suspect.Manner {
 	var out []suspect.Manner
+	drawn := isDrawn(j.wired(), c)
 	for _, m := range j.Table.Kind(c.Name).Tests {
+		if drawn && drawnManner(m) {
+			continue // a reading says more
+		}
 		undone := m != suspect.Reseat || joinOf(c.Name) != spliced
 		if h.allows(m) && undone {
 			out = append(out, m)
@@ -246,7 +249,7 @@ func (j *Judged) done() map[string]bool {
 	}
 	for _, s := range j.Seen { // looking good is no evidence, but it was looked at
 		if c := j.Component(s.Says.GetSeen().GetComponent()); c != nil {
-			if part, there := j.asked.partAt(c, s.Job); there {
+			if part, there := j.gathered.partAt(c, s.Job); there {
 				out[fmt.Sprint(part, suspect.Look)] = true
 			}
 		}

@@ -18,14 +18,16 @@ type Judged struct {
 	// Table the judgement rests on.
 	Table *suspect.Table
 
-	asked     *asker
+	gathered  *asker
 	problem   suspect.Problem
 	reads     []*Read
+	circuits  []*Drawn
 	judgement *suspect.Judgement
 	proven    []suspect.Proof
 	again     []suspect.Again
 	grades    map[*Fitting]Graded
 	then      map[string]*Case
+	dangers   map[*Component]hazard
 	few       bool // of many components, those last spoken of
 }
 
@@ -69,7 +71,7 @@ func (c *Case) JudgeAfter(prev *Judged) *Judged {
 	if prev.judgement == nil {
 		return j
 	}
-	j.asked, j.problem, j.reads = c.ask(j.Table, c.everything())
+	j.gathered, j.problem, j.reads = c.ask(j.Table, c.everything())
 	switch e, n := added(prev.problem, j.problem); n {
 	case 0:
 		j.judgement = prev.judgement
@@ -119,7 +121,7 @@ func (j *Judged) Judgement() *suspect.Judgement {
 		if j.few {
 			h.only = j.lately()
 		}
-		j.asked, j.problem, j.reads = j.ask(j.Table, h)
+		j.gathered, j.problem, j.reads = j.ask(j.Table, h)
 		if j.few {
 			j.problem.Evidence = slices.DeleteFunc(j.problem.Evidence, j.pointsElsewhere)
 		}

@@ -60,6 +60,7 @@ type Observation struct {
 	class   map[done]int
 	memo    map[[3]int]result
 	draws   map[drawKey][]float64
+	chances map[[3]int][]float64
 }
 
 type drawKey struct {
@@ -83,7 +84,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[drawKey][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[drawKey][]float64{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	if r.Duty.Hi > 0 && r.Duty.Lo < 1 {

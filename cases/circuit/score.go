@@ -438,3 +438,45 @@ func (o *Observation) Across() (suspect.Part, bool) {
 	}
 	return o.parts[found], true
 }
+
+// Chances is how likely a reading is to lie below each of the ends, and above the
+// last, under the hypothesis: probabilities that add up to 1.
+func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
+	key, _ := o.key(h)
+	out, ok := o.chances[key]
+	if ok {
+		return out
+	}
+	share := 0.0
+	for _, f := range h {
+		switch f.Part {
+		case suspect.NotAsDrawn:
+			share = drawnBad
+		case suspect.NotNamed:
+			share = max(share, takesPart)
+		}
+	}
+	of := levels
+	if len(o.doneOf(key)) > 1 {
+		of = fewLevels
+	}
+	grid := o.grid(o.doneOf(key), of)
+	out = make([]float64, len(ends)+1)
+	for _, c := range grid {
+		for _, v := range c.seen {
+			sigma := math.Hypot(o.Sigma, o.slack(v))
+			below := 0.0
+			for k, end := range ends {
+				p := math.Erfc(-(end-v)/(sigma*math.Sqrt2)) / 2
+				out[k] += (p - below) / float64(len(c.seen)*len(grid))
+				below = p
+			}
+			out[len(ends)] += (1 - below) / float64(len(c.seen)*len(grid))
+		}
+	}
+	for k := range out {
+		out[k] = (1-outlier)*((1-share)*out[k]+share/float64(len(out))) + outlier/float64(len(out))
+	}
+	o.chances[key] = out
+	return out
+}

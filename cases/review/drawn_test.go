@@ -160,3 +160,31 @@ func (e *expecting) notAsDrawn(line, v string) {
 		e.wrong(line, "%.3f", p)
 	}
 }
+
+// names are the ways to write an advice down.
+func (e *expecting) names(a cases.Advice) []string {
+	out := []string{a.Manner.String() + " " + a.Component.Name}
+	if a.Red != "" {
+		out = append(out, "read "+a.Red+" to "+a.Black)
+	}
+	if slices.Contains(a.Tools, "test lamp") {
+		out = append(out, "lamp")
+	}
+	return out
+}
+
+// same reports whether two ways to write an advice down mean one: points and wires
+// by any of their names.
+func (e *expecting) same(got, want string) bool {
+	if got == want {
+		return true
+	}
+	a, b, ok := strings.Cut(strings.TrimPrefix(got, "read "), " to ")
+	c, d, ok2 := strings.Cut(strings.TrimPrefix(want, "read "), " to ")
+	if strings.HasPrefix(got, "read ") && strings.HasPrefix(want, "read ") && ok && ok2 {
+		return e.j.SamePoint(a, c) && e.j.SamePoint(b, d)
+	}
+	gm, gn, _ := strings.Cut(got, " ")
+	wm, wn, _ := strings.Cut(want, " ")
+	return gm == wm && gm != "read" && e.find(gn) != nil && e.find(gn) == e.find(wn)
+}

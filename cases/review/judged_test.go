@@ -332,9 +332,9 @@ func (e *expecting) finding(line, v string, want bool) {
 func (e *expecting) next(line, v string, want bool) {
 	e.Helper()
 	advice := e.j.Next().Advice
-	got := "nothing"
+	got := []string{"nothing"}
 	if len(advice) > 0 {
-		got = advice[0].Manner.String() + " " + advice[0].Component.Name
+		got = e.names(advice[0])
 	}
 	var all []string
 	for _, a := range advice[:min(6, len(advice))] {
@@ -342,7 +342,7 @@ func (e *expecting) next(line, v string, want bool) {
 	}
 	has := false
 	for _, one := range strings.Split(v, "|") {
-		has = has || strings.TrimSpace(one) == got
+		has = has || slices.ContainsFunc(got, func(g string) bool { return e.same(g, strings.TrimSpace(one)) })
 	}
 	if has != want {
 		e.wrong(line, "%s", strings.Join(all, "; "))

@@ -42,10 +42,12 @@ const (
 	Continuity
 	// Look: no instrument.
 	Look
+	// Volts: a voltage between two points that are drawn.
+	Volts
 	manners
 )
 
-var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look"}
+var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look", "volts"}
 
 func (m Manner) String() string { return mannerWords[m] }
 
@@ -156,7 +158,7 @@ func Default() Table {
 		},
 		Costs: map[Manner]Cost{ // minutes, risk: assumed
 			AnyManner: {10, 1}, Function: {5, 0}, Bypass: {10, 3}, Substitution: {25, 5}, Reseat: {5, 4},
-			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0},
+			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0}, Volts: {5, 0.5},
 		},
 	}
 }
