@@ -100,14 +100,15 @@ func (st *stretch) conducts() bool {
 // corners. False where the signs are not fixed.
 func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 	side, ok := m.trees()
+	for _, l := range m.leads {
+		ok = ok && l.Ohms.Lo >= MeterOhms
+	}
 	if !ok || side[red] == island || black < m.n && side[black] == island {
 		return Span{}, false
 	}
 	for _, f := range x.faults {
 		st := &m.stretches[f.stretch]
 		switch {
-		case f.does == series && f.ohms.Lo < openOhms.Lo && f.ohms.Hi > floats:
-			return Span{}, false // what is behind it may float, or may not
 		case f.does == toMinus && side[st.a] != feed, f.does == toPlus, f.does == stuck, f.does == other:
 			return Span{}, false
 		}

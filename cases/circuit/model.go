@@ -28,8 +28,9 @@ type model struct {
 	load      []int   // of each stretch its place among loads, -1: none
 	loops     bool    // what conducts forms a loop
 	fedLoads  map[done][]Span
-	usual     []Span // the resistances of all stretches as they usually are
-	loose     bool   // something is open without any fault, so that nodes float
+	usual     []Span   // the resistances of all stretches as they usually are
+	leads     []Bridge // what the instrument may put where, for what feeds the loads
+	loose     bool     // something is open without any fault, so that nodes float
 	scratch   *network
 	cold      bool // nothing feeds it: an ohmmeter is on
 
@@ -168,42 +169,49 @@ func (m *model) walk(from, first int, touching [][]int) {
 }
 
 // above finds, for each stretch, the fuses through which the positive post reaches
-// it: a short there may have blown them.
+// it, and be it by one way of several: a short there may have blown them.
 func (m *model) above() {
 	m.fuses = make([][]int, len(m.stretches))
 	for f := range m.stretches {
-		if m.stretches[f].kind != Fuse && m.stretches[f].kind != Breaker {
+		fuse := &m.stretches[f]
+		if fuse.kind != Fuse && fuse.kind != Breaker {
 			continue
 		}
-		with, without := m.fed(-1), m.fed(f)
-		for s := range m.stretches {
-			st := &m.stretches[s]
-			if s != f && (with[st.a] || with[st.b]) && !without[st.a] && !without[st.b] {
-				m.fuses[s] = append(m.fuses[s], f)
+		for _, way := range [2][2]int{{fuse.a, fuse.b}, {fuse.b, fuse.a}} {
+			near, far := way[0], way[1]
+			if far == plus || far == minus || !m.fed(plus, far)[near] {
+				continue
+			}
+			below := m.fed(far, near)
+			for s := range m.stretches {
+				st := &m.stretches[s]
+				if s != f && (below[st.a] || below[st.b]) && !contains(m.fuses[s], f) {
+					m.fuses[s] = append(m.fuses[s], f)
+				}
 			}
 		}
 	}
 }
 
-// fed marks the nodes that the positive post reaches through anything but loads,
-// the stretch without and the negative post. Contacts count as closed: what was
-// blown may have been blown at another time.
-func (m *model) fed(without int) []bool {
+// fed marks the nodes that a node reaches through anything but loads, one other node
+// and the posts. Contacts count as closed: what was blown may have been blown at
+// another time.
+func (m *model) fed(from, without int) []bool {
 	out := make([]bool, m.n)
-	out[m.node[plus]] = true
+	out[from] = true
 	for again := true; again; {
 		again = false
 		for s := range m.stretches {
 			st := &m.stretches[s]
 			low := st.kind.merges() || st.kind == Fuse || st.kind == Breaker || st.kind == Output
-			if s == without || !low || out[st.a] == out[st.b] {
+			if !low || out[st.a] == out[st.b] {
 				continue
 			}
 			far := st.a
 			if out[st.a] {
 				far = st.b
 			}
-			if far != m.node[minus] {
+			if far != minus && far != plus && far != without {
 				out[far], again = true, true
 			}
 		}
@@ -259,6 +267,8 @@ type assumed struct {
 	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
 	// senseOhms of its own at its end a, the last node between.
 	sensed int
+	// far puts that at the other end.
+	far bool
 	// holds says which fuses are sure to be blown; held is one that is taken to be
 	// whole, by stretch and one.
 	holds map[int]Position
@@ -297,12 +307,20 @@ func (m *model) build(x *assumed) *network {
 			w.join(k, minus, leakMinus)
 		}
 	}
+	if !x.noLeaks {
+		w.join(plus, minus, leakPlus) // an ohmmeter may see it
+	}
 	for _, b := range m.bridges {
 		ohms := choose(ofLoad, b.Ohms)
 		if !bounds && b.Usual > 0 {
 			ohms = Exactly(b.Usual)
 		}
 		w.join(b.A, b.B, ohms.conductance())
+	}
+	if bounds && x.lead.Ohms.Hi <= 0 && !x.noLeaks {
+		for _, l := range m.leads {
+			w.join(l.A, l.B, l.Ohms.conductance())
+		}
 	}
 	if x.lead.Ohms.Hi > 0 {
 		w.join(x.lead.A, x.lead.B, choose(ofLoad, x.lead.Ohms).conductance())
@@ -369,15 +387,19 @@ func (m *model) build(x *assumed) *network {
 			}
 			return g
 		}
-		a := st.a
-		if x.sensed == s+1 {
+		a, b := st.a, st.b
+		switch {
+		case x.sensed == s+1 && x.far:
+			b = m.n + 2
+			w.join(b, st.b, Exactly(1/senseOhms))
+		case x.sensed == s+1:
 			a = m.n + 2
 			w.join(st.a, a, Exactly(1/senseOhms))
 		}
 		if len(shunts) == 0 && near.Hi > 0 && far.Hi > 0 {
 			// What lies between two that are nearly open floats by itself.
 			w.join(a, mid, loose(ohms.Plus(near).conductance()))
-			w.join(mid, st.b, loose(far.conductance()))
+			w.join(mid, b, loose(far.conductance()))
 			if !x.noLeaks {
 				w.join(mid, plus, leakPlus)
 				w.join(mid, minus, leakMinus)
@@ -386,18 +408,28 @@ func (m *model) build(x *assumed) *network {
 			continue
 		}
 		if len(shunts) == 0 {
-			w.join(a, st.b, loose(ohms.Plus(near).Plus(far).conductance()))
+			w.join(a, b, loose(ohms.Plus(near).Plus(far).conductance()))
 			continue
 		}
 		half := ohms.Times(0.5)
 		if bounds {
 			half = Span{0, ohms.Hi} // nobody knows where
 		}
-		w.join(a, mid, loose(half.Plus(near).conductance()))
-		w.join(mid, st.b, loose(half.Plus(far).conductance()))
-		for k := range shunts {
-			w.join(mid, to[k], shunts[k].conductance())
+		if bounds && len(shunts) == 2 && !before {
+			shunts[0], shunts[1], to[0], to[1] = shunts[1], shunts[0], to[1], to[0]
 		}
+		w.join(a, mid, loose(half.Plus(near).conductance()))
+		w.join(mid, to[0], shunts[0].conductance())
+		for k := range shunts[1:] { // they may lie apart
+			apart := half
+			if !bounds {
+				apart = Span{}
+			}
+			w.join(mid, mid+1, apart.conductance())
+			mid++
+			w.join(mid, to[k+1], shunts[k+1].conductance())
+		}
+		w.join(mid, b, loose(half.Plus(far).conductance()))
 		mid++
 	}
 	return w
@@ -438,7 +470,7 @@ func (m *model) blownFuses(x assumed) map[int]Position {
 				continue
 			}
 			y := x
-			y.held, y.sensed, y.lead = fuse+1, fuse+1, Bridge{}
+			y.held, y.sensed, y.far, y.lead = fuse+1, fuse+1, false, Bridge{}
 			y.holds = nil
 			w := m.build(&y)
 			a, mid := m.stretches[fuse].a, m.n+2

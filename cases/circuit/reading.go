@@ -87,6 +87,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[drawKey][]float64{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
+	o.model.leads = o.leads(o.model)
 	if r.Duty.Hi > 0 && r.Duty.Lo < 1 {
 		idle := setup
 		idle.Position = make([]Position, len(c.Elements))
@@ -454,7 +455,36 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	if c, ok := m.extremes(x, a, mid, m.setup.Posts); ok {
 		v = v.and(c)
 	}
-	return magnitude(v).Times(1 / senseOhms)
+	out := magnitude(v).Times(1 / senseOhms)
+	for _, f := range x.faults {
+		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {
+			// Where the clamp was, before the short or behind it, nobody said.
+			x.far = true
+			b := m.stretches[s].b
+			w, _ := m.solved(x, mid, b)
+			behind := magnitude(w.volts(mid, b, x.choose(ofPosts, m.setup.Posts)))
+			return out.with(behind.Times(1 / senseOhms))
+		}
+	}
+	return out
+}
+
+// leads are all places at which the instrument may have been, for bounds.
+func (o *Observation) leads(m *model) []Bridge {
+	var out []Bridge
+	if o.Quantity == Amps || o.Lead.Hi <= 0 {
+		return out
+	}
+	for _, red := range o.Red {
+		for _, black := range o.Black {
+			ohms := o.Lead
+			if len(o.Red)*len(o.Black) > 1 {
+				ohms.Hi = math.Inf(1)
+			}
+			out = append(out, Bridge{A: m.node[red], B: m.node[black], Ohms: ohms})
+		}
+	}
+	return out
 }
 
 // ohms between two nodes of a network that keep has reduced, with nothing feeding

@@ -15,17 +15,21 @@ import (
 //     what its own law allows; a load any resistance that its law (within) allows at
 //     the voltage that it then has, so that a filament fed little may be cold and a
 //     motor starved may stand still.
+//   - Nothing is nearer to anything than a hundredth of a milliohm.
 //   - A fault does what effect says, within the ohms that it says. A short to ground
 //     or to the supply is anywhere along the part. An open has 100 megohm or more.
 //   - Whatever is joined by less than 10 megohm is one piece, and each piece that
 //     floats leaks to the supply and to ground within Leak in all, from anywhere.
 //   - A fuse through which twice its rating would flow is blown. One through which
 //     more than its rating would flow is blown or not: what overloads it may come
-//     and go. No other is.
+//     and go. No other is; and none would carry more than its rating without what is
+//     wrong.
 //   - A contact whose conditions nobody knows is open or closed. One that a coil
 //     moves is closed from 0.7 of the nominal voltage over the coil, open under 0.1, and
 //     between them either.
 //   - A diode conducts from 0.45 to 0.9 V on, and blocks the other way round.
+//   - Where an averaging meter saw pulses it shows the mean of what it would show
+//     with the outputs driven and with them not.
 //   - A clamp adds nothing, and may be round either end of a part.
 type truth struct {
 	c     *Circuit
@@ -37,6 +41,8 @@ type truth struct {
 
 	knobs []float64 // where in its span each unknown lies; from 0 to 1
 	next  int
+	blown []bool // of each element, whether it is a fuse that has blown
+	draws []int  // the elements by which faults draw current, in the other solver's count
 }
 
 // broken is a fault of an element.
@@ -84,15 +90,28 @@ func (t *truth) in(s Span) float64 {
 
 func (t *truth) yes() bool { return t.knob() >= 0.5 }
 
-// touching is what nothing is nearer than: two ends of the same piece of metal.
-const touching = 1e-7
+// touching is what nothing is nearer than: a hundredth of a milliohm.
+const touching = 1e-5
 
-// floor is the resistance above which two pieces of wiring are two.
+// apart is the resistance from which two pieces of wiring are two.
 const apart = 1e7
 
 // shown is what the instrument shows; ok is false where the truth contradicts
 // itself.
 func (t *truth) shown() (value float64, ok bool) {
+	t.draws = nil
+	t.blown = make([]bool, len(t.c.Elements))
+	value, ok = t.moment(false)
+	if t.r.Duty.Hi > 0 && ok {
+		idle, also := t.moment(true)
+		duty := t.in(t.r.Duty)
+		return duty*value + (1-duty)*idle, also
+	}
+	return value, ok
+}
+
+// moment is what would be shown while outputs drive, or while they idle.
+func (t *truth) moment(idle bool) (value float64, ok bool) {
 	t.next = 0
 	c := &plain.Circuit{Nodes: len(t.c.Points)}
 	resistor := func(a, b int, ohms float64) int {
@@ -140,6 +159,9 @@ func (t *truth) shown() (value float64, ok bool) {
 		if d == stuck {
 			state[k] = true
 		}
+		if idle && e.Kind == Output && d != stuck {
+			state[k] = false
+		}
 		if e.Kind == Fuse || e.Kind == Breaker {
 			blow[k] = t.yes()
 		}
@@ -184,10 +206,13 @@ func (t *truth) shown() (value float64, ok bool) {
 			}
 			at[k] = resistor(a, mid, ohms*share)
 			ends[k] = [2]int{at[k], resistor(mid, b, ohms*(1-share))}
-			resistor(mid, to, t.in(t.ohms[k]))
+			t.draws = append(t.draws, resistor(mid, to, t.in(t.ohms[k])))
 		default:
 			at[k] = resistor(a, b, ohms)
 			ends[k] = [2]int{at[k], at[k]}
+			if d == instead {
+				t.draws = append(t.draws, at[k])
+			}
 		}
 	}
 	for _, b := range t.setup.Bridges {
@@ -205,10 +230,6 @@ func (t *truth) shown() (value float64, ok bool) {
 	if t.r.Lead.Hi > 0 && t.r.Quantity != Amps {
 		resistor(red, black, t.in(t.r.Lead))
 	}
-	duty := 1.0
-	if t.r.Duty.Hi > 0 {
-		duty = t.in(t.r.Duty)
-	}
 	places := t.knob()
 	toSupply, toGround := t.in(Leak), t.in(Leak)
 
@@ -219,6 +240,11 @@ func (t *truth) shown() (value float64, ok bool) {
 	}
 	switch t.r.Quantity {
 	case Amps:
+		for _, a := range s.Amps {
+			if math.Abs(a) > 1e6 {
+				return 0, false // a diode across the supply
+			}
+		}
 		end := ends[t.r.Along][0]
 		if far {
 			end = ends[t.r.Along][1]
@@ -235,7 +261,7 @@ func (t *truth) shown() (value float64, ok bool) {
 	case Shine:
 		return math.Abs(s.Volts[red]-s.Volts[black]) / posts, source >= 0
 	}
-	return (s.Volts[red] - s.Volts[black]) * duty, true
+	return s.Volts[red] - s.Volts[black], true
 }
 
 func (t *truth) one(nodes []int) int {
@@ -254,25 +280,23 @@ func (t *truth) one(nodes []int) int {
 func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []bool, places, toSupply, toGround float64) (*plain.Solution, bool) {
 	drawn := append([]plain.Element{}, c.Elements...)
 	mayBlow := make([]bool, len(at))
-	blown := make([]bool, len(at))
-	whole := make([]bool, len(at))
-	for k := range whole {
-		whole[k] = true
-	}
-	solve := func() (*plain.Solution, bool) {
+	blown := t.blown
+	solve := func(without []int) (*plain.Solution, bool) {
 		c.Elements = append(c.Elements[:0], drawn[:joined]...)
 		for k, x := range at {
 			if x >= 0 && (!state[k] || blown[k]) {
 				c.Elements[x].Kind, c.Elements[x].Value = plain.Resistor, math.Inf(1)
 			}
 		}
+		for _, x := range without {
+			c.Elements[x].Kind, c.Elements[x].Value = plain.Resistor, math.Inf(1)
+		}
 		t.leak(c, places, toSupply, toGround)
 		s, err := c.Solve()
 		return s, err == nil
 	}
-	overloaded := false
 	for round := range 60 {
-		s, ok := solve()
+		s, ok := solve(nil)
 		if !ok {
 			return nil, false
 		}
@@ -317,7 +341,13 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 				rating = 15
 			}
 			amps := math.Abs(s.Amps[x])
-			mayBlow[k] = mayBlow[k] || !overloaded && amps > rating
+			if amps > rating && !mayBlow[k] {
+				well, ok := solve(t.draws)
+				if !ok || math.Abs(well.Amps[x]) > rating {
+					return nil, false
+				}
+				mayBlow[k] = true
+			}
 			if amps > 2*rating && e.Rating > 0 || mayBlow[k] && blow[k] {
 				blown[k], again = true, true
 			}
@@ -353,7 +383,7 @@ func (t *truth) leak(c *plain.Circuit, place, toSupply, toGround float64) {
 		return k
 	}
 	for _, e := range c.Elements {
-		if e.Kind != plain.Current && e.Kind != plain.Diode && !(e.Value > apart) {
+		if e.Kind != plain.Current && e.Kind != plain.Diode && !(e.Value >= apart) {
 			root[find(e.A)] = find(e.B)
 		}
 	}
@@ -363,7 +393,7 @@ func (t *truth) leak(c *plain.Circuit, place, toSupply, toGround float64) {
 	}
 	for k := range c.Nodes {
 		p := pieces[k]
-		if len(p) == 0 || find(minus) == k || find(plus) == k {
+		if len(p) == 0 || p[0] >= len(t.c.Points) || find(minus) == k || find(plus) == k {
 			continue
 		}
 		at := p[min(int(place*float64(len(p))), len(p)-1)]
