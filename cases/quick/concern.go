@@ -13,6 +13,9 @@ var (
 	sawIt    = []string{"saw it", "saw it myself", "seen it", "saw the concern", "duplicated", "duplicated it", "duplicated the concern", "concern duplicated"}
 	notSeen  = []string{"not duplicated", "could not duplicate", "could not duplicate it", "cannot duplicate", "concern not duplicated"}
 	actingUp = []string{"acting up", "acting up now", "acting up again", "concern acting up", "it is acting up", "it's acting up", "concern present"}
+	// still says that it is there, and nothing else may follow before a comma: 'no
+	// change of idle speed' is a statement.
+	still    = []string{"still there", "still here", "still the same", "still as before", "still acting up", "still present", "as before", "the same as before", "same as before", "no change", "unchanged"}
 	goneAway = []string{"gone away", "gone", "went away", "concern gone away", "concern gone", "it has gone away", "it went away", "stopped acting up"}
 	often    = []string{"always", "every time", "sometimes", "often", "rarely", "now and then", "daily", "once", "twice", "about once", "intermittent"}
 )
@@ -20,7 +23,14 @@ var (
 // concern reads what the concern did, or what the customer says it is.
 func (p *parser) concern() {
 	var s setting
-	if n, _ := p.matchAny(p.i+1, slices.Concat(sawIt, notSeen, actingUp, goneAway)...); n > 0 && p.match(p.i, "concern") > 0 {
+	n, _ := p.matchAny(p.i+1, slices.Concat(sawIt, notSeen, actingUp, goneAway)...)
+	n += p.stillAt(p.i + 1)
+	for _, is := range []string{"concern is", "the concern is"} {
+		if k := p.match(p.i, is); k > 0 && p.stillAt(p.i+k) > 0 {
+			p.i += k
+		}
+	}
+	if n > 0 && p.match(p.i, "concern") > 0 {
 		p.i++
 	}
 	switch {
@@ -50,7 +60,8 @@ func (p *parser) concern() {
 		if p.err == nil && d.Tries > 0 && d.Failures == 0 {
 			p.fail(0, len(p.words), "seen, and seen in no try", "saw it, failed 3 of 10", "not duplicated, failed 0 of 10")
 		}
-	case p.takes(actingUp...):
+	case p.stillAt(p.i) > 0, p.takes(actingUp...):
+		p.i += p.stillAt(p.i)
 		a := &eventv1.ConcernActingUp{}
 		p.event.Kind = &eventv1.Event_ConcernActingUp{ConcernActingUp: a}
 		a.What = p.happening(&s, nil, nil)
@@ -63,6 +74,16 @@ func (p *parser) concern() {
 	default:
 		p.stated()
 	}
+}
+
+// stillAt is how many words at i say that the concern is there as before, and no
+// more up to the comma.
+func (p *parser) stillAt(i int) int {
+	n, _ := p.matchAny(i, still...)
+	if n == 0 || i+n != p.segmentEnd(i) {
+		return 0
+	}
+	return n
 }
 
 // happening reads the conditions in which the concern was seen, and in free

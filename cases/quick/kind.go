@@ -138,6 +138,8 @@ func (p *parser) recognise(all []grammar) Kind {
 	switch _, _, lead := p.temporaryAt(0); {
 	case len(p.words) > 1 && p.match(0, "belief") > 0 && p.isReference(1):
 		return Settle
+	case p.stillAt(0) > 0:
+		return Concern
 	case p.match(0, "measured") > 0 && p.isNumber(1):
 		p.i = 1
 		return Read
