@@ -35,6 +35,8 @@ type Context struct {
 	// answers also for events ahead of this one in the same batch and, where they
 	// can be told, for entries of earlier cases that the opening copied.
 	Kind func(id string) (kind uint32, found bool)
+	// Called is what people call an entry that is here: '#9'. Nil: by its id.
+	Called func(id string) string
 }
 
 // Event checks what an event says, field by field.
@@ -204,7 +206,11 @@ func (c checker) refers(field, id string, missing Severity, what string, kinds .
 			return
 		}
 	}
-	c.refuse(field, fmt.Sprintf("%s is '%s'", id, name), "it should be "+what)
+	called := id
+	if c.ctx.Called != nil {
+		called = c.ctx.Called(id)
+	}
+	c.refuse(field, fmt.Sprintf("%s is '%s'", called, name), "it should be "+what)
 }
 
 // who checks who did or said something: a person's id, or a plain role. Names of

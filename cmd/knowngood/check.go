@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 
 	"knowngood.example/cases"
@@ -35,6 +36,12 @@ func (d *desk) checks() check.Context {
 	return check.Context{
 		Now: d.now(), SystemVolts: c.Vehicle.GetSystemVolts(), HighVoltage: c.Vehicle.GetHighVoltage() == eventv1.Answer_ANSWER_YES,
 		Currency: d.who.Currency, Owner: c.OwnerShop, Kind: kindIn(c),
+		Called: func(id string) string {
+			if s := c.ByID(id); s != nil {
+				return fmt.Sprintf("#%d", s.Seq)
+			}
+			return id
+		},
 	}
 }
 
