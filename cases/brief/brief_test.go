@@ -277,3 +277,28 @@ func BenchmarkBrief(b *testing.B) {
 		brief.Brief(c.Judge(nil), names)
 	}
 }
+
+// TestUnseenSinceAPartWentIn: where nobody has looked since, the brief says that,
+// and not that nothing is wrong; once it was tried in vain, or seen, it does not.
+func TestUnseenSinceAPartWentIn(t *testing.T) {
+	t.Parallel()
+	const fitted = `case-opened shop=north concern.statement="lamps flicker"
+test what=t manner=drop outcome=fail covers="dash splice" conditions.commanded=on
+test what=u manner=bypass outcome=fail concern-change=went-and-came-back covers="dash splice"
+part-fitted component="dash splice" state=new why=test because=#3
+`
+	const unseen = "The concern has not been seen since the dash splice was fitted (#4): try it."
+	page := func(text string) string {
+		s, err := scenario.Read(text)
+		require.NoError(t, err)
+		c, err := s.Case()
+		require.NoError(t, err)
+		return brief.Brief(c.Judge(nil), s.Names).Text()
+	}
+	got := page(fitted)
+	require.Contains(t, strings.Join(strings.Fields(got), " "), unseen)
+	require.NotContains(t, got, "Nothing recorded asks for a fault")
+	for _, then := range []string{"concern-gone-away what=drove", "repair-checked repairs=#4 concern-tried=yes concern=absent outcome=pass", "concern-acting-up what=again"} {
+		require.NotContains(t, page(fitted+then+"\n"), "has not been seen since", then)
+	}
+}

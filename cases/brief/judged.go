@@ -63,7 +63,7 @@ func (w *writer) explained() Section {
 	all := w.Judgement().Explanations()
 	switch {
 	case w.Judgement().NoFault() > 0.5:
-		s.None = "Nothing recorded asks for a fault in what is there now."
+		s.None = w.nothingAsks()
 		all = nil
 	case len(all) == 0:
 		return w.likeliest()
@@ -87,13 +87,24 @@ func (w *writer) explained() Section {
 		slices.Sort(entries)
 		s.Lines = append(s.Lines, Line{Text: strings.Join(names, " and "), Entries: slices.Compact(entries), Mark: share})
 	}
+	if len(s.Lines) > 0 {
+		s.Lines = append(s.Lines, Line{Text: "A share is the probability that it is exactly these. As a suspect a part counts alone or with another, so its probability is larger."})
+	}
 	return s
+}
+
+// nothingAsks says why no fault is asked for: it was tried, or nobody has looked.
+func (w *writer) nothingAsks() string {
+	if words := w.UnseenWords(); words != "" {
+		return "No failing test of what is there now is recorded. " + words
+	}
+	return "Nothing recorded asks for a fault in what is there now."
 }
 
 // likeliest lists the likeliest suspects while no test has failed: what ranks
 // them is how often such parts fail, and where somebody worked.
 func (w *writer) likeliest() Section {
-	s := Section{Title: "What would explain it", Lines: []Line{{Text: "No failed test speaks of what is there now. By how often such parts fail, where somebody worked, and what passed:"}}}
+	s := Section{Title: "What would explain it", Lines: []Line{{Text: "No failed test speaks of what is there now. By how often such parts fail, where somebody worked, and what passed; each alone or with another:"}}}
 	for i, one := range w.Judgement().Suspects() {
 		if i == fewExplanations || one.Probability < 0.01 {
 			break
@@ -133,6 +144,9 @@ const (
 // next lists the tests to do next, with what each outcome would say.
 func (w *writer) next() (tests, bring Section) {
 	tests = Section{Title: "Next", None: "No test of what is named would tell more."}
+	if words := w.UnseenWords(); words != "" {
+		tests.None = words
+	}
 	bring = Section{Title: "To bring", None: "Nothing in particular."}
 	n := w.Next()
 	var tools []string
@@ -213,7 +227,11 @@ func (w *writer) standsInShort() string {
 		p = append(p, "nothing proven")
 	}
 	if w.Judgement().NoFault() > 0.5 {
-		p = append(p, "nothing recorded asks for a fault in what is there now")
+		says := "nothing recorded asks for a fault in what is there now"
+		if comp, at := w.Unseen(); comp != nil {
+			says = fmt.Sprintf("the concern not seen since %s was changed (#%d)", comp.Name, at.Seq)
+		}
+		p = append(p, says)
 	} else if all := w.Judgement().Suspects(); len(all) > 0 {
 		name, _ := w.partWords(all[0].Part)
 		p = append(p, fmt.Sprintf("likeliest: %s, %s", name, cases.Percent(all[0].Probability)))

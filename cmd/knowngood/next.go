@@ -146,6 +146,8 @@ func nothingNext(j *cases.Judged) string {
 		return fmt.Sprintf("The case is closed (#%d).", j.Closed.Seq)
 	case len(j.Components) == 0:
 		return noneNamed
+	case j.UnseenWords() != "":
+		return j.UnseenWords()
 	case j.Judgement().NoFault() > likelier:
 		return "What is recorded asks for no fault any more."
 	}

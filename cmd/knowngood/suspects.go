@@ -109,7 +109,7 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 		return a.writeExplanations(j)
 	}
 	rows := []suspectRow{}
-	t := client.Table{Head: []string{"Component", "Probability", "If a third / three times as likely", "What stands"}}
+	t := client.Table{Head: []string{"Component", "Probability, alone or with another", "If a third / three times as likely", "What stands"}}
 	for _, s := range j.Judgement().Suspects() {
 		row := suspectRow{
 			Component: notNamed, Probability: round(s.Probability), Verdicts: []verdictRow{},
@@ -156,6 +156,9 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 func (a *app) writeExplanations(j *cases.Judged) error {
 	rows := []explanationRow{}
 	t := client.Table{Head: []string{"Bad together", "Probability that it is exactly these"}, None: "Nothing asks for a fault in what is there now: no failing test of it is recorded, and nobody saw the concern since the last change."}
+	if words := j.UnseenWords(); words != "" {
+		t.None = "Nothing asks for a fault in what is there now: no failing test of it is recorded. " + words
+	}
 	if len(j.Components) == 0 {
 		t.None = noneNamed
 	}
