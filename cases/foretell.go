@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -57,7 +58,6 @@ func (j *Judged) readings() []*foretold {
 	a := &asker{Case: j.Case, table: j.Table, horizon: j.everything()}
 	a.howOften()
 	var out []*foretold
-	hazards := j.hazards()
 	for _, d := range j.wired() {
 		if j.forbidden(d) {
 			continue
@@ -72,7 +72,7 @@ func (j *Judged) readings() []*foretold {
 			return s
 		}
 		add := func(f *foretold, red, black int) {
-			if red == black || taken[[2]int{red, black}] || hazards[f.comp].unsafe(j.Case) != "" || !hazards[f.comp].allows(suspect.Drop) {
+			if red == black || taken[[2]int{red, black}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
 				return
 			}
 			s := setup()
@@ -223,11 +223,9 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, how)
 		a.Tools = []string{"meter"}
 	}
+	a.Caution = caution(f.comp, f.manner, j.hazard(f.comp))
 	if j.delicate(f.drawn) {
-		a.Caution = "Signal, 5 V or module pins: a meter only, no test lamp and no jumper. Follow the vehicle maker's service information."
-	}
-	if c := caution(f.comp, f.manner, j.hazards()[f.comp]); a.Caution == "" {
-		a.Caution = c
+		a.Caution = "Signal, 5 V or module pins: a meter only, no test lamp and no jumper. " + cmp.Or(a.Caution, "Follow the vehicle maker's service information.")
 	}
 	a.Expect = append(a.Expect, Foretold{If: "nothing is wrong", Low: f.Foretold(nil).Lo, High: f.Foretold(nil).Hi})
 	said := map[string]bool{}

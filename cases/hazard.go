@@ -44,20 +44,6 @@ func (h hazard) unsafe(c *Case) string {
 	return ""
 }
 
-// unsafe says why no lead is put to a component while anything is live; empty: one
-// may be. What is made safe is dead, or stays unmeasured.
-func (j *Judged) unsafe(c *Component) string {
-	switch h := j.hazard(c); {
-	case h.unsafe(j.Case) != "":
-		return h.unsafe(j.Case)
-	case h.airbag:
-		return "airbag or belt tensioner: no lead is put to its wiring"
-	case h.highVoltage:
-		return "high voltage: made safe, nothing is live"
-	}
-	return ""
-}
-
 // hazard of a component.
 func (j *Judged) hazard(c *Component) hazard {
 	if j.dangers == nil {

@@ -233,3 +233,22 @@ func TestCauseIsAskedForOnceADropShowsIt(t *testing.T) {
 		require.NotEqual(t, cases.ToProveCause, a.Aim)
 	}
 }
+
+// TestNoLeadOnWhatIsDrawnAsDangerous: of a circuit that is drawn no reading is
+// advised with a lead on an airbag's wiring or on high voltage, made safe or not.
+func TestNoLeadOnWhatIsDrawnAsDangerous(t *testing.T) {
+	t.Parallel()
+	for name, safe := range map[string]string{"airbag": "airbag", "high voltage": "high-voltage", "horn": "fuel"} {
+		text := opening + `circuit-drawn said="batt+ > fuse F7 10A > wire feed 9 > plug ` + name + ` > load ` + name + ` module > splice S9 > gnd G1 > batt-"
+test what=t outcome=fail covers="feed 9, plug ` + name + `, fuse F7, splice S9"
+reading value="0.2 V" red="feed 9 in" black="batt-" conditions.key=on
+`
+		for _, text := range []string{text, text + "made-safe hazard=" + safe + " locked-off=yes proven-dead=yes tester-proven=yes\n"} {
+			there := false
+			for _, a := range fold(t, text).Judge(nil).Next().Advice {
+				there = there || strings.Contains(a.Red+" | "+a.Black, name)
+			}
+			require.Equal(t, name == "horn", there, name)
+		}
+	}
+}
