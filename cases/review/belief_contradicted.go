@@ -10,37 +10,48 @@ import (
 )
 
 // Only a claim of a component can be held against the evidence, and only against
-// tests of that component alone, of the very thing the belief is about. What was
-// found not to be so stays a finding while something that stands was done on the
-// strength of it.
+// tests of that component alone, of the very thing the belief is about, and against
+// readings on a circuit that is drawn. What was found not to be so stays a finding
+// while something that stands was done on the strength of it. A drawing is a belief,
+// too: see contradictedDrawings.
 func beliefContradicted() Rule {
 	return Rule{
 		Slug:     "belief-contradicted",
 		Doctrine: "A belief lasts until a reading disagrees with it.",
 		Severity: LookNow,
 		Check: func(c *cases.Judged) []Finding {
+			out := contradictedDrawings(c)
 			if len(c.Beliefs) == 0 {
-				return nil
+				return out
 			}
-			p := placesOf(c)
+			p, w := placesOf(c), witnessesOf(c)
 			tests, absent := testsAlone(p), absentPasses(c.Case)
-			var out []Finding
+			bought := boughtOn(c.Case)
 			for _, b := range c.Beliefs {
 				comp := c.Component(b.Says.GetClaim().GetComponent())
 				on := slices.DeleteFunc(relying(b), func(s *cases.Step) bool { return undone(c.Case, s) })
+				if b.Holds == no && len(on) == 0 {
+					on = sameGround(b, comp, bought)
+				}
 				if comp == nil || b.Holds == no && len(on) == 0 {
 					continue
 				}
 				then := p.in(comp, lifeAt(comp, b.Step))
 				claim := b.Says.GetClaim()
+				if there := p.now(comp) == then; there && w != nil {
+					if against, how := w.against(then, claim); len(against) > 0 {
+						out = append(out, contradicted(b, comp, on, against, how))
+						continue
+					}
+				}
 				switch there := p.now(comp) == then; {
 				case claim.GetOutcome() == pass && there:
 					if against := disagreeing(tests[then].failed, func(e *cases.Evidence) bool { return denies(claim.GetMode(), e) }); len(against) > 0 {
-						out = append(out, contradicted(b, comp, on, against, "failed on it alone"))
+						out = append(out, contradicted(b, comp, on, against, did("failed on it alone")))
 					}
 				case claim.GetOutcome() == fail && there:
 					if against := disagreeing(tests[then].passed, func(e *cases.Evidence) bool { return !absent[e.Step] && clears(claim.GetMode(), e) }); len(against) > 0 {
-						out = append(out, contradicted(b, comp, on, against, "passed on it alone"))
+						out = append(out, contradicted(b, comp, on, against, did("passed on it alone")))
 					}
 				case claim.GetOutcome() == fail && len(tests[then].failed) == 0:
 					// Nothing but the belief spoke against what came out.
@@ -48,7 +59,7 @@ func beliefContradicted() Rule {
 						return e.Step.Job > b.Step.Job && presence(e.Step) == eventv1.Presence_PRESENCE_PRESENT && clears(claim.GetMode(), e)
 					})
 					if len(with) > 0 {
-						out = append(out, contradicted(b, comp, on, with, "passed alone on what is there now, with the concern still there"))
+						out = append(out, contradicted(b, comp, on, with, did("passed alone on what is there now, with the concern still there")))
 					}
 				}
 			}
@@ -114,10 +125,15 @@ func clears(mode eventv1.FaultMode, e *cases.Evidence) bool {
 	return can == nil || slices.Contains(can, mode)
 }
 
-func contradicted(b *cases.Belief, comp *cases.Component, on, against []*cases.Step, how string) Finding {
+// did says what so many tests did.
+func did(what string) func(int) string {
+	return func(n int) string { return number(n, "it ", "they ") + what }
+}
+
+func contradicted(b *cases.Belief, comp *cases.Component, on, against []*cases.Step, how func(n int) string) Finding {
 	f := Finding{
 		Entries: seqs(append(slices.Concat(on, against), b.Step, b.Settled)...), About: []string{comp.Name},
-		Why:    fmt.Sprintf("%s %s with %q (%s), a belief about %s: %s %s.", refs(against...), number(len(against), "disagrees", "disagree"), b.Says.GetStatement(), refs(b.Step), the(comp.Name), number(len(against), "it", "they"), how),
+		Why:    fmt.Sprintf("%s %s with %q (%s), a belief about %s: %s.", refs(against...), number(len(against), "disagrees", "disagree"), b.Says.GetStatement(), refs(b.Step), the(comp.Name), how(len(against))),
 		Clears: "Settle the belief by what was measured; or, if that was measured at the wrong place or with a bad meter, withdraw it.",
 	}
 	if len(b.Behind) > 0 && !slices.ContainsFunc(b.Behind, func(s *cases.Step) bool { return !continuity(s) }) && b.Says.GetClaim().GetOutcome() == pass {
@@ -126,7 +142,11 @@ func contradicted(b *cases.Belief, comp *cases.Component, on, against []*cases.S
 	}
 	switch {
 	case b.Holds == no:
-		f.Why += fmt.Sprintf(" It was found not to be so (%s), and %s still %s on it.", refs(b.Settled), refs(on...), number(len(on), "rests", "rest"))
+		still := fmt.Sprintf("%s still %s on it", refs(on...), number(len(on), "rests", "rest"))
+		if !slices.Contains(b.ReliedOn, on[0]) {
+			still = fmt.Sprintf("%s %s made because of the same reading and %s", refs(on...), number(len(on), "was", "were"), number(len(on), "stands", "stand"))
+		}
+		f.Why += fmt.Sprintf(" It was found not to be so (%s), and %s.", refs(b.Settled), still)
 		f.Clears = "Look again at what rests on it: put it back, or say what else it rests on."
 	case b.Settled != nil:
 		f.Why += fmt.Sprintf(" %s settles it as true all the same.", refs(b.Settled))

@@ -19,6 +19,7 @@ func staleEvidence() Rule {
 		Severity: Look,
 		Check: func(c *cases.Judged) []Finding {
 			p, by := placesOf(c), evidenceBy(c.Case)
+			p.across = readAcross(c, by)
 			handled := map[*cases.Component][]*cases.Step{}
 			var out []Finding
 			for _, k := range c.Jobs() {
@@ -107,15 +108,16 @@ func (p *places) overtaken(k *cases.Step, e *cases.Evidence, handled map[*cases.
 			}
 		}
 	}
-	if o.by != nil && testedAfter(comp, o.by) {
+	if o.by != nil && (testedAfter(comp.Evidence, o.by) || testedAfter(p.across[comp], o.by)) {
 		o.by = nil
 	}
 	return o
 }
 
-// testedAfter reports whether the component was tested after the step.
-func testedAfter(comp *cases.Component, after *cases.Step) bool {
-	for _, e := range slices.Backward(comp.Evidence) {
+// testedAfter reports whether some of the evidence of one component was had after
+// the step.
+func testedAfter(all []*cases.Evidence, after *cases.Step) bool {
+	for _, e := range slices.Backward(all) {
 		if e.Step.Job < after.Job {
 			break
 		}

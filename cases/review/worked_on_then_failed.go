@@ -3,6 +3,7 @@ package review
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
@@ -12,7 +13,9 @@ import (
 // A component is suspect here when a test of what is there now failed, it was
 // seen to be bad since, or somebody claims it is bad. Work is work before the
 // onset when it is told as what happened just before, or is placed before the
-// opening and not dated after the onset.
+// opening and not dated after the onset. Where a circuit is drawn, what was worked on
+// may also be a part of the stretch that the readings have narrowed it to, or joined
+// to it.
 func workedOnThenFailed() Rule {
 	return Rule{
 		Slug:     "worked-on-then-failed",
@@ -20,6 +23,9 @@ func workedOnThenFailed() Rule {
 		Severity: Look,
 		Check: func(c *cases.Judged) []Finding {
 			suspects := suspected(c.Case)
+			if len(c.Worked) > 0 || len(c.Concerns) > 0 {
+				suspects = append(suspects, alongStretch(c, suspects)...)
+			}
 			if len(suspects) == 0 {
 				return nil
 			}
@@ -58,9 +64,13 @@ func workedOnThenFailed() Rule {
 }
 
 func workedOn(s *cases.Step, sus accused, how string) Finding {
+	against := fmt.Sprintf("%s %s against %s.", refs(sus.by...), number(len(sus.by), "speaks", "speak"), the(sus.name))
+	if sus.how != "" {
+		against = fmt.Sprintf("By %s %s.", refs(sus.by...), sus.how)
+	}
 	return Finding{
 		Entries: seqs(append(slices.Clone(sus.by), s)...), About: []string{sus.name},
-		Why:    fmt.Sprintf("%s %s against %s. %s", refs(sus.by...), number(len(sus.by), "speaks", "speak"), the(sus.name), how),
+		Why:    against + " " + how,
 		Clears: fmt.Sprintf("Look at %s where the work was done: plugs, pins, grounds and pinched wires.", the(sus.name)),
 	}
 }
@@ -68,6 +78,34 @@ func workedOn(s *cases.Step, sus accused, how string) Finding {
 type accused struct {
 	name, key string
 	by        []*cases.Step
+	// how it comes to be suspect, where nobody says so of it alone.
+	how string
+}
+
+// alongStretch are the parts of the stretch that the trouble is narrowed to on a
+// drawn circuit, and what is joined to it, but for those that are suspect already.
+func alongStretch(c *cases.Judged, already []accused) []accused {
+	st := stretchOf(c)
+	if st == nil {
+		return nil
+	}
+	var names []string
+	for _, p := range st.parts {
+		names = append(names, the(p.Name))
+	}
+	where := fmt.Sprintf("and what is drawn the trouble is in %s", strings.Join(names, " or "))
+	var out []accused
+	for _, comp := range slices.Concat(st.parts, st.joined) {
+		if slices.ContainsFunc(already, func(a accused) bool { return a.key == comp.Key }) {
+			continue
+		}
+		a := accused{name: comp.Name, key: comp.Key, by: st.by, how: where}
+		if slices.Contains(st.joined, comp) {
+			a.how += fmt.Sprintf(", and %s is joined to it", the(comp.Name))
+		}
+		out = append(out, a)
+	}
+	return out
 }
 
 // suspected lists what speaks against a component or point as it is now, in the
