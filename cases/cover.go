@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/notation"
 	"knowngood.example/cases/suspect"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -156,6 +157,34 @@ func (a *asker) coverage(s *Step) *suspect.Coverage {
 	if fails && len(out.Covers) == 1 {
 		out.Shows = a.shows(s, j, out)
 	}
+	if fails {
+		out.Covers = append(out.Covers, a.consequences(s, j.covers)...)
+	}
+	return out
+}
+
+// blowing are the modes that blow a fuse above.
+var blowing = []suspect.Mode{suspect.ShortToGround, suspect.Shorted, suspect.DrawsTooMuch}
+
+// consequences are the faults that leave what was found bad so: a short below a fuse
+// that was found blown.
+func (a *asker) consequences(s *Step, covers []*eventv1.Covered) []suspect.Cover {
+	var out []suspect.Cover
+	for _, cov := range covers {
+		comp := a.Component(cov.GetComponent())
+		for _, d := range a.wired {
+			for k, e := range d.Elements {
+				if e.Component != comp || d.Circuit.Elements[k].Kind != circuit.Fuse {
+					continue
+				}
+				for _, below := range d.Below(k) {
+					if p, there := a.partAt(d.Elements[below].Component, s.Job); there {
+						out = append(out, suspect.Cover{Part: p, Modes: blowing, Mostly: true})
+					}
+				}
+			}
+		}
+	}
 	return out
 }
 
@@ -201,7 +230,7 @@ func (a *asker) look(s *Step) *suspect.Coverage {
 	}
 	return &suspect.Coverage{
 		ID: s.ID, Setup: "looked", Fails: true, Shares: a.table.Tests[suspect.Look],
-		Covers: []suspect.Cover{{Part: p, Mostly: true}},
+		Covers: append([]suspect.Cover{{Part: p, Mostly: true}}, a.consequences(s, []*eventv1.Covered{{Component: seen.GetComponent()}})...),
 	}
 }
 

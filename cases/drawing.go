@@ -214,7 +214,7 @@ func (c *Case) wireUp(d *Drawn) {
 		}
 		el.Ohms = d.ohms(e, el.Kind)
 		if e.GetKind() == eventv1.ElementKind_ELEMENT_KIND_SUPPLY {
-			el.Ohms = circuit.Span{Lo: 0.5, Hi: 60} // it gives a tenth of an ampere or so: assumed
+			el.Ohms = circuit.Span{Lo: 10, Hi: 60} // it gives a tenth of an ampere or so: assumed
 		}
 		el.Rating, _ = si(e.GetRating())
 		d.Circuit.Elements = append(d.Circuit.Elements, el)
@@ -296,6 +296,9 @@ func circuitKind(e DrawnElement) circuit.Kind {
 func (d *Drawn) ohms(e DrawnElement, k circuit.Kind) circuit.Span {
 	const slack = 0.15 // what is printed on a part is met within so much: assumed
 	v := d.System * 1.04
+	if k == circuit.Lamp {
+		v = d.System * circuit.LampVolts
+	}
 	if r, ok := si(e.GetResistance()); ok && r > 0 {
 		return circuit.About(r, slack)
 	}

@@ -111,6 +111,10 @@ func (j *Judged) readings() []*foretold {
 			add(&foretold{comp: d.Elements[i].Component, red: d.Points[e.From], black: d.Points[e.To], manner: suspect.Drop, cost: cost}, e.From, e.To)
 		}
 	}
+	// Of two that tell as much, the one next to the likelier suspect.
+	slices.SortStableFunc(out, func(a, b *foretold) int {
+		return cmp.Compare(j.judgement.Probability(j.meantNow(b.comp)), j.judgement.Probability(j.meantNow(a.comp)))
+	})
 	return out
 }
 
@@ -124,7 +128,10 @@ func (j *Judged) reach(d *Drawn, n int) (int, bool) {
 		if e.From != n && e.To != n || e.Kind == circuit.Wiring {
 			continue
 		}
-		if best < 0 || d.Circuit.Elements[best].Kind == circuit.Splice {
+		likelier := func() bool {
+			return j.judgement.Probability(j.meantNow(d.Elements[i].Component)) > j.judgement.Probability(j.meantNow(d.Elements[best].Component))
+		}
+		if best < 0 || d.Circuit.Elements[best].Kind == circuit.Splice || e.Kind != circuit.Splice && likelier() {
 			best = i
 		}
 	}

@@ -321,7 +321,7 @@ func bulb(text string, system float64) circuit.Span {
 			n, has = w, true
 		}
 		if watts, err := strconv.ParseFloat(n, 64); has && err == nil && watts > 0 {
-			v := system * 1.04
+			v := system * circuit.LampVolts
 			return circuit.Span{Lo: v * v / watts / 12, Hi: 1.2 * v * v / watts}
 		}
 	}

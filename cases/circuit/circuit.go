@@ -81,7 +81,7 @@ func wellOver(k Kind) float64 {
 	case Contact, Splice, Ground, Switch, Fuse, Breaker:
 		return 0.04
 	case Wiring:
-		return 0.1
+		return 0.08
 	}
 	return math.Inf(1)
 }
@@ -111,4 +111,19 @@ func (c *Circuit) Only(setup Setup, red, black []int) (int, bool) {
 		}
 	}
 	return only, only >= 0
+}
+
+// Below lists the elements that the positive post reaches only through the fuse k,
+// with every contact closed: a short in one of them blows it.
+func (c *Circuit) Below(k int) []int {
+	m := c.reduce(&Setup{Posts: Exactly(c.System)}, nil)
+	var out []int
+	for s := range m.stretches {
+		for _, fuse := range m.fuses[s] {
+			if m.stretches[fuse].elements[0] == k {
+				out = append(out, m.stretches[s].elements...)
+			}
+		}
+	}
+	return out
 }

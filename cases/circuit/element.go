@@ -173,7 +173,7 @@ func (e *Element) effect(m suspect.Mode, high float64) (does, Span) {
 		if e.Kind == Switch || e.Kind == Output {
 			return stuck, Span{}
 		}
-		return instead, Span{0.001, max(e.Ohms.Lo/10, 0.01)}
+		return instead, Span{0.001, min(max(e.Ohms.Lo/10, 0.01), 20)}
 	case suspect.DrawsTooMuch:
 		return instead, Span{e.Ohms.Lo / 6, e.Ohms.Hi / 1.3}
 	case suspect.Seized:

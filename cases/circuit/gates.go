@@ -29,7 +29,9 @@ func (m *model) gated() []int {
 // solved is the network for bounds, with its diodes and the contacts that coils
 // close as they must stand, and of each diode whether it is sure to conduct.
 func (m *model) solved(x assumed, red, black int) (w *network, conducting map[int]bool) {
-	x.holds = m.blownFuses(x)
+	if !m.cold { // with nothing feeding it, a new fuse may be in
+		x.holds = m.blownFuses(x)
+	}
 	if gates := m.gated(); len(gates) > 0 {
 		conducting = m.set(&x, gates)
 	}

@@ -74,13 +74,22 @@ func (m *model) fedUnder(f done) []Span {
 	return x.loads
 }
 
+// LampVolts is the voltage, by the nominal one, at which a filament lamp has the
+// power that is printed on it: 13.5 V of 12 (UN ECE Regulation 37, from memory).
+const LampVolts = 1.125
+
 // loadsIn are the resistances of the loads in a draw: of a filament by the voltage
 // over it (its current goes about as the 0.55th power of the voltage, common
 // practice), of others as they usually are.
-func (m *model) loadsIn(x assumed) []Span {
+func (m *model) loadsIn(x assumed) (loads []Span, bulbs []float64) {
 	lamps := slices.ContainsFunc(m.loads, func(s int) bool { return m.stretches[s].kind == Lamp })
-	if len(m.loads) == 0 || !lamps || m.cold {
-		return nil // they have what they should have
+	lamps = lamps || slices.ContainsFunc(m.bridges, func(b Bridge) bool { return b.Usual > 0 })
+	if !lamps || m.cold {
+		return nil, nil // they have what they should have
+	}
+	x.bulbs = make([]float64, len(m.bridges))
+	for k, b := range m.bridges {
+		x.bulbs[k] = b.Usual
 	}
 	x.loads = make([]Span, len(m.loads))
 	usual := make([]float64, len(m.loads))
@@ -89,7 +98,7 @@ func (m *model) loadsIn(x assumed) []Span {
 		usual[k] = x.choose(ofLoad, e.Ohms).Lo
 		x.loads[k] = Exactly(usual[k])
 	}
-	for range 1 {
+	for range 2 {
 		changed := false
 		v := m.voltages(x)
 		for k, s := range m.loads {
@@ -97,16 +106,23 @@ func (m *model) loadsIn(x assumed) []Span {
 			if st.kind != Lamp {
 				continue
 			}
-			fed := math.Abs(v[st.a]-v[st.b]) / (1.04 * m.c.System)
+			fed := math.Abs(v[st.a]-v[st.b]) / (LampVolts * m.c.System)
 			next := usual[k] * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
 			changed = changed || math.Abs(next-x.loads[k].Lo) > 0.02*next
 			x.loads[k] = Exactly(next)
+		}
+		for k, b := range m.bridges {
+			if b.Usual > 0 {
+				fed := math.Abs(v[b.A]-v[b.B]) / (LampVolts * m.c.System)
+				x.bulbs[k] = b.Usual * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
+				changed = true
+			}
 		}
 		if !changed {
 			break
 		}
 	}
-	return x.loads
+	return x.loads, x.bulbs
 }
 
 // cold is the share of its resistance that a load has for an ohmmeter: a filament a

@@ -307,7 +307,7 @@ func (o *Observation) spans(x assumed) []Span {
 	if o.idle == nil {
 		return out
 	}
-	x.loads = nil
+	x.loads, x.bulbs = nil, nil
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
 		if !x.bounds {

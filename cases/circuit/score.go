@@ -155,7 +155,7 @@ func (o *Observation) wild() float64 {
 // it. Assumed.
 const (
 	takesPart = 0.03
-	drawnBad  = 0.5
+	drawnBad  = 0.3
 )
 
 // unnamed is the log likelihood under a hypothesis that holds something not named,
@@ -321,7 +321,7 @@ func (o *Observation) slack(v float64) float64 {
 	case Ohms:
 		return 0.05 // of a decade
 	case Amps:
-		return 0.07 * math.Abs(v)
+		return 0.06 * math.Abs(v)
 	case Shine:
 		return 0.05
 	}
@@ -386,7 +386,7 @@ func (o *Observation) point(faults []done, at [2]int, of int, leaks float64) flo
 		return Exactly(s.at(0.5))
 	}
 	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually()}
-	x.loads = o.model.loadsIn(x)
+	x.loads, x.bulbs = o.model.loadsIn(x)
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.

@@ -139,7 +139,7 @@ func (e *expecting) stretch(line, v string) {
 		e.wrong(line, "together %.3f", sum)
 	}
 	for _, s := range e.j.Judgement().Suspects() {
-		if s.Part != suspect.NotNamed && s.Part != suspect.NotAsDrawn && !slices.Contains(in, s.Part) && s.Probability > least {
+		if s.Part != suspect.NotNamed && s.Part != suspect.NotAsDrawn && !slices.Contains(in, s.Part) && s.Probability > least && e.j.Part(e.j.Components[s.Part.Key]) == s.Part {
 			e.wrong(line, "%s is likelier", s.Part.Key)
 		}
 	}

@@ -196,7 +196,7 @@ func (j *Judgement) Explanations() []Explanation {
 
 // maxExplaining is how far below the best, in logs, a hypothesis is looked at as an
 // explanation.
-const maxExplaining = 6
+const maxExplaining = 5
 
 // explanationsDrawn are the explanations where readings take part, which foretell
 // more than that something is bad: of the hypotheses that may be the answer, those

@@ -99,7 +99,9 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 		cost := candidate.Cost(from)
 		list = append(list, ranked{Ranked{Candidate: candidate, Gain: gain, Cost: cost, Rate: 2 * gain / cost, Outcomes: names}, c})
 	}
-	byRate := func(a, b ranked) int { return cmp.Compare(b.Rate, a.Rate) }
+	// Rates within a thousandth of each other are alike: then the order given stays.
+	alike := func(rate float64) float64 { return math.Round(1e3 * math.Log(max(rate, 1e-12))) }
+	byRate := func(a, b ranked) int { return cmp.Compare(alike(b.Rate), alike(a.Rate)) }
 	slices.SortStableFunc(list, byRate)
 	few := list[:min(lookAhead, len(list))]
 	for r := range few {

@@ -15,12 +15,15 @@ const (
 	// running is how far below the best, in logs, a hypothesis is out of the running:
 	// it holds less than a ten-thousandth of the mass of the best.
 	running = 9
+	// far is how far below the best by the most, in logs, a hypothesis is not looked at:
+	// the most of the best may be far above its mean.
+	far = 50
 	// nearBest is how near to the best, in logs, a pair must be to be asked for all draws.
 	nearBest = 3
 	// maxExact bounds how many different hypotheses are asked for their draws. Of the
 	// others the most counts, which favours them: a judgement is then less sure, never
 	// surer.
-	maxExact = 3000
+	maxExact = 1500
 )
 
 // groups numbers the faults so that those which every piece of evidence puts into
@@ -74,7 +77,7 @@ func (j *Judgement) refine() {
 	top := math.Inf(-1)
 	j.each(func(score float64, faults ...int) {
 		top = max(top, score)
-		if score < top-3*running {
+		if score < top-far {
 			return
 		}
 		k := j.alike(group, faults)
@@ -90,27 +93,37 @@ func (j *Judgement) refine() {
 		return cmp.Or(cmp.Compare(b.score, a.score), slices.Compare(a.faults, b.faults))
 	})
 	exact := map[alike]float64{}
-	var again []one
-	top = math.Inf(-1)
-	for _, o := range all[:min(len(all), maxExact)] {
-		if o.score < top-running {
-			break
+	coarse := map[alike]bool{}
+	prior, of := map[alike]float64{}, map[alike][]int{}
+	next := 0
+	for again := true; again; {
+		again = false
+		best := math.Inf(-1)
+		for k, mean := range exact {
+			best = max(best, mean+prior[k])
 		}
-		n := draws
-		if len(o.faults) > 1 && j.problem.FewDraws > 0 {
-			n = j.problem.FewDraws
+		for ; next < min(len(all), maxExact); next++ {
+			o := all[next]
+			if o.score < best-running {
+				break
+			}
+			k, n := j.alike(group, o.faults), draws
+			if len(o.faults) > 1 && j.problem.FewDraws > 0 {
+				n = j.problem.FewDraws
+				coarse[k] = true
+			}
+			exact[k], prior[k], of[k] = j.mean(o.faults, n), j.logPrior(o.faults), o.faults
+			best = max(best, exact[k]+prior[k])
+			again = true
 		}
-		mean := j.mean(o.faults, n)
-		exact[j.alike(group, o.faults)] = mean
-		top = max(top, mean+j.logPrior(o.faults))
-		if n < draws {
-			again = append(again, o)
-		}
-	}
-	for _, o := range again {
-		k := j.alike(group, o.faults)
-		if exact[k]+j.logPrior(o.faults) > top-nearBest {
-			exact[k] = j.mean(o.faults, draws)
+		// Few draws may say too much as well as too little: what looks best is asked for
+		// all, and with it who is in the running may change.
+		for k := range coarse {
+			if exact[k]+prior[k] > best-nearBest {
+				exact[k] = j.mean(of[k], draws)
+				delete(coarse, k)
+				again = true
+			}
 		}
 	}
 	j.exact, j.group = exact, group

@@ -139,7 +139,7 @@ func Default() Table {
 		},
 		Other:      Kind{Prior: 0.02, Tests: []Manner{Function, Drop, Bench, Bypass, Substitution, Look}}, // assumed
 		NotNamed:   0.04,                                                                                  // assumed: as much as one lamp or relay
-		NotAsDrawn: 0.02,                                                                                  // assumed: a diagram is of another model year, or traced wrongly
+		NotAsDrawn: 0.005,                                                                                 // assumed: a diagram is of another model year, or traced wrongly
 		New:        0.5, Used: 1.5, Reconditioned: 1, Repaired: 0.5,                                       // assumed
 		WorkedOn: 2.5,                     // assumed; 'the last place somebody worked is the first to look' is common practice
 		WeakPass: 0.7, MaybeWeakPass: 0.3, // assumed
