@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"fmt"
 	"slices"
 
 	"knowngood.example/cases/circuit"
@@ -52,11 +53,27 @@ func (d *Drawn) joined(nodes []int) []int {
 	return out
 }
 
-// Flow is the current in amperes through the point where a reading on a drawn
-// circuit was taken: drew with the circuit as it stood then, if nothing is bad in
-// it, or as somebody read it; full with everything plugged in and asked to work.
-// told is false where the drawing does not say how much its loads draw.
-func (j *Judged) Flow(r *Read) (drew, full float64, told bool) {
+// Flows tells what current flowed where readings on drawn circuits were taken. It
+// remembers what it worked out: of many readings few are in states of their own.
+type Flows struct {
+	j    *Judged
+	amps map[flowing]float64
+}
+
+type flowing struct {
+	d     *Drawn
+	along int
+	state string
+}
+
+// Flows of the readings of the case.
+func (j *Judged) Flows() *Flows { return &Flows{j, map[flowing]float64{}} }
+
+// At is the current in amperes through the point where a reading was taken: drew
+// with the circuit as it stood then, if nothing is bad in it, or as somebody read
+// it; full with everything plugged in and asked to work. told is false where the
+// drawing does not say how much its loads draw.
+func (f *Flows) At(r *Read) (drew, full float64, told bool) {
 	d, at := r.Drawn, r.Red
 	if len(at) == 0 || len(r.Black) == 0 {
 		return 0, 0, false
@@ -72,18 +89,24 @@ func (j *Judged) Flow(r *Read) (drew, full float64, told bool) {
 		}
 	}
 	says := r.Step.Says.GetReading()
-	now := j.gathered.state(d, r.Step, says, &Read{})
-	if lampWord(says) != "" && slices.Max(r.Black) < len(d.Points) {
-		now.Bridges = append(now.Bridges, circuit.Bridge{A: r.Red[0], B: r.Black[0], Ohms: circuit.Exactly(lampOhms)})
-	}
-	all := circuit.Setup{Posts: circuit.Exactly(d.System * 1.04), Position: make([]circuit.Position, len(d.Elements))}
-	for i, e := range d.Circuit.Elements {
-		if slices.Contains(at, e.From) || slices.Contains(at, e.To) {
-			drew, full = max(drew, d.amps(now, i)), max(full, d.amps(all, i))
+	posts := circuit.Exactly(d.System * 1.04)
+	all := circuit.Setup{Posts: posts, Position: make([]circuit.Position, len(d.Elements))}
+	now := all
+	amps, read := si(says.GetConditions().GetCurrent())
+	if !read {
+		now = f.j.gathered.state(d, r.Step, says, &Read{})
+		now.Posts = posts
+		if lampWord(says) != "" && slices.Max(r.Black) < len(d.Points) {
+			now.Bridges = append(now.Bridges, circuit.Bridge{A: r.Red[0], B: r.Black[0], Ohms: circuit.Exactly(lampOhms)})
 		}
 	}
-	if a, ok := si(says.GetConditions().GetCurrent()); ok {
-		drew = a
+	for i, e := range d.Circuit.Elements {
+		if slices.Contains(at, e.From) || slices.Contains(at, e.To) {
+			drew, full = max(drew, f.along(d, now, i)), max(full, f.along(d, all, i))
+		}
+	}
+	if read {
+		drew = amps
 	}
 	return drew, full, told
 }
@@ -92,11 +115,17 @@ func (j *Judged) Flow(r *Read) (drew, full float64, told bool) {
 // quarter of an ampere (common practice).
 const lampOhms = 50
 
-// amps through an element with nothing bad.
-func (d *Drawn) amps(setup circuit.Setup, along int) float64 {
+// along is the current through an element with nothing bad.
+func (f *Flows) along(d *Drawn, setup circuit.Setup, along int) float64 {
 	if setup.Position[along] == circuit.Gone {
 		return 0
 	}
-	s := d.Observe(setup, circuit.Reading{Quantity: circuit.Amps, Along: along, Sigma: 0.05}, make([]suspect.Part, len(d.Elements))).Foretold(nil)
-	return max(0, (s.Lo+s.Hi)/2)
+	key := flowing{d, along, fmt.Sprint(setup.Position, setup.Bridges, setup.Off)}
+	out, met := f.amps[key]
+	if !met {
+		s := d.Observe(setup, circuit.Reading{Quantity: circuit.Amps, Along: along, Sigma: 0.05}, make([]suspect.Part, len(d.Elements))).Foretold(nil)
+		out = max(0, (s.Lo+s.Hi)/2)
+		f.amps[key] = out
+	}
+	return out
 }

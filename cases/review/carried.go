@@ -44,12 +44,13 @@ const farLess = 0.25
 type currents struct {
 	*cases.Judged
 	reads map[*cases.Step]*cases.Read
+	flows *cases.Flows
 	// parted are the plugs that were left apart, by place.
 	parted map[string][]*cases.Temporary
 }
 
 func currentsOf(c *cases.Judged) *currents {
-	out := &currents{Judged: c, reads: readsOf(c), parted: map[string][]*cases.Temporary{}}
+	out := &currents{Judged: c, reads: readsOf(c), flows: c.Flows(), parted: map[string][]*cases.Temporary{}}
 	for _, t := range c.Temporaries {
 		if t.Kind == eventv1.TemporaryKind_TEMPORARY_KIND_UNPLUGGED {
 			for _, name := range t.Where {
@@ -95,7 +96,7 @@ func (f *currents) at(s *cases.Step) (carried, string) {
 		return undrawn, "nothing was on it"
 	}
 	if r := f.reads[s]; r != nil && !r.Told {
-		drew, full, told := f.Flow(r)
+		drew, full, told := f.flows.At(r)
 		switch {
 		case full < none || con.GetKey() == eventv1.KeyPosition_KEY_POSITION_CRANKING:
 		case drew < full/100:
@@ -197,6 +198,9 @@ func pointsOf(s *cases.Step) []string {
 // anything else, and for what no leads were there for.
 func volts(s *cases.Step) (float64, bool) {
 	r := s.Says.GetReading()
+	if r.GetValue() == nil {
+		return 0, false
+	}
 	switch r.GetValue().GetShape() {
 	case eventv1.Shape_SHAPE_AC, eventv1.Shape_SHAPE_PEAK, eventv1.Shape_SHAPE_DROP:
 		return 0, false

@@ -161,7 +161,7 @@ func onGroundSide(d *cases.Drawn, node int) bool {
 // them and a feed.
 func (f *currents) provenGround(s *cases.Step) []string {
 	r := s.Says.GetReading()
-	if flowed, _ := f.at(s); flowed != working || outcome(s) == fail {
+	if flowed, _ := f.at(s); flowed != working || outcome(s) == fail || r.GetValue() == nil {
 		return nil
 	}
 	red, black := f.PointKey(r.GetRed()), f.PointKey(r.GetBlack())

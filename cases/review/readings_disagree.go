@@ -87,6 +87,9 @@ func changesSomething(s *cases.Step) bool {
 // empty for others, and where something was moved meanwhile.
 func (f *currents) sameAgain(s *cases.Step) string {
 	r := s.Says.GetReading()
+	if r.GetValue() == nil {
+		return ""
+	}
 	_, dim, err := notation.Value(r.GetValue())
 	over := r.GetValue().GetSense() == eventv1.Sense_SENSE_OVER_RANGE
 	switch {
