@@ -234,16 +234,20 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 	if j.delicate(f.drawn) {
 		a.Caution = "Signal, 5 V or module pins: a meter only, no test lamp and no jumper. " + cmp.Or(a.Caution, "Follow the vehicle maker's service information.")
 	}
-	a.Expect = append(a.Expect, Foretold{If: "nothing is wrong", Low: f.Foretold(nil).Lo, High: f.Foretold(nil).Hi})
+	well := f.Foretold(nil)
+	a.Expect = append(a.Expect, Foretold{If: "nothing is wrong", Low: well.Lo, High: well.Hi})
 	said := map[string]bool{}
 	for _, s := range j.judgement.Suspects() {
 		c := j.Components[s.Part.Key]
-		if len(a.Expect) > fewForetold || c == nil || s.Probability < worthwhile || len(s.Modes) == 0 {
+		if len(a.Expect) > fewForetold || c == nil || s.Probability < 3*worthwhile || len(s.Modes) == 0 || j.meantNow(c) != s.Part {
 			continue
 		}
 		v := f.Foretold(suspect.Hypothesis{{Part: s.Part, Mode: s.Modes[0]}})
 		name := c.Name + " is " + s.Modes[0].String()
 		key := fmt.Sprintf("%.1f %.1f", v.Lo, v.Hi)
+		if math.Abs(v.Lo-well.Lo) < 0.1 && math.Abs(v.Hi-well.Hi) < 0.1 {
+			continue // it would look like nothing wrong
+		}
 		if said[key] { // the same figures tell nothing new
 			for k := range a.Expect {
 				if fmt.Sprintf("%.1f %.1f", a.Expect[k].Low, a.Expect[k].High) == key && k > 0 {

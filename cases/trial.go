@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"knowngood.example/cases/notation"
 	"knowngood.example/cases/suspect"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -217,7 +218,7 @@ func (j *Judged) trials() (out []*trial, withheld []Withheld) {
 func (j *Judged) manners(c *Component, h hazard) []suspect.Manner {
 	var out []suspect.Manner
 	drawn := isDrawn(j.wired(), c)
-	for _, m := range j.Table.Kind(c.Name).Tests {
+	for _, m := range j.kind(c).Tests {
 		if drawn && drawnManner(m) {
 			continue // a reading says more
 		}
@@ -255,4 +256,13 @@ func (j *Judged) done() map[string]bool {
 		}
 	}
 	return out
+}
+
+// kind of a component by its name; of one that is drawn also by what it is drawn
+// as.
+func (j *Judged) kind(c *Component) suspect.Kind {
+	if modes, kind := drawnModes(j.wired(), c); modes != nil {
+		return j.Table.Kind(c.Name + " " + notation.Word(kind))
+	}
+	return j.Table.Kind(c.Name)
 }

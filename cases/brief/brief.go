@@ -25,20 +25,23 @@ func Brief(c *cases.Judged, names cases.Names) *Document {
 			w.explained(),
 			tests,
 			bring,
-			w.done(),
-			w.parts(),
-			now,
-			overtaken,
-			w.believed(),
-			w.settled(),
-			w.destroyed(),
-			w.temporary(),
-			w.atHand(),
-			w.spent(),
-			w.outside(),
 		},
 		Cautions: w.cautions(),
 	}
+	d.Sections = append(d.Sections, w.circuits()...)
+	d.Sections = append(d.Sections,
+		w.done(),
+		w.parts(),
+		now,
+		overtaken,
+		w.believed(),
+		w.settled(),
+		w.destroyed(),
+		w.temporary(),
+		w.atHand(),
+		w.spent(),
+		w.outside(),
+	)
 	return w.finish(d)
 }
 
