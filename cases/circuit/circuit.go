@@ -56,6 +56,9 @@ const MeterOhms = 10e6
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
 	c.high = make([]float64, len(c.Elements))
+	for k := range c.Elements {
+		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
+	}
 	full := Setup{Posts: Exactly(c.System * 1.04), Position: make([]Position, len(c.Elements))}
 	m := c.reduce(&full, nil)
 	for s := range m.stretches {

@@ -143,6 +143,7 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 	}
 	set(func(d edge) float64 { return math.Sqrt(d.g.Lo * d.g.Hi) })
 	v, u := w.solve(1), w.inject(red, black)
+	turns := false
 	at := func(highest bool) float64 {
 		set(func(d edge) float64 {
 			if rises := -(v[d.i]-v[d.j])*(u[d.i]-u[d.j]) > 0; rises == highest {
@@ -150,10 +151,17 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 			}
 			return d.g.Lo
 		})
-		s := w.solve(1)
+		s, t := w.solve(1), w.inject(red, black)
+		for _, d := range edges {
+			here, middle := (s[d.i]-s[d.j])*(t[d.i]-t[d.j]), (v[d.i]-v[d.j])*(u[d.i]-u[d.j])
+			turns = turns || here*middle < 0 && math.Abs(here)*d.g.Hi > 1e-9
+		}
 		return s[red] - s[black]
 	}
 	share := Span{at(false), at(true)}
+	if turns {
+		return Span{}, false // a sign is not fixed after all, as between two branches that hang on one trunk
+	}
 	// What leaks, and what a meter takes, moves a node by no more than through the
 	// largest resistance there may be between it and the posts.
 	set(func(d edge) float64 { return d.g.Lo })

@@ -13,6 +13,9 @@ import (
 // rounds are enough: a third changes less than a meter shows.
 const rounds = 3
 
+// manyLoads, times what else follows from voltages, are not narrowed down.
+const manyLoads = 200
+
 // loadsUnder are the resistances of the loads under the faults, for bounds.
 //
 // Of two faults it takes what either would do alone. Where nothing forms a loop
@@ -22,6 +25,9 @@ const rounds = 3
 func (m *model) loadsUnder(faults []done) []Span {
 	if len(m.loads) == 0 || m.cold {
 		return nil // nothing feeds them: they are anything from cold to warm
+	}
+	if len(m.loads)*(1+len(m.gated())) > manyLoads {
+		return nil // it would take long, and all that they may be is not wrong
 	}
 	drawing := 0
 	for _, f := range faults {

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 
 	"knowngood.example/cases/suspect"
 )
@@ -80,6 +81,15 @@ const (
 // Observe makes evidence of a reading. parts says of each element what was in its
 // place at the time.
 func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observation {
+	r.Lead = r.Lead.sane()
+	setup.Posts = setup.Posts.sane()
+	if limit := 10 * c.System; !(setup.Posts.Hi < limit) { // no battery
+		setup.Posts = Span{math.Min(setup.Posts.Lo, limit), limit}
+	}
+	setup.Bridges = slices.Clone(setup.Bridges)
+	for k := range setup.Bridges {
+		setup.Bridges[k].Ohms = setup.Bridges[k].Ohms.sane()
+	}
 	keep := append(append([]int{}, r.Red...), r.Black...)
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
@@ -93,7 +103,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 		idle.Position = make([]Position, len(c.Elements))
 		for k := range c.Elements {
 			idle.Position[k] = o.model.position(k)
-			if c.Elements[k].Kind == Output {
+			if c.Elements[k].Kind == Output && idle.Position[k] != Gone {
 				idle.Position[k] = Open
 			}
 		}

@@ -82,7 +82,7 @@ func (o *Observation) off(s Span) float64 {
 // hides what is less.
 func logOhms(s Span) Span {
 	const leads = 0.3
-	return Span{math.Log10(s.Lo + leads), math.Log10(math.Min(s.Hi, 1e12) + leads)}
+	return Span{math.Log10(math.Max(s.Lo, 0) + leads), math.Log10(math.Min(math.Max(s.Hi, 0), 1e12) + leads)}
 }
 
 // width is how wide what is shown is, where it is not exact: 'dim', 'OL'.
@@ -325,7 +325,7 @@ func (o *Observation) slack(v float64) float64 {
 	case Shine:
 		return 0.05
 	}
-	full := (o.setup.Posts.Lo + o.setup.Posts.Hi) / 2
+	full := math.Max((o.setup.Posts.Lo+o.setup.Posts.Hi)/2, 1e-6) // and with no battery
 	posts := (o.setup.Posts.Hi - o.setup.Posts.Lo) / 4 * math.Abs(v) / full
 	return math.Hypot(0.1*math.Min(math.Abs(v), math.Abs(full-math.Abs(v))), posts)
 }

@@ -48,6 +48,22 @@ func (s Span) at(share float64) float64 {
 // most conductance there is, in siemens: a nanoohm, so that no loop is of zero ohms.
 const most = 1e9
 
+// sane makes a resistance of what is none: what is turned round is turned back, what
+// is negative is nothing, and what is no number may be anything.
+func (s Span) sane() Span {
+	if math.IsNaN(s.Lo) || math.IsNaN(s.Hi) {
+		return Span{0, math.Inf(1)}
+	}
+	lo, hi := math.Max(math.Min(s.Lo, s.Hi), 0), math.Max(math.Max(s.Lo, s.Hi), 0)
+	if hi > leastOpen {
+		hi = math.Inf(1)
+	}
+	return Span{math.Min(lo, leastOpen), hi}
+}
+
+// leastOpen is as good as no connection at all, in ohms.
+const leastOpen = 1e15
+
 // conductance of a resistance in ohms.
 func (s Span) conductance() Span {
 	return Span{per(s.Hi), per(s.Lo)}

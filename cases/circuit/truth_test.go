@@ -20,7 +20,7 @@ import (
 //     or to the supply is anywhere along the part. An open has 100 megohm or more.
 //   - Whatever is joined by less than 10 megohm is one piece, and each piece that
 //     floats leaks to the supply and to ground within Leak in all, from anywhere.
-//   - A fuse through which twice its rating would flow is blown. One through which
+//   - A fuse through which more than blows times its rating would flow is blown. One through which
 //     more than its rating would flow is blown or not: what overloads it may come
 //     and go. No other is; and none would carry more than its rating without what is
 //     wrong.
@@ -238,13 +238,13 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 	if !ok {
 		return 0, false
 	}
+	for _, a := range s.Amps {
+		if math.Abs(a) > 1e6 {
+			return 0, false // a diode across the supply
+		}
+	}
 	switch t.r.Quantity {
 	case Amps:
-		for _, a := range s.Amps {
-			if math.Abs(a) > 1e6 {
-				return 0, false // a diode across the supply
-			}
-		}
 		end := ends[t.r.Along][0]
 		if far {
 			end = ends[t.r.Along][1]
@@ -348,7 +348,7 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 				}
 				mayBlow[k] = true
 			}
-			if amps > 2*rating && e.Rating > 0 || mayBlow[k] && blow[k] {
+			if amps > blows*rating && e.Rating > 0 || mayBlow[k] && blow[k] {
 				blown[k], again = true, true
 			}
 		}
