@@ -270,9 +270,9 @@ type Foretold struct {
 
 // String is the figures as a technician would say them.
 func (f Foretold) String() string {
-	lo, hi := math.Max(f.Low, 0), f.High
-	if f.Low < -0.1 {
-		lo = f.Low
+	lo, hi := f.Low, f.High
+	if lo < 0 && hi > 0 && lo > -0.6 {
+		lo = 0
 	}
 	if hi < 0.1 {
 		return fmt.Sprintf("next to nothing if %s", f.If)

@@ -215,8 +215,15 @@ type Verdict struct {
 	Probability float64
 }
 
-// Assumes is what every proof from tests takes for granted.
-const Assumes = "the tests covered what their writer says, and nothing was disturbed since"
+// Assumed is what every proof takes for granted.
+func (j *Judged) Assumed() string {
+	if len(j.wired()) > 0 {
+		return "what is drawn is so, " + assumes
+	}
+	return assumes
+}
+
+const assumes = "the tests covered what their writer says, and nothing was disturbed since"
 
 // String says the verdict with its mode, its entries and their conditions.
 func (v Verdict) String() string {
@@ -268,7 +275,7 @@ func (j *Judged) Verdicts(c *Component) []Verdict {
 	for _, p := range j.proven {
 		if p.Part == part {
 			good := v
-			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, Assumes
+			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, j.Assumed()
 			good.rest(j.Case, p.Entries)
 			out = append(out, good)
 		}
@@ -383,4 +390,9 @@ func Word(all []Verdict) string {
 		return "not " + strings.Join(modes, ", not ")
 	}
 	return best.String()
+}
+
+// OnlyDrawn reports whether nobody spoke of the component but in a drawing.
+func (c *Component) OnlyDrawn() bool {
+	return !slices.ContainsFunc(c.Steps, func(s *Step) bool { return s.Says.GetCircuitDrawn() == nil })
 }

@@ -68,11 +68,17 @@ func (w *writer) telling(t cases.Telling) Line {
 	if t.Doubt != "" {
 		p = append(p, t.Doubt)
 	}
-	p.add("rules out %s", ruled(t))
-	if len(t.RulesOut) == 0 {
+	switch {
+	case !t.Fits && len(t.Leaves) == 0:
+		p = append(p, "no single fault of what is drawn shows that")
+	case !t.Fits:
+		p.add("as the only thing wrong it takes one of these: %s", words(t, t.Leaves))
+	case len(t.RulesOut) == 0:
 		p = append(p, "rules out nothing by itself")
+	default:
+		p.add("rules out %s", words(t, t.RulesOut))
+		p.add("but not %s", leaves(t))
 	}
-	p.add("but not %s", leaves(t))
 	l := Line{Text: p.String(), Entries: seqs(t.Step), Mark: "as it should be"}
 	if !t.Fits {
 		l.Mark = "not as it should be"
@@ -80,9 +86,9 @@ func (w *writer) telling(t cases.Telling) Line {
 	return l
 }
 
-func ruled(t cases.Telling) string {
+func words(t cases.Telling, all []cases.Ruled) string {
 	var out []string
-	for _, r := range t.RulesOut {
+	for _, r := range all {
 		out = append(out, t.Words(r))
 	}
 	return strings.Join(out, "; ")
@@ -91,9 +97,6 @@ func ruled(t cases.Telling) string {
 // leaves says what a reading that is as it should be does not clear, of what people
 // take it to clear: a feed that is not open may still be high in resistance.
 func leaves(t cases.Telling) string {
-	if !t.Fits {
-		return ""
-	}
 	for _, r := range t.Leaves {
 		if r.Mode == suspect.HighResistance {
 			return t.Words(r)

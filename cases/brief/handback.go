@@ -202,7 +202,7 @@ func (w *writer) notDone(back *cases.Step) Section {
 	}
 	var untested []*cases.Component
 	for _, c := range w.Components {
-		if !lookedAt(c) {
+		if !lookedAt(c) && !c.OnlyDrawn() {
 			untested = append(untested, c)
 		}
 	}

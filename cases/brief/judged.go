@@ -29,7 +29,7 @@ func (w *writer) proven() Section {
 	}
 	s.Lines = append(s.Lines, well...)
 	if len(well) > 0 {
-		s.Lines = append(s.Lines, Line{Text: "What is proven takes for granted that " + cases.Assumes + ".", Mark: "assumes"})
+		s.Lines = append(s.Lines, Line{Text: "What is proven takes for granted that " + w.Assumed() + ".", Mark: "assumes"})
 	}
 	for _, a := range w.Again() {
 		if step := w.ByID(a.Entry); step != nil {
@@ -201,8 +201,11 @@ func (w *writer) beforeAndAfter() Section {
 // standsInShort says in one line what is proven, and what is likeliest.
 func (w *writer) standsInShort() string {
 	var bad, was, well []string
-	untested := 0
+	untested, named := 0, 0
 	for _, c := range w.byName() {
+		if !c.OnlyDrawn() {
+			named++
+		}
 		all := w.Verdicts(c)
 		is := func(s cases.Standing) bool {
 			return slices.ContainsFunc(all, func(v cases.Verdict) bool { return v.Standing == s })
@@ -215,7 +218,7 @@ func (w *writer) standsInShort() string {
 			bad = append(bad, c.Name)
 		case is(cases.ProvenGood):
 			well = append(well, c.Name)
-		case is(cases.Untested):
+		case is(cases.Untested) && !c.OnlyDrawn():
 			untested++
 		}
 	}
@@ -237,7 +240,7 @@ func (w *writer) standsInShort() string {
 		p = append(p, fmt.Sprintf("likeliest: %s, %s", name, cases.Percent(all[0].Probability)))
 	}
 	if untested > 0 {
-		p = append(p, fmt.Sprintf("%d of %d named not tested", untested, len(w.Components)))
+		p = append(p, fmt.Sprintf("%d of %d named not tested", untested, named))
 	}
 	return p.String()
 }

@@ -143,15 +143,31 @@ func (k Kind) cold(is bool) float64 {
 	return 1
 }
 
-// usually are the resistances of all stretches as they usually are.
-func (m *model) usually() []Span {
+// usually are the resistances of all stretches as they usually are, those of loads
+// that nobody knows a share of the way from the least to the most.
+func (m *model) usually(loads float64) []Span {
 	if m.usual == nil {
 		m.usual = make([]Span, len(m.stretches))
 		for s := range m.stretches {
 			m.usual[s] = Exactly(m.stretches[s].nominal * m.stretches[s].kind.cold(m.cold))
 		}
 	}
-	return m.usual
+	if !m.unknown || loads == 0.5 {
+		return m.usual
+	}
+	out := slices.Clone(m.usual)
+	for s := range m.stretches {
+		if m.stretches[s].isUnknown(m.c) {
+			out[s] = Exactly(m.c.Elements[m.stretches[s].elements[0]].Ohms.at(loads))
+		}
+	}
+	return out
+}
+
+// isUnknown reports whether nobody knows how much the load draws, by decades.
+func (st *stretch) isUnknown(c *Circuit) bool {
+	r := c.Elements[st.elements[0]].Ohms
+	return st.kind >= Load && st.kind != Diode && r.Hi > 30*r.Lo
 }
 
 // looped reports whether the stretches other than loads form a loop, both posts

@@ -30,6 +30,7 @@ type model struct {
 	fedLoads  map[done][]Span
 	usual     []Span   // the resistances of all stretches as they usually are
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
+	unknown   bool     // nobody knows how much one of the loads draws
 	loose     bool     // something is open without any fault, so that nodes float
 	scratch   *network
 	cold      bool // nothing feeds it: an ohmmeter is on
@@ -92,6 +93,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	m.above()
 	m.load = make([]int, len(m.stretches))
 	for s := range m.stretches {
+		m.unknown = m.unknown || m.stretches[s].isUnknown(c)
 		m.load[s] = -1
 		if k := m.stretches[s].kind; k == Lamp || k == Motor || k == Load {
 			m.load[s] = len(m.loads)

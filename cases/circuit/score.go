@@ -259,7 +259,11 @@ func level(s Span, i, of int) float64 {
 
 // cell is what would be shown at one value of each unknown resistance: once, or,
 // where it floats, with its leaks one way, as they may be, and the other way.
-type cell struct{ seen []float64 }
+type cell struct {
+	seen []float64
+	// floats: what is seen differs by leaks, and is mostly next to nothing.
+	floats bool
+}
 
 // fill works out the draws. What lies between one value of a resistance and the
 // next is as likely as either, so a cell is as wide as its neighbours are apart.
@@ -303,12 +307,22 @@ func (o *Observation) like(c cell, wide float64) float64 {
 	if len(c.seen) > 1 {
 		// It floats: near nothing as a rule, else anywhere the leaks may leave it.
 		lo, hi := math.Min(c.seen[0], c.seen[2]), math.Max(c.seen[0], c.seen[2])
+		if !c.floats {
+			sum := 0.0
+			for _, v := range c.seen {
+				sum += normal(o.off(Exactly(v)), math.Hypot(math.Hypot(o.Sigma, wide), o.slack(v)), o.width())
+			}
+			d = sum / float64(len(c.seen))
+		}
 		between := Span{lo, hi}
 		flat := normal(o.off(between), o.Sigma, o.width())
 		if o.width() <= 0 {
 			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(hi-lo, 3*o.Sigma)
 		}
-		d = 0.5*normal(o.off(Exactly(lo)), math.Hypot(o.Sigma, wide), o.width()) + 0.5*flat
+		if c.floats {
+			d = normal(o.off(Exactly(lo)), math.Hypot(o.Sigma, wide), o.width())
+		}
+		d = 0.5*d + 0.5*flat
 	}
 	return o.robust(d)
 }
@@ -355,11 +369,17 @@ func (o *Observation) grid(faults []done, of int) []cell {
 			for k, f := range faults {
 				loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[min(k, 1)], of) > floats) || f.does == toMinus
 			}
-			c := cell{seen: []float64{o.point(faults, at, of, 0.5)}}
-			if loose && o.Quantity != Ohms {
-				lo, hi := o.point(faults, at, of, 0), o.point(faults, at, of, 1)
+			c := cell{seen: []float64{o.point(faults, at, of, 0.5, 0.5)}}
+			if o.model.unknown {
+				lo, hi := o.point(faults, at, of, 0.5, 0.15), o.point(faults, at, of, 0.5, 0.85)
 				if math.Abs(hi-lo) > o.Sigma/2 {
 					c.seen = []float64{lo, c.seen[0], hi}
+				}
+			}
+			if loose && o.Quantity != Ohms && len(c.seen) == 1 {
+				lo, hi := o.point(faults, at, of, 0, 0.5), o.point(faults, at, of, 1, 0.5)
+				if math.Abs(hi-lo) > o.Sigma/2 {
+					c.seen, c.floats = []float64{lo, c.seen[0], hi}, true
 				}
 			}
 			out = append(out, c)
@@ -369,8 +389,9 @@ func (o *Observation) grid(faults []done, of int) []cell {
 }
 
 // point is what would be shown with the unknown resistances at their levels, and
-// the leaks a share of the way from all to ground to all to the supply.
-func (o *Observation) point(faults []done, at [2]int, of int, leaks float64) float64 {
+// the leaks a share of the way from all to ground to all to the supply; loads of
+// which nobody knows what they draw a share of the way from much to little.
+func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float64) float64 {
 	choose := func(what share, s Span) Span {
 		switch what {
 		case ofFault, ofFault + 1, ofFault + 2:
@@ -385,7 +406,7 @@ func (o *Observation) point(faults []done, at [2]int, of int, leaks float64) flo
 		}
 		return Exactly(s.at(0.5))
 	}
-	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually()}
+	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually(loads)}
 	x.loads, x.bulbs = o.model.loadsIn(x)
 	best := math.NaN()
 	for _, s := range o.spans(x) {

@@ -104,7 +104,7 @@ func (d *demo) play(ctx context.Context, r *ready) error {
 	}
 	for _, args := range [][]string{
 		{"board"}, {"timeline"}, {"brief", "--as-of", "{handoff}"}, {"review", "--as-of", "{handoff}"},
-		{"suspects", "--as-of", "{arrived}"}, {"next", "--as-of", "{arrived}"}, {"suspects", "--as-of", "{bypass}"}, {"review"}, {"handback"},
+		{"suspects", "--as-of", "{arrived}"}, {"next", "--as-of", "{arrived}"}, {"suspects", "--circuit", "--as-of", "{bypass}"}, {"suspects", "--as-of", "{bypass}"}, {"review"}, {"handback"},
 	} {
 		for i := range args {
 			args[i] = d.fill(args[i])

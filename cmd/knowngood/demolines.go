@@ -49,7 +49,7 @@ func demoLines() []demoLine {
 
 		l("Ines", "", "takeup", "--case", "{case}"),
 		l("Ines", "", "meter", "1 checked on battery posts, 12.6 V, pass"),
-		l("Ines", "", "draw", "batt+ > fuse F7 20A > relay K2 > fan.C1-2 > fan motor > fan.C1-1 > splice S4 > batt-", "--basis", "traced",
+		l("Ines", "", "draw", "batt+ > fuse F7 20A > relay K2 30/87 > fan.C1-2 > fan motor 11A > fan.C1-1 > splice S4 > batt-", "--basis", "traced",
 			"--pin", "fan.C1-2, red, behind the radiator", "--pin", "fan.C1-1, brown, behind the radiator", "--pin", "S4.in, brown, under the left headlamp"),
 		l("Ines", "arrived", "concern", "saw it, running, fan stands still, failed 2 of 2"),
 		l("Ines", "", "read", "12.2 V at fan.C1-2 to batt-, running, commanded on, on meter 1, should be over 11.5 V, pass, covers fan feed"),

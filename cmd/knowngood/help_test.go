@@ -184,7 +184,7 @@ func TestOutputHelpNamesEveryMember(t *testing.T) {
 	t.Parallel()
 	words := strings.FieldsFunc(outputHelp, func(r rune) bool { return !strings.ContainsRune("abcdefghijklmnopqrstuvwxyz_", r) })
 	for _, row := range []any{
-		stored{}, boardRow{}, entryRow{}, replayRow{}, suspectShare{}, suspectRow{}, verdictRow{}, explanationRow{}, nextRow{}, watchRow{}, findingRow{}, ruleRow{}, document{}, section{}, line{}, documentRow{}, pinRow{}, spendRow{},
+		stored{}, boardRow{}, entryRow{}, replayRow{}, suspectShare{}, suspectRow{}, verdictRow{}, explanationRow{}, tellingRow{}, nextRow{}, watchRow{}, findingRow{}, ruleRow{}, document{}, section{}, line{}, documentRow{}, pinRow{}, spendRow{},
 		useRow{}, joinedRow{}, inviteRow{}, syncRow{}, importRow{}, verifyRow{}, ready{}, readyShop{}, versionRow{},
 	} {
 		for _, name := range members(row) {

@@ -17,8 +17,13 @@ type nextRow struct {
 	Manner    string `json:"manner"`
 	Component string `json:"component"`
 	Do        string `json:"do"`
-	IfWell    string `json:"if_well"`
-	IfBad     string `json:"if_bad"`
+	// Red and Black are where the leads go, Expect what a reading shows under each of
+	// the leading explanations; empty for other tests.
+	Red    string   `json:"red"`
+	Black  string   `json:"black"`
+	Expect []string `json:"expect"`
+	IfWell string   `json:"if_well"`
+	IfBad  string   `json:"if_bad"`
 	// Fails is how likely it is to show something bad, Bits what it is expected to
 	// tell, Minutes what it costs, risk included.
 	Fails   float64 `json:"fails"`
@@ -74,7 +79,7 @@ func runNext(ctx context.Context, a *app, o *askFlags, all bool) error {
 		rows = append(rows, shapeAdvice(v))
 	}
 	for _, w := range next.Withheld {
-		rows = append(rows, nextRow{Aim: "withheld", Component: w.Component.Name, Do: w.Why, Tools: []string{}})
+		rows = append(rows, nextRow{Aim: "withheld", Component: w.Component.Name, Do: w.Why, Tools: []string{}, Expect: []string{}})
 	}
 	if a.show.Format != "table" {
 		return a.show.Write(rows, nil)
@@ -155,8 +160,12 @@ func nothingNext(j *cases.Judged) string {
 }
 
 func shapeAdvice(v cases.Advice) nextRow {
+	expect := []string{}
+	for _, f := range v.Expect {
+		expect = append(expect, f.String())
+	}
 	return nextRow{
-		Aim: v.Aim.String(), Manner: v.Manner.String(), Component: v.Component.Name, Do: v.Do, IfWell: v.IfWell, IfBad: v.IfBad,
+		Red: v.Red, Black: v.Black, Expect: expect, Aim: v.Aim.String(), Manner: v.Manner.String(), Component: v.Component.Name, Do: v.Do, IfWell: v.IfWell, IfBad: v.IfBad,
 		Fails: round(v.Fails), Bits: round(v.Bits), Minutes: v.Minutes, Now: round(v.NowBad), AfterWell: round(v.AfterWell), AfterBad: round(v.AfterBad),
 		Tools: append([]string{}, v.Tools...), Caution: v.Caution,
 	}
@@ -173,6 +182,9 @@ func adviceWords(r nextRow) []string {
 		return text
 	}
 	var out []string
+	if len(r.Expect) > 0 {
+		out = append(out, "To expect: "+strings.Join(r.Expect, "; ")+".")
+	}
 	if r.IfWell != "" {
 		out = append(out, then("Well", r.IfWell, r.AfterWell), then("Bad", r.IfBad, r.AfterBad))
 	}

@@ -30,9 +30,12 @@ suspects   component, probability, if_less_likely, if_more_likely (the prior thr
            times smaller, larger), verdicts (list of standing, mode, conditions
            (list), entries (list), since, until (0: now), assumes)
 suspects --explanations  parts (list), probability
+suspects --circuit  seq, reading, unit, low, high (foretold with nothing wrong),
+           best_low, best_high (by the likeliest explanation), fits, rules_out (list),
+           leaves (list), doubt
 suspects --table  one object: the table of priors, shares and costs in force
 next       aim ('to check', 'to prove', 'to find', 'withheld'), manner, component, do,
-           if_well, if_bad, fails, bits, minutes, now, after_well, after_bad, tools
+           red, black (leads), expect (list), if_well, if_bad, fails, bits, minutes, now, after_well, after_bad, tools
            (list), caution
 watch      case, then as timeline, then cursor: resume behind this line; empty when
            only a later line has one

@@ -52,6 +52,9 @@ type explanationRow struct {
 // notNamed is what something that nobody has named is called.
 const notNamed = "something not named"
 
+// notAsDrawn is what a wrong drawing is called.
+const notAsDrawn = "not as drawn"
+
 // noneNamed is said where there is nothing to judge.
 const noneNamed = "No component is named yet. What is fitted is one, and what a test covers: 'covers fan motor, ground splice'."
 
@@ -60,12 +63,13 @@ const threefold = 3
 
 func newSuspects(a *app) *cobra.Command {
 	o := new(askFlags)
-	var explanations, table bool
+	var explanations, circuit, table bool
 	cmd := &cobra.Command{
 		Use: "suspects", Short: "Which components may be bad, how likely, and what is proven of each",
 		Long: `  knowngood suspects
   knowngood suspects --as-of 12
   knowngood suspects --explanations                which parts, bad together, account for every test
+  knowngood suspects --circuit                     each reading on what is drawn: what it rules out, what it leaves
   knowngood suspects --table > judgement.json      the priors, shares and costs it rests on
 
 A probability ranks; it proves nothing. Two may be bad together, so the probabilities
@@ -80,11 +84,12 @@ changes the table.` + askHelp,
 			if table {
 				return runTable(a)
 			}
-			return runSuspects(cmd.Context(), a, o, explanations)
+			return runSuspects(cmd.Context(), a, o, explanations, circuit)
 		},
 	}
 	o.add(cmd.Flags())
 	cmd.Flags().BoolVar(&explanations, "explanations", false, "list the explanations instead")
+	cmd.Flags().BoolVar(&circuit, "circuit", false, "list the readings on what is drawn instead")
 	cmd.Flags().BoolVar(&table, "table", false, "print the table that judgements rest on, as JSON")
 	return cmd
 }
@@ -99,16 +104,20 @@ func runTable(a *app) error {
 	return e.Encode(t)
 }
 
-func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) error {
+func runSuspects(ctx context.Context, a *app, o *askFlags, explanations, circuit bool) error {
 	c, err := a.look(ctx, o)
 	if err != nil {
 		return err
 	}
 	j := c.judged()
-	if explanations {
+	switch {
+	case explanations:
 		return a.writeExplanations(j)
+	case circuit:
+		return a.writeCircuit(j)
 	}
 	rows := []suspectRow{}
+	more := 0
 	t := client.Table{Head: []string{"Component", "Probability, alone or with another", "If a third / three times as likely", "What stands"}}
 	for _, s := range j.Judgement().Suspects() {
 		row := suspectRow{
@@ -116,7 +125,11 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 			IfLessLikely: round(suspect.IfPrior(s.Probability, 1.0/threefold)), IfMoreLikely: round(suspect.IfPrior(s.Probability, threefold)),
 		}
 		words := []string{"whatever nobody has thought of yet"}
-		if s.Part != suspect.NotNamed {
+		switch s.Part {
+		case suspect.NotNamed:
+		case suspect.NotAsDrawn:
+			row.Component, words = notAsDrawn, []string{"two pins swapped, a stray wire, another state than was said"}
+		default:
 			comp := j.Components[s.Part.Key]
 			if comp == nil || j.Part(comp) != s.Part {
 				continue // what is no longer there
@@ -128,6 +141,10 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 			}
 		}
 		rows = append(rows, row)
+		if comp := j.Components[s.Part.Key]; row.Probability < 0.01 && comp != nil && comp.OnlyDrawn() && len(row.Verdicts) == 1 && row.Verdicts[0].Standing == cases.Untested.String() {
+			more++
+			continue
+		}
 		t.Rows = append(t.Rows, []string{
 			row.Component, cases.Percent(row.Probability), cases.Percent(row.IfLessLikely) + " / " + cases.Percent(row.IfMoreLikely), strings.Join(words, "; "),
 		})
@@ -137,6 +154,9 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations bool) er
 	}
 	if err := t.Write(a.out, a.show.Style); err != nil {
 		return err
+	}
+	if more > 0 {
+		fmt.Fprintf(a.out, "\nand %d drawn that nobody spoke of, each under 1 %%\n", more)
 	}
 	if len(j.Components) == 0 {
 		fmt.Fprintln(a.out, "\n"+noneNamed)
@@ -166,7 +186,11 @@ func (a *app) writeExplanations(j *cases.Judged) error {
 		row := explanationRow{Probability: round(e.Probability)}
 		for _, p := range e.Parts {
 			name := notNamed
-			if p != suspect.NotNamed {
+			switch p {
+			case suspect.NotNamed:
+			case suspect.NotAsDrawn:
+				name = notAsDrawn
+			default:
 				name = j.Components[p.Key].Name
 			}
 			row.Parts = append(row.Parts, name)
