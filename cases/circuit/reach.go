@@ -1,0 +1,308 @@
+package circuit
+
+import (
+	"math"
+
+	"knowngood.example/cases/suspect"
+)
+
+// Expect is what the reading can be at all under the hypothesis.
+func (o *Observation) Expect(h suspect.Hypothesis) Span {
+	key, _ := o.key(h)
+	return o.reach(o.doneOf(key))
+}
+
+// reach bounds what can be shown under the faults. Where a resistance is unknown by
+// decades and loads depend on what feeds them, all of it at once would allow for
+// loads that are starved by much and fed through little; piece by piece it does not.
+func (o *Observation) reach(faults []done) Span {
+	first := true
+	var out Span
+	for _, piece := range o.pieces(faults) {
+		s := o.reachAt(piece)
+		if first {
+			out, first = s, false
+		}
+		out = out.with(s)
+	}
+	return out
+}
+
+// nearest is how far what was shown lies outside what can be, by the piece that it
+// lies nearest to.
+func (o *Observation) nearest(faults []done) float64 {
+	off := o.off(o.reachAt(faults))
+	if off > 0 || !o.starves(faults) {
+		return off
+	}
+	off = math.Inf(1)
+	for _, piece := range o.pieces(faults) {
+		if off = math.Min(off, o.off(o.reachAt(piece))); off == 0 {
+			break
+		}
+	}
+	return off
+}
+
+// starves reports whether pieces tell more than the whole.
+func (o *Observation) starves(faults []done) bool {
+	for _, f := range faults {
+		if f.varies() {
+			return len(o.model.loads) > 0 && o.Quantity != Ohms
+		}
+	}
+	return false
+}
+
+// pieceEnds are where pieces of an unknown resistance end, by its least.
+var pieceEnds = []float64{1, 3, 10, 30, 100, 1e4}
+
+// pieces are the faults with each unknown resistance cut into pieces.
+func (o *Observation) pieces(faults []done) [][]done {
+	if !o.starves(faults) {
+		return [][]done{faults}
+	}
+	out := [][]done{nil}
+	for _, f := range faults {
+		cut := []done{f}
+		if f.varies() {
+			cut = nil
+			for k, from := range pieceEnds {
+				to := f.ohms.Hi
+				if k+1 < len(pieceEnds) {
+					to = f.ohms.Lo * pieceEnds[k+1]
+				}
+				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}})
+			}
+		}
+		var next [][]done
+		for _, before := range out {
+			for _, c := range cut {
+				next = append(next, append(append([]done{}, before...), c))
+			}
+		}
+		out = next
+	}
+	return out
+}
+
+// reachAt is reach in one piece.
+func (o *Observation) reachAt(faults []done) Span {
+	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: o.model.loadsUnder(faults)}
+	out := o.span(x)
+	if sameStretch(faults) {
+		x.before = false
+		out = out.with(o.span(x))
+	}
+	return out
+}
+
+func sameStretch(faults []done) bool {
+	for i := range faults {
+		for j := range i {
+			if faults[i].stretch == faults[j].stretch {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// span is what is shown under what is assumed, over all that the leads may have
+// touched.
+func (o *Observation) span(x assumed) Span {
+	all := o.spans(x)
+	out := all[0]
+	for _, s := range all[1:] {
+		out = out.with(s)
+	}
+	return out
+}
+
+// spans are those of each pair of places that the leads may have touched. Of what
+// is driven in pulses a meter shows the mean over the time it is driven and the time
+// it is not.
+func (o *Observation) spans(x assumed) []Span {
+	out := o.spansOf(o.model, x)
+	if o.idle == nil {
+		return out
+	}
+	x.loads, x.bulbs = nil, nil
+	for k, off := range o.spansOf(o.idle, x) {
+		on, duty := out[k], o.Duty
+		if !x.bounds {
+			duty = Exactly((duty.Lo + duty.Hi) / 2)
+		}
+		mean := func(d float64) Span { return Span{d*on.Lo + (1-d)*off.Lo, d*on.Hi + (1-d)*off.Hi} }
+		out[k] = mean(duty.Lo).with(mean(duty.Hi))
+	}
+	return out
+}
+
+func (o *Observation) spansOf(m *model, x assumed) []Span {
+	if o.Quantity == Amps {
+		return []Span{o.amps(m, x)}
+	}
+	var out []Span
+	for _, red := range o.Red {
+		for _, black := range o.Black {
+			out = append(out, o.at(m, x, m.node[red], m.node[black]))
+		}
+	}
+	return out
+}
+
+func (o *Observation) at(m *model, x assumed, red, black int) Span {
+	posts := x.choose(ofPosts, o.setup.Posts)
+	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
+	if !x.bounds && o.Quantity != Ohms {
+		return o.atPoint(m, x, red, black, posts.Lo)
+	}
+	w, conducting := m.solved(x, red, black)
+	switch o.Quantity {
+	case Ohms:
+		return w.ohms(red, black)
+	case Shine:
+		v := w.volts(red, black, Exactly(1))
+		return magnitude(v)
+	}
+	v := w.volts(red, black, posts)
+	if o.Lead.Lo >= MeterOhms {
+		if c, ok := m.extremes(x, red, black, posts); ok {
+			v = v.and(c)
+		}
+	}
+	for s, sure := range conducting {
+		v = o.clamp(m, v, s, sure, red, black, x)
+	}
+	if o.Through.Hi > 0 {
+		if ohms, ok := m.between(x, red, black); ok {
+			v = o.both(v, times(o.Through, ohms))
+		}
+	}
+	return v
+}
+
+// atPoint is at in a draw.
+func (o *Observation) atPoint(m *model, x assumed, red, black int, posts float64) Span {
+	all := m.voltages(x)
+	v := all[red] - all[black]
+	if o.Quantity == Shine {
+		return Exactly(math.Abs(v / posts))
+	}
+	if o.Through.Hi > 0 {
+		if ohms, ok := m.between(x, red, black); ok {
+			// The current is better known than the rest, as far as it can flow at all.
+			if known := (o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo; ohms.Lo < isLow {
+				v = known
+			}
+		}
+	}
+	return Exactly(v)
+}
+
+// isLow is the resistance, in ohms, up to which a drop is foretold by the current
+// that was read and not by all that is in the way of it.
+const isLow = 0.5
+
+// both is what two bounds allow together. Where they allow nothing it is the one
+// that what was shown lies farther from.
+func (o *Observation) both(a, b Span) Span {
+	if a.Lo <= b.Hi && b.Lo <= a.Hi {
+		return Span{math.Max(a.Lo, b.Lo), math.Min(a.Hi, b.Hi)}
+	}
+	if o.off(a) > o.off(b) {
+		return a
+	}
+	return b
+}
+
+// clamp holds a voltage over a diode at its knee.
+func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, x assumed) Span {
+	st := &m.stretches[s]
+	same, round := st.a == red && st.b == black, st.a == black && st.b == red
+	if !same && !round || !x.bounds {
+		return v
+	}
+	for _, f := range x.faults {
+		if f.stretch != s {
+			continue
+		}
+		if f.does == other {
+			same, round = round, same
+		} else {
+			return v // open or shorted, it holds nothing
+		}
+	}
+	if round {
+		v = turned(v)
+	}
+	v.Hi = math.Min(v.Hi, knee.Hi)
+	if sure {
+		v.Lo = math.Max(v.Lo, knee.Lo)
+	}
+	v.Lo = math.Min(v.Lo, v.Hi)
+	if round {
+		v = turned(v)
+	}
+	return v
+}
+
+func magnitude(v Span) Span {
+	switch {
+	case v.Lo >= 0:
+		return v
+	case v.Hi <= 0:
+		return turned(v)
+	}
+	return Span{0, math.Max(-v.Lo, v.Hi)}
+}
+
+// amps through the stretch of the element, without sign.
+func (o *Observation) amps(m *model, x assumed) Span {
+	s := m.of[o.Along]
+	if s < 0 {
+		return Span{}
+	}
+	x.sensed = s + 1
+	a, mid := m.stretches[s].a, m.n+2
+	if !x.bounds {
+		v := m.voltages(x)
+		return Exactly(math.Abs(v[a]-v[mid]) / senseOhms)
+	}
+	w, _ := m.solved(x, a, mid)
+	v := w.volts(a, mid, x.choose(ofPosts, m.setup.Posts))
+	if c, ok := m.extremes(x, a, mid, m.setup.Posts); ok {
+		v = v.and(c)
+	}
+	out := magnitude(v).Times(1 / senseOhms)
+	for _, f := range x.faults {
+		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {
+			// Where the clamp was, before the short or behind it, nobody said.
+			x.far = true
+			b := m.stretches[s].b
+			w, _ := m.solved(x, mid, b)
+			behind := magnitude(w.volts(mid, b, x.choose(ofPosts, m.setup.Posts)))
+			return out.with(behind.Times(1 / senseOhms))
+		}
+	}
+	return out
+}
+
+// leads are all places at which the instrument may have been, for bounds.
+func (o *Observation) leads(m *model) []Bridge {
+	var out []Bridge
+	if o.Quantity == Amps || o.Lead.Hi <= 0 {
+		return out
+	}
+	for _, red := range o.Red {
+		for _, black := range o.Black {
+			ohms := o.Lead
+			if len(o.Red)*len(o.Black) > 1 {
+				ohms.Hi = math.Inf(1)
+			}
+			out = append(out, Bridge{A: m.node[red], B: m.node[black], Ohms: ohms})
+		}
+	}
+	return out
+}
