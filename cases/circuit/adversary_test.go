@@ -319,7 +319,7 @@ func attack(r *rand.Rand, c *Circuit, setup Setup, read Reading, o *Observation,
 func TestBoundsHold(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(*seed, 99))
-	many, until := 400, time.Time{}
+	many, until := 160, time.Time{}
 	if testing.Short() {
 		many = 60
 	}
