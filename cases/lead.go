@@ -174,3 +174,18 @@ func (c *Case) between(d *Drawn, text string) (a, b int, ok bool) {
 	}
 	return 0, 0, false
 }
+
+// DrawnAt is what drawings say of a point: the colour and size of a wire that ends
+// there, and the last drawing that has it; nil when none does.
+func (c *Case) DrawnAt(p *Point) (colour, gauge string, by *Step) {
+	for _, e := range c.elements(c.everything()) {
+		if k := c.pointKey(p.Name); c.pointKey(e.GetFrom()) != k && c.pointKey(e.GetTo()) != k {
+			continue
+		}
+		by = e.By
+		if e.GetKind() == eventv1.ElementKind_ELEMENT_KIND_WIRE {
+			colour, gauge = or(colour, e.GetColour()), or(gauge, e.GetGauge())
+		}
+	}
+	return colour, gauge, by
+}

@@ -214,3 +214,52 @@ func ReadingUnit(r *eventv1.Reading) string {
 	}
 	return dim.SI()
 }
+
+// Tell is what the reading of the step tells of the circuits that are drawn, without
+// weighing it against the rest; ok is false when it tells nothing of them.
+func (c *Case) Tell(t *suspect.Table, step *Step) (out Telling, ok bool) {
+	j := c.Judge(t)
+	a, _, _ := c.ask(j.Table, c.everything())
+	reads := a.observe(step)
+	if len(reads) == 0 {
+		return Telling{}, false
+	}
+	return j.telling(reads, nil), true
+}
+
+// Strangers are the points of a reading that no drawing has, though there are
+// drawings, each with the nearest that one has; none when a drawing has them all, or
+// none of them.
+func (c *Case) Strangers(step *Step) map[string]string {
+	r := step.Says.GetReading()
+	all := c.Circuits()
+	if r == nil || len(all) == 0 {
+		return nil
+	}
+	var points []string
+	for _, d := range all {
+		points = append(points, d.Points...)
+	}
+	out := map[string]string{}
+	for _, name := range []string{r.GetRed(), r.GetBlack(), r.GetAt()} {
+		if name == "" || slices.Contains(bodies, notation.Key(name)) || slices.ContainsFunc(all, func(d *Drawn) bool { return len(c.place(d, name)) > 0 }) {
+			continue
+		}
+		key, near := c.pointKey(name), ""
+		for _, p := range points {
+			if c.pointKey(p) == notation.Nearest(key, c.keys(points)) {
+				near = p
+			}
+		}
+		out[name] = near
+	}
+	return out
+}
+
+func (c *Case) keys(points []string) []string {
+	var out []string
+	for _, p := range points {
+		out = append(out, c.pointKey(p))
+	}
+	return out
+}

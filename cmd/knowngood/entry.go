@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -305,13 +306,15 @@ func (a *app) push(ctx context.Context) (*client.Sent, error) {
 type stored struct {
 	Case string `json:"case"`
 	// Seq is 0 while the entry waits to be sent.
-	Seq     uint64          `json:"seq"`
-	ID      string          `json:"id"`
-	Kind    string          `json:"kind"`
-	State   string          `json:"state"`
-	Text    string          `json:"text"`
-	Remarks []string        `json:"remarks"`
-	Event   json.RawMessage `json:"event"`
+	Seq     uint64   `json:"seq"`
+	ID      string   `json:"id"`
+	Kind    string   `json:"kind"`
+	State   string   `json:"state"`
+	Text    string   `json:"text"`
+	Remarks []string `json:"remarks"`
+	// Tells is what a reading tells of the circuits that are drawn.
+	Tells []string        `json:"tells"`
+	Event json.RawMessage `json:"event"`
 }
 
 // tell writes what became of one event; the error is a server's refusal.
@@ -321,7 +324,7 @@ func (d *desk) tell(ctx context.Context, s *eventv1.Signed, sent *client.Sent) e
 		return err
 	}
 	e := o.Event
-	out := stored{Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(o.Kind), State: "waiting to send", Remarks: []string{}, Event: export.View(s.GetEvent())}
+	out := stored{Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(o.Kind), State: "waiting to send", Remarks: []string{}, Tells: []string{}, Event: export.View(s.GetEvent())}
 	if no, ok := sent.Refused[e.GetId()]; ok {
 		return fmt.Errorf("%s was not taken: %w\nit is kept: 'knowngood sync' lists what was refused", out.Kind, &client.Refusal{Reason: no.Result.GetReason(), Text: no.Result.GetText()})
 	}
@@ -335,17 +338,64 @@ func (d *desk) tell(ctx context.Context, s *eventv1.Signed, sent *client.Sent) e
 			// Another command of this home may have sent it.
 			out.State, out.Seq = "sent", step.Seq
 		}
+		if out.Tells, err = d.tells(step); err != nil {
+			return err
+		}
 	}
 	for _, r := range out.Remarks {
 		d.warn(r)
 	}
-	return d.show.Write([]stored{out}, func() client.Table {
+	err = d.show.Write([]stored{out}, func() client.Table {
 		number := "waits"
 		if out.Seq > 0 {
 			number = fmt.Sprintf("#%d", out.Seq)
 		}
 		return client.Table{Head: []string{"Entry", "Kind", "Says"}, Rows: [][]string{{number, out.Kind, out.Text}}}
 	})
+	if err != nil || d.show.Format != "table" {
+		return err
+	}
+	p := client.Page{Style: d.show.Style, W: d.out}
+	for _, t := range out.Tells {
+		p.Item("-", t)
+	}
+	return p.Err()
+}
+
+// tells says at once what a reading tells of the circuits that are drawn, and which
+// of its points no drawing has.
+func (d *desk) tells(step *cases.Step) ([]string, error) {
+	out := []string{}
+	if step.Says.GetReading() == nil {
+		return out, nil
+	}
+	for name, near := range d.copy.Case.Strangers(step) {
+		text := fmt.Sprintf("no drawing has the point %q, so the reading tells nothing of the circuit", name)
+		if near != "" {
+			text += fmt.Sprintf("; did you mean %s? 'knowngood correct last' puts it right", near)
+		}
+		out = append(out, text)
+	}
+	slices.Sort(out)
+	table, err := d.table()
+	if err != nil {
+		return out, err
+	}
+	if t, ok := d.copy.Case.Tell(table, step); ok {
+		row := shapeTelling(t)
+		should := "as it should be: "
+		if !row.Fits {
+			should = "not as it should be: "
+		}
+		out = append(out, should+"with nothing wrong "+cases.SpanWords(t.Well, row.Unit))
+		if row.Doubt != "" {
+			out = append(out, row.Doubt)
+		}
+		for _, words := range tellingWords(row) {
+			out = append(out, strings.ToLower(words[:1])+strings.TrimSuffix(words[1:], "."))
+		}
+	}
+	return out, nil
 }
 
 // recording marks a command as one that records.

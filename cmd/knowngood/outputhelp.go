@@ -17,7 +17,8 @@ known. Money is {"minor": 1250, "currency": "EUR"}: minor units of ISO 4217; in 
 '1250 EUR'. Case and entry ids are UUIDv7.
 
 recording  case, seq (0 while it waits), id, kind, state ('sent', 'waiting to send'),
-           text, remarks (list), event (the event as protobuf JSON)
+           text, remarks (list), tells (list: what a reading tells of a drawing), event
+           (the event as protobuf JSON)
 board      case, shop, vehicle, vin, concern, state, opened, waits_for, waits_for_you,
            tested, only_believed, findings, temporary (list), spent (list of money),
            spent_without_test (list of money), entries
@@ -45,7 +46,7 @@ review --rules  rule, severity, doctrine
 brief, handback
            json: title, sections (title, lines (text, mark, entries), none), cautions
            ndjson and csv, a row a line: section, mark, text, entries
-pins       point, pin, colour, where, net, source, last, seq
+pins       point, pin, colour, gauge, where, net, source, last, seq
 spend      seq, what, grade, reason, why, minutes, cost (list of money)
 use        case, vehicle, concern, name, person, shop, shop_id, server, home
 join       name, person, shop, shop_id, role, device

@@ -18,8 +18,10 @@ type pinRow struct {
 	Point  string `json:"point"`
 	Pin    string `json:"pin"`
 	Colour string `json:"colour"`
-	Where  string `json:"where"`
-	Net    string `json:"net"`
+	// Gauge of the wire there, as written: '1.5 mm2'.
+	Gauge string `json:"gauge"`
+	Where string `json:"where"`
+	Net   string `json:"net"`
 	// Source is where that was learned: the basis of the drawing and its source.
 	Source string `json:"source"`
 	// Last is the last reading with a lead there, Seq its entry; 0: none.
@@ -53,13 +55,13 @@ func runPins(ctx context.Context, a *app, o *askFlags, words []string) error {
 		}
 	}
 	slices.SortFunc(rows, func(a, b pinRow) int { return strings.Compare(notation.Key(a.Point), notation.Key(b.Point)) })
-	t := client.Table{Head: []string{"Point", "Colour", "Where", "From", "Last reading"}, None: "No point is known yet: readings and drawings bring them."}
+	t := client.Table{Head: []string{"Point", "Colour", "Size", "Where", "From", "Last reading"}, None: "No point is known yet: readings and drawings bring them."}
 	for _, r := range rows {
 		last := r.Last
 		if r.Seq > 0 {
 			last += fmt.Sprintf(" (#%d)", r.Seq)
 		}
-		t.Rows = append(t.Rows, []string{r.Point, r.Colour, r.Where, r.Source, last})
+		t.Rows = append(t.Rows, []string{r.Point, r.Colour, r.Gauge, r.Where, r.Source, last})
 	}
 	return a.show.Write(rows, func() client.Table { return t })
 }
@@ -69,8 +71,16 @@ func pin(c *cases.Case, p *cases.Point) pinRow {
 	if p.Seen.GetNet() != 0 {
 		row.Net = notation.Word(p.Seen.GetNet())
 	}
+	colour, gauge, by := c.DrawnAt(p)
+	row.Gauge = gauge
+	if row.Colour == "" {
+		row.Colour = colour
+	}
 	if p.Basis != nil {
-		d := p.Basis.Says.GetCircuitDrawn()
+		by = p.Basis
+	}
+	if by != nil {
+		d := by.Says.GetCircuitDrawn()
 		row.Source = notation.Word(d.GetBasis())
 		if d.GetSource() != "" {
 			row.Source += ": " + d.GetSource()
