@@ -94,7 +94,8 @@ func (m *model) build(x *assumed) *network {
 		}
 	}
 	if !x.noLeaks {
-		w.join(plus, minus, leakPlus) // an ohmmeter may see it
+		// An ohmmeter may see it, by way of all that floats beside the model too.
+		w.join(plus, minus, leakPlus.Times(float64(len(m.c.Points))))
 	}
 	for k, b := range m.bridges {
 		ohms := choose(ofLoad, b.Ohms)

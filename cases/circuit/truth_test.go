@@ -22,8 +22,8 @@ import (
 //     floats leaks to the supply and to ground within Leak in all, from anywhere.
 //   - A fuse through which more than blows times its rating would flow is blown. One through which
 //     more than its rating would flow is blown or not: what overloads it may come
-//     and go. No other is; and none would carry more than its rating without what is
-//     wrong.
+//     and go. No other is; and none would carry more than nine tenths of its
+//     rating without what draws too much.
 //   - A contact whose conditions nobody knows is open or closed. One that a coil
 //     moves is closed from 0.7 of the nominal voltage over the coil, open under 0.1, and
 //     between them either.
@@ -343,7 +343,7 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 			amps := math.Abs(s.Amps[x])
 			if amps > rating && !mayBlow[k] {
 				well, ok := solve(t.draws)
-				if !ok || math.Abs(well.Amps[x]) > rating {
+				if !ok || math.Abs(well.Amps[x]) > 0.9*rating {
 					return nil, false
 				}
 				mayBlow[k] = true
