@@ -170,7 +170,8 @@ func (st *stretch) isUnknown(c *Circuit) bool {
 	return st.kind >= Load && st.kind != Diode && r.Hi > 30*r.Lo
 }
 
-// looped reports whether the stretches other than loads form a loop, both posts
+// looped reports whether the stretches other than loads, and what bridges them, form
+// a loop, or a load feeds what others hang on; both posts
 // counted as one node each.
 func (m *model) looped() bool {
 	root := make([]int, m.n)
@@ -194,5 +195,17 @@ func (m *model) looped() bool {
 		}
 		root[a] = b
 	}
-	return false
+	for _, b := range m.bridges {
+		x, y := find(b.A), find(b.B)
+		if x == y {
+			return true
+		}
+		root[x] = y
+	}
+	for _, s := range m.loads { // one that feeds others
+		if st := &m.stretches[s]; find(st.a) == find(st.b) {
+			return true
+		}
+	}
+	return find(plus) == find(minus)
 }
