@@ -1,0 +1,89 @@
+// Package circuit is the physics of a wiring path that somebody drew: what a reading
+// can show under a fault, what it is likely to show, and what it therefore rules
+// out. It knows no protobuf and no case; readings become evidence of package
+// suspect.
+//
+// # The circuit
+//
+// Elements lie between nodes: wires, contacts, splices, grounds, switches and relay
+// contacts, fuses, module outputs, loads, lamps, motors, coils, resistors, diodes.
+// Node 0 is the battery's negative post, node 1 the positive one; what lies over
+// them at the moment of a reading is given as a span of volts. A module's own 5 V is
+// a circuit of its own, whose supply is an element like others.
+//
+// A Setup is the state while something was read: which contacts were closed, open or
+// either, what was unplugged (Gone), what was bridged, whether the battery was off.
+// Contacts that a drawn coil closes follow the voltage over it (pulled in from 0.7 of
+// the nominal voltage, let go at 0.1; common practice), diodes conduct past their
+// knee, fuses do not hold 1.6 times their rating for long (ISO 8820-3, from memory).
+// An instrument is part of the circuit: a voltmeter is 10 megohm between the two
+// leads, a filament test lamp 1.5 to 70 ohm. What floats leaks through 30 megohm to
+// 30 gigohm to supply and to ground (assumed): that is the ghost voltage. An ohmmeter
+// sees filaments a tenth and motors a fifth of what they are hot or turning.
+//
+// Unknown resistances are spans: of wires by length and cross-section (IEC 60228 class
+// 5; ASTM B258 for American gauges; copper 0.00393 per kelvin), of contacts and
+// grounds by what may drop over one that is well (common practice: under 0.1 to 0.2
+// V, a whole side under 0.5 V), of loads by power, current or resistance, 15 % either way;
+// a filament's current goes about as the 0.55th power of the voltage, and its power
+// holds at 13.5 V of 12 (UN ECE Regulation 37, from memory).
+//
+// # Solving
+//
+// Nodes are removed one by one: a star of conductances g1..gm is to its ends the same
+// as a mesh of gi gj / (g1+...+gm) (star-mesh transform; for all nodes at once, Kron's
+// reduction). All terms are positive, so nothing cancels, an open is 0 and an island
+// is seen. Backwards, each voltage is the mean of its neighbours', weighted by the
+// conductances. See solve.go; the tests hold it to exact rationals, to a second, plain
+// solver and to ngspice.
+//
+// # Stretches
+//
+// Elements one behind the other that nothing branches off and no lead touches are one
+// stretch to a reading: what is wrong with one of them is wrong with all. Faults with
+// the same effect on the same stretch are one class, so that a judgement asks once for
+// each pair of classes and not for each pair of faults.
+//
+// A fault adds ohms in series (open: 100 megohm and more; high resistance: from what
+// would drop half a volt at the circuit's own current, up to 100 megohm), puts others
+// in their place (shorted, draws too much, seized, wrong part), leads to a post (a
+// short: under a tenth of an ohm), holds a contact closed, or turns a diode round. What
+// it does to fuses above it follows.
+//
+// # Outer bounds
+//
+// Observation.Expect bounds what a reading can show at all. A proof rests on these
+// alone, never on samples: samples bound from within and would prove too much.
+//
+//  1. The mesh of spans: gi gj / sum grows with gi and with gj and falls with every
+//     other, so its ends are at those ends; the voltage of the last four nodes is
+//     monotone in each of the five conductances left. By induction over the nodes
+//     removed, what is computed holds the truth at every point of the spans. It is
+//     wide where the conductances of one star count as independent.
+//  2. Two corners: where what conducts is two trees, one from each post, with loads
+//     between, the sign of the change with each conductance is fixed, the extremes are
+//     at two corners, and those are solved exactly. Why is told in corner.go. Leaks, and
+//     what still gets through an open, are added as what they can move a node by.
+//  3. Both hold, so their intersection does. What floats, loops, diodes and contacts
+//     nobody knows the state of are left to the first.
+//  4. How much a load draws depends on what feeds it: begun with all it could draw, each
+//     round gives a least voltage over it, and that a narrower resistance. A high
+//     resistance is bounded piece by piece, since all of it at once would allow for a
+//     load that is starved by much and fed through little.
+//  5. A known current bounds a drop by itself, where all of it flows through what lies
+//     between the leads. Two bounds that have nothing in common contradict the fault.
+//
+// A reading that lies three standard deviations outside contradicts a hypothesis
+// (meter: half a percent and 30 mV, which allows for a black lead's offset).
+//
+// # Scores
+//
+// Observation.LogLiks is how likely a reading is under each draw of the unknown
+// resistances: sixteen values for each of up to two, ten of them in the lower three
+// decades. A draw is the same resistances in every reading, and the mean is over
+// products: one high resistance explains 6, 6, 6 V and not 6, 2, 6. A cell is as wide as
+// its neighbours are apart; what floats may lie anywhere its leaks allow; one reading in
+// a hundred says nothing. Most is what no draw can exceed: a judgement ranks by it first
+// and asks for draws only where it matters. Something not named seldom has to do with
+// a reading on what is drawn; a wrong drawing often has.
+package circuit
