@@ -82,7 +82,6 @@ func (m *model) build(x *assumed) *network {
 	leak := Leak
 	if bounds {
 		leak.Hi = math.Inf(1) // all of it may leak somewhere else
-	} else {
 	}
 	leakPlus, leakMinus := choose(ofLeakPlus, leak).conductance(), choose(ofLeakMinus, leak).conductance()
 	for k := range m.n {

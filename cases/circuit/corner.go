@@ -1,123 +1,51 @@
 package circuit
 
-import "math"
+import "slices"
 
 // Star-mesh elimination forgets that the conductances it makes of one star go
-// together, so that its bounds are wide where loads lie side by side. In a circuit
-// like a tree the voltage between two nodes rises with some conductances and falls
-// with others, whatever their values: its extremes are at two corners of all the
-// spans, and those are solved exactly.
+// together, so that its bounds are wide where loads lie side by side. Where few
+// conductances are left once everything in series and side by side is put together,
+// all their corners can be tried instead, and the bounds are exact.
 //
-// Why the signs are fixed: by reciprocity the change of a voltage V(red)-V(black)
-// with the conductance between i and j has the sign of -(Vi-Vj)(Ui-Uj), with U the
-// voltages that a current into red and out of black makes while both posts are held
-// at 0. Where what conducts is two trees, one with its root at the positive post and
-// one at the negative, with loads from the one to the other, current can flow through
-// any element in one direction only: away from plus in the first tree, through loads
-// from the first to the second, towards minus in the second. So Vi-Vj never changes its
-// sign. U has its source and sink at two nodes; off the trees' paths from them to the roots
-// every branch only takes from, or only gives to, the node it hangs on, and loads are
-// fed from the one end that is nearer to the source: the sign of Ui-Uj is that at any
-// values. What floats, and loops, are left to the bounds of the mesh.
+// Why corners are enough: a voltage between two nodes, as a function of one
+// conductance with the others fixed, is a quotient of two linear functions of it, and
+// so rises or falls all the way. Going from any point of the spans to an end in one
+// conductance after another, each time to the end where the voltage is higher, leads to
+// a corner where it is as high at least; so the highest is at a corner, and the
+// lowest. It does not matter in which direction each one works there, nor that this may
+// differ from corner to corner.
+//
+// What is put together keeps its own ends: of two in series g h / (g+h) and of two side
+// by side g+h rise with both, and each element is in one of the conductances that are
+// left, so that these are independent. The four nodes that are asked about stay: the
+// posts and where the leads are.
 
-// side of a node: which tree it belongs to.
-const (
-	island = iota
-	feed
-	earth
-)
+// maxCore is how many conductances may be left for all corners to be tried.
+const maxCore = 9
 
-// tree works out the two trees of the model; false when what conducts is none.
-func (m *model) tree() ([]int, bool) {
-	side := make([]int, m.n)
-	if m.loops {
-		return nil, false
-	}
-	side[plus], side[minus] = feed, earth
-	for again := true; again; {
-		again = false
-		for s := range m.stretches {
-			st := &m.stretches[s]
-			if !st.conducts() || side[st.a] == side[st.b] {
-				continue
-			}
-			switch {
-			case side[st.a] == island:
-				side[st.a], again = side[st.b], true
-			case side[st.b] == island:
-				side[st.b], again = side[st.a], true
-			default:
-				return nil, false // from post to post
-			}
-		}
-	}
-	hung := make([]int, m.n) // what ends at a node of no tree
-	hang := func(a, b int) bool {
-		if side[a] != island && side[a] == side[b] {
-			return false
-		}
-		if side[a] == island {
-			hung[a]++
-		}
-		if side[b] == island {
-			hung[b]++
-		}
-		return true
-	}
-	for s := range m.stretches {
-		st := &m.stretches[s]
-		if st.kind == Diode || st.follows >= 0 || st.position == Either {
-			return nil, false
-		}
-		if (!st.conducts() || side[st.a] == island) && st.position == Closed && !hang(st.a, st.b) {
-			return nil, false
-		}
-	}
-	for _, b := range m.bridges {
-		beside := false // a lead round one stretch only makes it conduct better
-		for s := range m.stretches {
-			st := &m.stretches[s]
-			beside = beside || st.a == b.A && st.b == b.B || st.a == b.B && st.b == b.A
-		}
-		if !beside && !hang(b.A, b.B) {
-			return nil, false
-		}
-	}
-	for k := range hung {
-		if hung[k] > 1 {
-			return nil, false
-		}
-	}
-	return side, true
+// edge is a conductance between two nodes.
+type edge struct {
+	i, j int
+	g    Span
 }
 
-// conducts reports whether the stretch is no load and closed.
-func (st *stretch) conducts() bool {
-	return (st.kind <= Output) && st.position == Closed
-}
-
-// extremes bounds the voltage between two nodes under what is assumed, by its
-// corners. False where the signs are not fixed.
+// extremes bounds the voltage between two nodes under what is assumed, by the
+// corners. False where too much is left to try, or where one of the nodes floats.
 func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
-	side, ok := m.trees()
-	for _, l := range m.leads {
-		ok = ok && l.Ohms.Lo >= MeterOhms
-	}
-	if !ok || side[red] == island || black < m.n && side[black] == island {
-		return Span{}, false
-	}
-	for _, f := range x.faults {
-		st := &m.stretches[f.stretch]
-		switch {
-		case f.does == toMinus && side[st.a] != feed, f.does == toPlus, f.does == stuck, f.does == other:
-			return Span{}, false
-		}
+	if len(m.gated()) > 0 {
+		return Span{}, false // how those stand follows from voltages
 	}
 	x.noLeaks, x.lead = true, Bridge{}
+	x.holds = m.blownFuses(x)
 	w := m.build(&x)
-	type edge struct {
-		i, j int
-		g    Span
+	for _, l := range m.leads {
+		if l.Ohms.Lo < MeterOhms {
+			g := l.Ohms.conductance()
+			if len(m.leads) > 1 {
+				g.Lo = 0 // it is at one of several places
+			}
+			w.join(l.A, l.B, g)
+		}
 	}
 	var edges []edge
 	open := 0.0 // what still gets through where something is open
@@ -128,57 +56,111 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 			case g.Hi <= 1/openOhms.Lo:
 				open += g.Hi
 				w.g[i*w.n+j], w.g[j*w.n+i] = Span{}, Span{}
-			case g.Lo <= 0:
-				return Span{}, false
 			default:
 				edges = append(edges, edge{i, j, g})
 			}
 		}
 	}
-	set := func(of func(edge) float64) {
-		for _, d := range edges {
-			g := Exactly(of(d))
-			w.g[d.i*w.n+d.j], w.g[d.j*w.n+d.i] = g, g
-		}
-	}
-	set(func(d edge) float64 { return math.Sqrt(d.g.Lo * d.g.Hi) })
-	v, u := w.solve(1), w.inject(red, black)
-	turns := false
-	at := func(highest bool) float64 {
-		set(func(d edge) float64 {
-			if rises := -(v[d.i]-v[d.j])*(u[d.i]-u[d.j]) > 0; rises == highest {
-				return d.g.Hi
-			}
-			return d.g.Lo
-		})
-		s, t := w.solve(1), w.inject(red, black)
-		for _, d := range edges {
-			here, middle := (s[d.i]-s[d.j])*(t[d.i]-t[d.j]), (v[d.i]-v[d.j])*(u[d.i]-u[d.j])
-			turns = turns || here*middle < 0 && math.Abs(here)*d.g.Hi > 1e-9
-		}
-		return s[red] - s[black]
-	}
-	share := Span{at(false), at(true)}
-	if turns {
-		return Span{}, false // a sign is not fixed after all, as between two branches that hang on one trunk
-	}
-	// What leaks, and what a meter takes, moves a node by no more than through the
-	// largest resistance there may be between it and the posts.
-	set(func(d edge) float64 { return d.g.Lo })
+	// What leaks, what a meter takes and what an open lets through are currents of at
+	// most their conductance times the supply into some node. A current into a node
+	// moves no node more than itself, and that by its resistance to the posts, which is
+	// the largest when every conductance is the least.
 	r := w.inject(red, red)[red] + w.inject(black, black)[black]
-	moved := r * (2*float64(m.n)*per(Leak.Lo) + 1/MeterOhms + open)
+	moved := r * (2*float64(w.n)*per(Leak.Lo) + 1/MeterOhms + open)
 	if !(moved < 0.1) {
-		return Span{}, false // it floats
+		return Span{}, false // it floats, or nearly
 	}
+	edges = core(edges, red, black)
+	if len(edges) > maxCore {
+		return Span{}, false
+	}
+	share := corners(edges, red, black)
 	out := times(share, e)
 	return Span{out.Lo - moved*e.Hi - 1e-9, out.Hi + moved*e.Hi + 1e-9}, true
 }
 
-// trees is tree, worked out once.
-func (m *model) trees() ([]int, bool) {
-	if !m.asked {
-		m.side, m.isTree = m.tree()
-		m.asked = true
+// core puts together what is side by side and what is in series, and leaves out what
+// ends nowhere, until nothing changes.
+func core(edges []edge, red, black int) []edge {
+	stays := func(k int) bool { return k == plus || k == minus || k == red || k == black }
+	for again := true; again; {
+		again = false
+		var next []edge
+		for _, d := range edges {
+			if d.i == d.j || d.i == plus && d.j == minus || d.i == minus && d.j == plus {
+				continue // between the posts it moves nothing
+			}
+			k := slices.IndexFunc(next, func(o edge) bool { return o.i == d.i && o.j == d.j || o.i == d.j && o.j == d.i })
+			if k >= 0 {
+				next[k].g = next[k].g.Plus(d.g)
+			} else {
+				next = append(next, d)
+			}
+		}
+		edges = next
+		at := map[int][]int{}
+		for k, d := range edges {
+			at[d.i], at[d.j] = append(at[d.i], k), append(at[d.j], k)
+		}
+		for n, all := range at {
+			if stays(n) || len(all) > 2 {
+				continue
+			}
+			again = true
+			a := edges[all[0]]
+			if len(all) == 1 {
+				edges = slices.Delete(edges, all[0], all[0]+1)
+				break
+			}
+			b := edges[all[1]]
+			edges = slices.Delete(edges, max(all[0], all[1]), max(all[0], all[1])+1)
+			edges[min(all[0], all[1])] = edge{a.i + a.j - n, b.i + b.j - n, inSeries(a.g, b.g)}
+			break
+		}
 	}
-	return m.side, m.isTree
+	return edges
+}
+
+func inSeries(a, b Span) Span {
+	of := func(x, y float64) float64 {
+		if x <= 0 || y <= 0 {
+			return 0
+		}
+		return x * y / (x + y)
+	}
+	return Span{of(a.Lo, b.Lo), of(a.Hi, b.Hi)}
+}
+
+// corners is the least and the most that lies between two nodes over all corners, as
+// a share of the supply.
+func corners(edges []edge, red, black int) Span {
+	node := map[int]int{minus: minus, plus: plus}
+	number := func(k int) int {
+		if _, ok := node[k]; !ok {
+			node[k] = len(node)
+		}
+		return node[k]
+	}
+	red, black = number(red), number(black)
+	for k := range edges {
+		edges[k].i, edges[k].j = number(edges[k].i), number(edges[k].j)
+	}
+	w := newNetwork(len(node))
+	var out Span
+	for corner := range 1 << len(edges) {
+		for k, d := range edges {
+			g := d.g.Lo
+			if corner>>k&1 == 1 {
+				g = d.g.Hi
+			}
+			w.g[d.i*w.n+d.j], w.g[d.j*w.n+d.i] = Exactly(g), Exactly(g)
+		}
+		v := w.solve(1)
+		s := Exactly(v[red] - v[black])
+		if corner == 0 {
+			out = s
+		}
+		out = out.with(s)
+	}
+	return out
 }

@@ -60,12 +60,13 @@
 //     monotone in each of the five conductances left. By induction over the nodes
 //     removed, what is computed holds the truth at every point of the spans. It is
 //     wide where the conductances of one star count as independent.
-//  2. Two corners: where what conducts is two trees, one from each post, with loads
-//     between, the sign of the change with each conductance is fixed, the extremes are
-//     at two corners, and those are solved exactly. Why is told in corner.go. Leaks, and
+//  2. The corners: a voltage rises or falls all the way with each conductance, so its
+//     extremes are at corners of all the spans. What is in series or side by side is put
+//     together first, with exact and independent ends; where nine or fewer are left, all
+//     corners are tried. Why is told in corner.go. It holds for loops as well. Leaks, and
 //     what still gets through an open, are added as what they can move a node by.
-//  3. Both hold, so their intersection does. What floats, loops, diodes and contacts
-//     nobody knows the state of are left to the first.
+//  3. Both hold, so their intersection does. What floats, diodes, contacts that a coil
+//     closes and larger meshes are left to the first.
 //  4. How much a load draws depends on what feeds it: begun with all it could draw, each
 //     round gives a least voltage over it, and that a narrower resistance. A high
 //     resistance is bounded piece by piece, since all of it at once would allow for a

@@ -33,8 +33,6 @@ type model struct {
 	scratch   *network
 	cold      bool // nothing feeds it: an ohmmeter is on
 
-	asked, isTree bool // whether what conducts is two trees
-	side          []int
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.
