@@ -115,8 +115,7 @@ func (c *Case) circuits(h horizon) []*Drawn {
 	// Elements joined other than at a post belong together.
 	group := make([]int, len(all))
 	at := map[string]int{}
-	var find func(int) int
-	find = func(i int) int {
+	find := func(i int) int {
 		for group[i] != i {
 			i = group[i]
 		}

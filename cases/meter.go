@@ -366,10 +366,10 @@ func position(e DrawnElement, now *eventv1.Conditions) circuit.Position {
 	}
 	best := circuit.Open
 	for _, w := range when {
-		switch p := holds(w, now); {
-		case p == circuit.Closed:
+		switch p := holds(w, now); p {
+		case circuit.Closed:
 			return p
-		case p == circuit.Either:
+		case circuit.Either:
 			best = p
 		}
 	}

@@ -136,6 +136,9 @@ func (m *model) build(x *assumed) *network {
 		var to []int
 		for i, f := range faults {
 			if f.stretch != s {
+				if bounds && f.does == toPlus && position == Closed && (st.kind == Fuse || st.kind == Breaker) {
+					position = Either // what is fed past its fuse may have blown another
+				}
 				if f.does == toMinus || f.does == instead {
 					for _, fuse := range m.fuses[f.stretch] {
 						if fuse == s && position == Closed && x.held != s+1 {

@@ -5,11 +5,6 @@ import (
 	"slices"
 )
 
-// enough independent pieces of evidence must contradict a fault before it is
-// proven not to be there. Two: common practice, and what keeps one slip of the
-// hand from calling a faulty thing good.
-const enough = 2
-
 // Proof says that one part is not bad in one way, as far as the evidence named
 // reaches: under its conditions, since the part is what it is, and as long as the
 // vehicle is as everybody takes it to be.
@@ -196,7 +191,9 @@ func (r *ruler) proof(i int) []string {
 	return entries
 }
 
-// setups reports whether the evidence that is meant is of enough set-ups.
+// setups reports whether the evidence that is meant is of two set-ups at least: two
+// must contradict a fault before it is proven not to be there. Common practice, and
+// what keeps one slip of the hand from calling a faulty thing good.
 func (r *ruler) setups(all []int, meant func(int) bool) bool {
 	first := -1
 	for _, e := range all {
