@@ -65,7 +65,7 @@ func TestWrittenBack(t *testing.T) {
 			understood++
 		}
 	})
-	if understood == 0 {
+	if understood == 0 && !testing.Short() { // a few sketches may all be nonsense
 		t.Error("no sketch was understood")
 	}
 }
