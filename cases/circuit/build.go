@@ -45,6 +45,8 @@ type assumed struct {
 	// gates says of a diode, or of a contact that a coil closes, how it stands, by
 	// stretch.
 	gates map[int]gate
+	// rough: the mesh is enough.
+	rough bool
 	// noLeaks leaves out what leaks.
 	noLeaks bool
 	// lead is what the instrument puts between two nodes.

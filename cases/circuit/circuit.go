@@ -10,7 +10,8 @@ type Circuit struct {
 	// System is the nominal voltage: 12, 24 or 48.
 	System float64
 
-	high []float64 // of each element, the least high resistance that counts
+	high   []float64         // of each element, the least high resistance that counts
+	states map[string]*model // without leads, by state
 }
 
 // Position of a contact.
@@ -55,7 +56,7 @@ const MeterOhms = 10e6
 // Compile works out what the elements have to carry, and with it which high
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
-	c.high = make([]float64, len(c.Elements))
+	c.high, c.states = make([]float64, len(c.Elements)), nil
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

@@ -1,7 +1,5 @@
 package circuit
 
-import "slices"
-
 // Star-mesh elimination forgets that the conductances it makes of one star go
 // together, so that its bounds are wide where loads lie side by side. Where few
 // conductances are left once everything in series and side by side is put together,
@@ -32,8 +30,8 @@ type edge struct {
 // extremes bounds the voltage between two nodes under what is assumed, by the
 // corners. False where too much is left to try, or where one of the nodes floats.
 func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
-	if len(m.gated()) > 0 {
-		return Span{}, false // how those stand follows from voltages
+	if x.rough || len(m.gated()) > 0 {
+		return Span{}, false // how gates stand follows from voltages
 	}
 	x.noLeaks, x.lead = true, Bridge{}
 	x.holds = m.blownFuses(x)
@@ -47,17 +45,12 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 			w.join(l.A, l.B, g)
 		}
 	}
-	var edges []edge
 	open := 0.0 // what still gets through where something is open
 	for i := range w.n {
 		for j := range i {
-			switch g := w.g[i*w.n+j]; {
-			case g.Hi <= 0:
-			case g.Hi <= 1/openOhms.Lo:
+			if g := w.g[i*w.n+j]; g.Hi > 0 && g.Hi <= 1/openOhms.Lo {
 				open += g.Hi
-				w.g[i*w.n+j], w.g[j*w.n+i] = Span{}, Span{}
-			default:
-				edges = append(edges, edge{i, j, g})
+				w.part(i, j)
 			}
 		}
 	}
@@ -70,8 +63,8 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 	if !(moved < 0.1) {
 		return Span{}, false // it floats, or nearly
 	}
-	edges = core(edges, red, black)
-	if len(edges) > maxCore {
+	edges := w.core(red, black)
+	if edges == nil {
 		return Span{}, false
 	}
 	share := corners(edges, red, black)
@@ -79,56 +72,40 @@ func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
 	return Span{out.Lo - moved*e.Hi - 1e-9, out.Hi + moved*e.Hi + 1e-9}, true
 }
 
-// core puts together what is side by side and what is in series, and leaves out what
-// ends nowhere, until nothing changes.
-func core(edges []edge, red, black int) []edge {
-	stays := func(k int) bool { return k == plus || k == minus || k == red || k == black }
+// part takes out what joins two nodes.
+func (w *network) part(i, j int) {
+	w.g[i*w.n+j], w.g[j*w.n+i] = Span{}, Span{}
+	w.near[i*w.w+j/64] &^= 1 << (j % 64)
+	w.near[j*w.w+i/64] &^= 1 << (i % 64)
+}
+
+// core is what is left of the network when what is in series or ends nowhere is put
+// together, and with it what is then side by side; nil when it is too much. To remove
+// a node with two neighbours is to put two in series, with exact ends.
+func (w *network) core(red, black int) []edge {
+	w.part(plus, minus) // between the posts it moves nothing
 	for again := true; again; {
 		again = false
-		var next []edge
-		for _, d := range edges {
-			if d.i == d.j || d.i == plus && d.j == minus || d.i == minus && d.j == plus {
-				continue // between the posts it moves nothing
-			}
-			k := slices.IndexFunc(next, func(o edge) bool { return o.i == d.i && o.j == d.j || o.i == d.j && o.j == d.i })
-			if k >= 0 {
-				next[k].g = next[k].g.Plus(d.g)
-			} else {
-				next = append(next, d)
+		for k := 2; k < w.n; k++ {
+			if d := w.degree(k); k != red && k != black && d > 0 && d <= 2 {
+				w.remove(k)
+				again = true
 			}
 		}
-		edges = next
-		at := map[int][]int{}
-		for k, d := range edges {
-			at[d.i], at[d.j] = append(at[d.i], k), append(at[d.j], k)
-		}
-		for n, all := range at {
-			if stays(n) || len(all) > 2 {
-				continue
+	}
+	w.part(plus, minus)
+	edges := make([]edge, 0, maxCore)
+	for i := range w.n {
+		for j := range i {
+			if g := w.g[i*w.n+j]; g.Hi > 0 {
+				if len(edges) == maxCore {
+					return nil
+				}
+				edges = append(edges, edge{i, j, g})
 			}
-			again = true
-			a := edges[all[0]]
-			if len(all) == 1 {
-				edges = slices.Delete(edges, all[0], all[0]+1)
-				break
-			}
-			b := edges[all[1]]
-			edges = slices.Delete(edges, max(all[0], all[1]), max(all[0], all[1])+1)
-			edges[min(all[0], all[1])] = edge{a.i + a.j - n, b.i + b.j - n, inSeries(a.g, b.g)}
-			break
 		}
 	}
 	return edges
-}
-
-func inSeries(a, b Span) Span {
-	of := func(x, y float64) float64 {
-		if x <= 0 || y <= 0 {
-			return 0
-		}
-		return x * y / (x + y)
-	}
-	return Span{of(a.Lo, b.Lo), of(a.Hi, b.Hi)}
 }
 
 // corners is the least and the most that lies between two nodes over all corners, as

@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
@@ -12,6 +13,10 @@ import (
 
 // rounds are enough: a third changes less than a meter shows.
 const rounds = 3
+
+// metered is more than a voltmeter's current changes the voltage over a load, in
+// volts.
+const metered = 1e-3
 
 // manyLoads, times what else follows from voltages, are not narrowed down.
 const manyLoads = 200
@@ -38,9 +43,9 @@ func (m *model) loadsUnder(faults []done) []Span {
 	if len(faults) > 1 && (m.loops || drawing > 1) {
 		return nil
 	}
-	out := m.fedUnder(done{stretch: -1})
+	out := m.shared(done{stretch: -1})
 	for _, f := range faults {
-		of := m.fedUnder(f)
+		of := m.shared(f)
 		joined := make([]Span, len(out))
 		for k := range out {
 			joined[k] = out[k].with(of[k])
@@ -48,6 +53,39 @@ func (m *model) loadsUnder(faults []done) []Span {
 		out = joined
 	}
 	return out
+}
+
+// shared is fedUnder of the circuit in the same state without any leads, which all
+// readings in that state share: a voltmeter takes nothing from a load. There the
+// stretches are longer, so that less is known of where a fault lies.
+func (m *model) shared(f done) []Span {
+	if m.base == nil {
+		return m.fedUnder(f)
+	}
+	if f.stretch >= 0 {
+		f.stretch = m.base.of[m.stretches[f.stretch].elements[0]]
+	}
+	all := m.base.fedUnder(f)
+	out := make([]Span, len(m.loads))
+	for k, s := range m.loads {
+		out[k] = all[m.base.load[m.base.of[m.stretches[s].elements[0]]]]
+	}
+	return out
+}
+
+// bare is the model of a state without any leads.
+func (c *Circuit) bare(setup *Setup) *model {
+	key := fmt.Sprint(setup.Posts, setup.Position, setup.Bridges, setup.Off)
+	m := c.states[key]
+	if m == nil {
+		own := *setup
+		m = c.reduce(&own, nil)
+		if c.states == nil {
+			c.states = map[string]*model{}
+		}
+		c.states[key] = m
+	}
+	return m
 }
 
 // fedUnder are the resistances of the loads under one fault; of stretch -1: none.
@@ -72,7 +110,7 @@ func (m *model) fedUnder(f done) []Span {
 			if c, ok := m.extremes(x, st.a, st.b, m.setup.Posts); ok {
 				v = v.and(magnitude(c))
 			}
-			next[k] = m.c.Elements[st.elements[0]].within(min(v.Lo/m.c.System, 1))
+			next[k] = m.c.Elements[st.elements[0]].within(min(max(v.Lo-metered, 0)/m.c.System, 1))
 		}
 		x.loads = next
 	}

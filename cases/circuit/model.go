@@ -31,7 +31,8 @@ type model struct {
 	unknown   bool     // nobody knows how much one of the loads draws
 	loose     bool     // something is open without any fault, so that nodes float
 	scratch   *network
-	cold      bool // nothing feeds it: an ohmmeter is on
+	base      *model // the same state without leads, shared by readings; nil: none
+	cold      bool   // nothing feeds it: an ohmmeter is on
 
 }
 

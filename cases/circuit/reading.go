@@ -61,6 +61,7 @@ type Observation struct {
 	class   map[done]int
 	memo    map[[3]int]result
 	draws   map[drawKey][]float64
+	rough   map[[3]int]float64
 	chances map[[3]int][]float64
 }
 
@@ -94,10 +95,13 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, draws: map[drawKey][]float64{}, chances: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, rough: map[[3]int]float64{}, draws: map[drawKey][]float64{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	o.model.leads = o.leads(o.model)
+	if r.Quantity != Ohms && (r.Lead.Hi <= 0 || r.Lead.Lo >= MeterOhms) {
+		o.model.base = c.bare(&o.setup)
+	}
 	if r.Duty.Hi > 0 && r.Duty.Lo < 1 {
 		idle := setup
 		idle.Position = make([]Position, len(c.Elements))

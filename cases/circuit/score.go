@@ -35,7 +35,33 @@ func (o *Observation) Most(h suspect.Hypothesis) float64 {
 	if isWild {
 		return o.unnamed(h, func(rest suspect.Hypothesis) float64 { return o.Most(rest) })
 	}
-	return o.mixed(key, o.result(key).most, o.result([3]int{}).most)
+	with := 0.0
+	if faults := o.doneOf(key); len(faults) > 1 {
+		with = o.roughly(ordered(key), faults)
+	} else {
+		with = o.result(key).most
+	}
+	return o.mixed(key, with, o.result([3]int{}).most)
+}
+
+// Peak implements suspect.Drawn.
+func (o *Observation) Peak() float64 { return o.robust(normal(0, o.Sigma, o.width())) }
+
+// roughly is the most of two faults or more by the mesh alone: it need not be tight,
+// only never too little, and there are many pairs.
+func (o *Observation) roughly(key [3]int, faults []done) float64 {
+	most, ok := o.rough[key]
+	if !ok {
+		x := assumed{faults: faults, before: true, choose: everything, bounds: true, rough: true}
+		off := o.off(o.span(x))
+		if sameStretch(faults) && off > 0 {
+			x.before = false
+			off = min(off, o.off(o.span(x)))
+		}
+		most = o.robust(normal(off, o.Sigma, o.width()))
+		o.rough[key] = most
+	}
+	return most
 }
 
 func (o *Observation) result(key [3]int) result {

@@ -194,17 +194,23 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 	}
 	t.two[0][0] = most(e, nil)
 	for a := 1; a < n; a++ {
-		if t.like[a] < 0 {
-			continue
+		if t.like[a] >= 0 {
+			t.two[0][a] = most(e, Hypothesis{faults[t.like[a]]})
+			t.two[a][0] = t.two[0][a]
 		}
-		fa := faults[t.like[a]]
-		t.two[0][a] = most(e, Hypothesis{fa})
-		t.two[a][0] = t.two[0][a]
+	}
+	drawn, _ := e.(Drawn)
+	for a := 1; a < n; a++ {
 		for b := a; b < n; b++ {
-			if t.like[b] >= 0 {
-				t.two[a][b] = most(e, Hypothesis{fa, faults[t.like[b]]})
-				t.two[b][a] = t.two[a][b]
+			switch {
+			case t.like[a] < 0 || t.like[b] < 0:
+				continue
+			case drawn != nil && max(t.two[0][a], t.two[0][b]) >= drawn.Peak():
+				t.two[a][b] = drawn.Peak() // one of them alone makes as much of it as can be
+			default:
+				t.two[a][b] = most(e, Hypothesis{faults[t.like[a]], faults[t.like[b]]})
 			}
+			t.two[b][a] = t.two[a][b]
 		}
 	}
 	return t

@@ -101,8 +101,9 @@ type Classed interface {
 // of the hypotheses that may hold some of the probability.
 type Drawn interface {
 	Classed
-	// Most is what LogLik does not exceed in any draw.
+	// Most is what LogLik does not exceed in any draw; Peak what Most never exceeds.
 	Most(h Hypothesis) float64
+	Peak() float64
 	// LogLiks are those of n draws: the problem's Draws or FewDraws.
 	LogLiks(h Hypothesis, n int) []float64
 }
