@@ -69,7 +69,7 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 	}
 	h := horizon{job: step.Job, about: comp, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
 	a := &asker{Case: at, horizon: h}
-	if known := a.known(); len(known) > manyComponents {
+	if a.knowsMoreThan(manyComponents) {
 		h.only = at.neighbours(comp)
 	}
 	p, _ := at.problem(t, h)

@@ -122,16 +122,36 @@ func (a *asker) known() []*Component {
 		all = slices.Collect(maps.Values(a.Components))
 	}
 	for _, comp := range all {
-		// Where a part was borrowed from is no suspect for that.
-		if comp == a.horizon.about || slices.ContainsFunc(comp.Steps, func(s *Step) bool {
-			f := s.Says.GetPartFitted()
-			return a.horizon.sees(s) && (f == nil || a.Key(f.GetComponent()) == comp.Key)
-		}) {
+		if a.knows(comp) {
 			out = append(out, comp)
 		}
 	}
 	slices.SortFunc(out, func(x, y *Component) int { return strings.Compare(x.Key, y.Key) })
 	return out
+}
+
+// knows reports whether somebody spoke of the component; where a part was borrowed
+// from is no suspect for that.
+func (a *asker) knows(comp *Component) bool {
+	return comp == a.horizon.about || slices.ContainsFunc(comp.Steps, func(s *Step) bool {
+		f := s.Says.GetPartFitted()
+		return a.horizon.sees(s) && (f == nil || a.Key(f.GetComponent()) == comp.Key)
+	})
+}
+
+// knowsMoreThan reports whether somebody spoke of more than n components.
+func (a *asker) knowsMoreThan(n int) bool {
+	if len(a.Components) <= n {
+		return false
+	}
+	for _, comp := range a.Components {
+		if a.knows(comp) {
+			if n--; n < 0 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (a *asker) faults(known []*Component) []suspect.Fault {
