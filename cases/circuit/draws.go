@@ -214,7 +214,7 @@ func (o *Observation) grid(faults []done, of int) []cell {
 // the leaks a share of the way from all to ground to all to the supply; loads of
 // which nobody knows what they draw a share of the way from much to little.
 func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float64) float64 {
-	choose := func(what share, s Span) Span {
+	choose := func(what unknown, s Span) Span {
 		switch what {
 		case ofFault, ofFault + 1, ofFault + 2:
 			k := int(what - ofFault)
@@ -228,7 +228,7 @@ func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float
 		}
 		return Exactly(s.at(0.5))
 	}
-	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually(loads)}
+	x := assumed{faults: faults, before: true, choose: choose, little: loads}
 	x.loads, x.bulbs = o.model.loadsIn(x)
 	best := math.NaN()
 	for _, s := range o.spans(x) {

@@ -31,7 +31,7 @@ func (m *model) loadsUnder(faults []done) []Span {
 	if len(m.loads) == 0 || m.cold {
 		return nil // nothing feeds them: they are anything from cold to warm
 	}
-	if len(m.loads)*(1+len(m.gated())) > manyLoads {
+	if len(m.loads)*(1+len(m.gated)) > manyLoads {
 		return nil // it would take long, and all that they may be is not wrong
 	}
 	drawing := 0
@@ -103,13 +103,10 @@ func (m *model) fedUnder(f done) []Span {
 	}
 	for range rounds {
 		next := make([]Span, len(m.loads))
+		y, _ := m.settled(x)
 		for k, s := range m.loads {
 			st := &m.stretches[s]
-			w, _ := m.solved(x, st.a, st.b)
-			v := magnitude(w.volts(st.a, st.b, m.setup.Posts))
-			if c, ok := m.extremes(x, st.a, st.b, m.setup.Posts); ok {
-				v = v.and(magnitude(c))
-			}
+			v := magnitude(m.bound(y, st.a, st.b, m.setup.Posts, nil))
 			next[k] = m.c.Elements[st.elements[0]].within(min(max(v.Lo-metered, 0)/m.c.System, 1))
 		}
 		x.loads = next
@@ -144,7 +141,8 @@ func (m *model) loadsIn(x assumed) (loads []Span, bulbs []float64) {
 	}
 	for range 2 {
 		changed := false
-		v := m.voltages(x)
+		y, _ := m.settled(x)
+		v := m.voltages(y, x.choose(ofPosts, m.setup.Posts).Lo)
 		for k, s := range m.loads {
 			st := &m.stretches[s]
 			if st.kind != Lamp {
@@ -181,25 +179,35 @@ func (k Kind) cold(is bool) float64 {
 	return 1
 }
 
-// usually are the resistances of all stretches as they usually are, those of loads
-// that nobody knows a share of the way from the least to the most.
-func (m *model) usually(loads float64) []Span {
-	if m.usual == nil {
-		m.usual = make([]Span, len(m.stretches))
-		for s := range m.stretches {
-			m.usual[s] = Exactly(m.stretches[s].nominal * m.stretches[s].kind.cold(m.cold))
-		}
+// usual is what all stretches have as they usually are.
+type usual struct{ ohms, siemens []Span }
+
+// usually is what all stretches have, with loads of which nobody knows what they draw a
+// share of the way from much to little.
+func (m *model) usually(loads float64) *usual {
+	if !m.unknown {
+		loads = 0.5
 	}
-	if !m.unknown || loads == 0.5 {
-		return m.usual
+	if u := m.usual[loads]; u != nil {
+		return u
 	}
-	out := slices.Clone(m.usual)
+	u := &usual{make([]Span, len(m.stretches)), make([]Span, len(m.stretches))}
 	for s := range m.stretches {
-		if m.stretches[s].isUnknown(m.c) {
-			out[s] = Exactly(m.c.Elements[m.stretches[s].elements[0]].Ohms.at(loads))
+		st := &m.stretches[s]
+		ohms := st.nominal * st.kind.cold(m.cold)
+		if loads != 0.5 && st.isUnknown(m.c) {
+			ohms = m.c.Elements[st.elements[0]].Ohms.at(loads)
+		}
+		u.ohms[s] = Exactly(ohms)
+		switch g := u.ohms[s].conductance(); st.position {
+		case Closed:
+			u.siemens[s] = g
+		case Either:
+			u.siemens[s] = g.Times(0.5)
 		}
 	}
-	return out
+	m.usual[loads] = u
+	return u
 }
 
 // isUnknown reports whether nobody knows how much the load draws, by decades.

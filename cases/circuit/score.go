@@ -52,7 +52,7 @@ func (o *Observation) Peak() float64 { return o.robust(normal(0, o.Sigma, o.widt
 func (o *Observation) roughly(key [3]int, faults []done) float64 {
 	most, ok := o.rough[key]
 	if !ok {
-		x := assumed{faults: faults, before: true, choose: everything, bounds: true, rough: true}
+		x := assumed{faults: faults, before: true, choose: everything, bounds: true, wanted: true}
 		off := o.off(o.span(x))
 		if sameStretch(faults) && off > 0 {
 			x.before = false
