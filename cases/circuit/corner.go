@@ -184,14 +184,15 @@ func (m *model) drawn(x *assumed, l *layout, s *shape) []float64 {
 	return f
 }
 
-// voltages of all nodes in a draw, by the supply's.
-func (m *model) voltages(x *assumed, e float64) []float64 {
+// voltages of all nodes in a draw, by the supply's, and between the two as a share of
+// it.
+func (m *model) voltages(x *assumed, red, black int, e float64) (v []float64, share float64) {
 	l := m.lay(x)
-	s := l.shape(minus, minus)
+	s := l.shape(red, black)
 	f := m.drawn(x, l, s)
 	if len(m.volts) < l.n {
 		m.volts = make([]float64, l.n+3)
 	}
 	s.volts(f, m.volts, e)
-	return m.volts
+	return m.volts, s.share(f)
 }

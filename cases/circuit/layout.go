@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // done is a fault as it changes the model.
 type done struct {
@@ -471,8 +474,50 @@ func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
 }
 
 // blownFuses finds which fuses cannot have held under the faults: with the fuse
-// whole, more than it holds must flow.
+// whole, more than it holds must flow. A voltmeter changes nothing of that, so that the
+// readings in one state share it.
 func (m *model) blownFuses(x *assumed) map[int]Position {
+	if !slices.ContainsFunc(x.faults, func(f done) bool { return f.does == toMinus || f.does == instead }) {
+		return nil
+	}
+	in := m
+	if m.base != nil {
+		in = m.base
+	}
+	var key [maxCuts]done
+	for i, f := range x.faults {
+		key[i] = m.moved(f, in)
+	}
+	blown, ok := in.blew[key]
+	if !ok {
+		y := *x
+		y.faults, y.loads, y.gates, y.sensed = nil, nil, nil, 0
+		for _, f := range key[:len(x.faults)] {
+			y.faults = append(y.faults, f)
+		}
+		blown = in.blow(&y)
+		in.blew[key] = blown
+	}
+	if in == m || blown == nil {
+		return blown
+	}
+	out := map[int]Position{}
+	for s, p := range blown {
+		out[m.of[in.stretches[s].elements[0]]] = p
+	}
+	return out
+}
+
+// moved is the fault as another model of the same state has it.
+func (m *model) moved(f done, to *model) done {
+	if f.stretch >= 0 {
+		f.stretch = to.of[m.stretches[f.stretch].elements[0]]
+	}
+	return f
+}
+
+// blow works blownFuses out.
+func (m *model) blow(x *assumed) map[int]Position {
 	var out map[int]Position
 	for _, f := range x.faults {
 		if f.does != toMinus && f.does != instead {
@@ -486,7 +531,13 @@ func (m *model) blownFuses(x *assumed) map[int]Position {
 			y := *x
 			y.held, y.sensed, y.far, y.lead = fuse+1, fuse+1, false, Bridge{}
 			y.holds = nil
-			if m.through(&y, m.setup.Posts).Lo > blows*rating {
+			for _, s := range m.gated { // how they stand is not known yet
+				if y.gates == nil {
+					y.gates = map[int]gate{}
+				}
+				y.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+			}
+			if m.through(&y, m.setup.Posts).Lo > blows*rating+1e-4 {
 				if out == nil {
 					out = map[int]Position{}
 				}

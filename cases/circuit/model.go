@@ -31,8 +31,13 @@ type model struct {
 	rest      []Span // what the stretches conduct with nothing wrong, for bounds
 	layouts   map[layoutKey]*layout
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
-	unknown   bool     // nobody knows how much one of the loads draws
-	loose     bool     // something is open without any fault, so that nodes float
+	filaments bool     // something in it glows
+	lit       []Span   // room for the loads and bulbs of a draw
+	bulbs     []float64
+	blew      map[[maxCuts]done]map[int]Position
+	full      []Span // what the loads may have whatever feeds them
+	unknown   bool   // nobody knows how much one of the loads draws
+	loose     bool   // something is open without any fault, so that nodes float
 	scratch   *network
 	room      []Span
 	known     []float64
@@ -91,6 +96,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		}
 	}
 	for _, b := range setup.Bridges {
+		m.filaments = m.filaments || b.Usual > 0
 		m.bridges = append(m.bridges, Bridge{m.node[b.A], m.node[b.B], b.Ohms, b.Usual})
 	}
 	m.above()
@@ -104,12 +110,14 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		if k := m.stretches[s].kind; k == Lamp || k == Motor || k == Load {
 			m.load[s] = len(m.loads)
 			m.loads = append(m.loads, s)
+			m.filaments = m.filaments || k == Lamp
 		}
 	}
 	for k := range c.Elements {
 		p := m.position(k)
 		m.loose = m.loose || p != Closed
 	}
+	m.blew = map[[maxCuts]done]map[int]Position{}
 	m.fedLoads, m.layouts, m.usual = map[done][]Span{}, map[layoutKey]*layout{}, map[float64]*usual{}
 	m.loops = m.looped()
 	return m

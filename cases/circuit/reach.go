@@ -31,6 +31,15 @@ func (o *Observation) reach(faults []done) Span {
 // nearest is how far what was shown lies outside what can be, by the piece that it
 // lies nearest to.
 func (o *Observation) nearest(faults []done) float64 {
+	if len(o.model.loads) > 0 && !o.model.cold {
+		if o.fits(faults) {
+			return 0
+		}
+		// With loads that are anything they may be at all, it is quick to work out.
+		if off := o.off(o.reachWith(faults, nil, true)); off >= farOut*o.Sigma {
+			return off
+		}
+	}
 	off := o.off(o.reachAt(faults, true))
 	if off > 0 || !o.starves(faults) {
 		return off
@@ -86,10 +95,58 @@ func (o *Observation) pieces(faults []done) [][]done {
 	return out
 }
 
+// fits reports whether what was shown can be with loads as they may be whatever feeds
+// them; false where that takes longer to find out. What can be with less than all that
+// can be, can be.
+func (o *Observation) fits(faults []done) bool {
+	m := o.model
+	if o.idle != nil || len(m.gated) > 0 || o.Quantity == Ohms || o.Quantity == Shine || len(o.Red) != 1 || len(o.Black) != 1 {
+		return false
+	}
+	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: m.fullyFed()}
+	red, black := m.node[o.Red[0]], m.node[o.Black[0]]
+	want := &wanted{o.Shown, farOut * o.Sigma}
+	if o.Quantity == Volts {
+		x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
+		if o.Through.Hi > 0 {
+			want = nil
+		}
+	} else {
+		s := m.of[o.Along]
+		if s < 0 {
+			return false
+		}
+		x.sensed, want = s+1, nil
+		red = m.stretches[s].a
+	}
+	y, _ := m.settled(x)
+	l := m.lay(y)
+	if x.sensed > 0 {
+		black = l.sense
+	}
+	v, ok := m.corners(y, l, red, black, o.setup.Posts, want)
+	switch {
+	case !ok:
+		return false
+	case x.sensed > 0:
+		v = magnitude(v).Times(1 / senseOhms)
+	case o.Through.Hi > 0:
+		if ohms, ok := m.between(x, red, black); ok {
+			v = o.both(v, times(o.Through, ohms))
+		}
+	}
+	return o.off(v) == 0
+}
+
 // reachAt is reach in one piece. With wanted it holds what was shown if that can be,
 // and is else far from it.
 func (o *Observation) reachAt(faults []done, wanted bool) Span {
-	x := assumed{wanted: wanted, faults: faults, before: true, choose: everything, bounds: true, loads: o.model.loadsUnder(faults)}
+	return o.reachWith(faults, o.model.loadsUnder(faults), wanted)
+}
+
+// reachWith is reachAt with the resistances of the loads; nil: all that they may be.
+func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
+	x := assumed{wanted: wanted, faults: faults, before: true, choose: everything, bounds: true, loads: loads}
 	out := o.span(x)
 	if sameStretch(faults) {
 		x.before = false
@@ -128,7 +185,7 @@ func (o *Observation) spans(x assumed) []Span {
 	if o.idle == nil {
 		return out
 	}
-	x.loads, x.bulbs = nil, nil
+	x.loads = nil
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
 		if !x.bounds {
@@ -156,18 +213,11 @@ func (o *Observation) spansOf(m *model, x assumed) []Span {
 func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	posts := x.choose(ofPosts, o.setup.Posts)
 	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
-	y, conducting := m.settled(x)
-	if o.Quantity == Ohms {
-		return m.ohms(y, red, black)
-	}
-	if o.Quantity == Shine {
-		posts = Exactly(1)
-	}
-	if !x.bounds {
-		v := m.seen(y, red, black) * posts.Lo
+	if !x.bounds && o.Quantity != Ohms {
+		v := m.draw(x, red, black)
 		switch {
 		case o.Quantity == Shine:
-			return Exactly(math.Abs(v))
+			return Exactly(math.Abs(v / posts.Lo))
 		case o.Through.Hi > 0:
 			if ohms, ok := m.between(x, red, black); ok && ohms.Lo < isLow {
 				// The current is better known than the rest, as far as it can flow at all.
@@ -175,6 +225,13 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 			}
 		}
 		return Exactly(v)
+	}
+	y, conducting := m.settled(x)
+	if o.Quantity == Ohms {
+		return m.ohms(y, red, black)
+	}
+	if o.Quantity == Shine {
+		posts = Exactly(1)
 	}
 	var want *wanted
 	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && len(conducting) == 0 && o.idle == nil {
@@ -264,12 +321,11 @@ func (o *Observation) amps(m *model, x assumed) Span {
 		return Span{}
 	}
 	x.sensed = s + 1
-	y, _ := m.settled(x)
-	posts := x.choose(ofPosts, m.setup.Posts)
 	if !x.bounds {
-		v := m.seen(y, m.stretches[s].a, m.lay(y).sense) * posts.Lo
-		return Exactly(math.Abs(v) / senseOhms)
+		return Exactly(math.Abs(m.draw(x, m.stretches[s].a, m.lay(&x).sense)) / senseOhms)
 	}
+	posts := m.setup.Posts
+	y, _ := m.settled(x)
 	out := magnitude(m.through(y, posts))
 	for _, f := range x.faults {
 		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {

@@ -40,20 +40,27 @@ const maxEither = 9
 // taker takes a network apart.
 type taker struct {
 	ends [][2]int
-	at   [][]int // of each node its slots
+	at   [][]int // of each node its slots, no two of which lead to the same
 	s    *shape
-	kept func(int) bool
+	look []int // nodes that may be in series, or end nowhere
+	room []int // for what operations hold
 }
 
 // takeApart works out the shape of a network of n nodes with slots between the ends,
 // as seen from red and black.
 func takeApart(n int, ends [][2]int, red, black int) *shape {
+	const usually = 6 // slots at a node
 	t := &taker{ends: append(make([][2]int, 0, 2*len(ends)), ends...), at: make([][]int, n), s: &shape{red: red, black: black}}
-	t.kept = func(k int) bool { return k <= plus || k == red || k == black }
-	for i, e := range ends {
-		if e[0] != e[1] && e[0]+e[1] != plus+minus {
-			t.at[e[0]], t.at[e[1]] = append(t.at[e[0]], i), append(t.at[e[1]], i)
-		}
+	t.s.ops = make([]operation, 0, len(ends))
+	room := make([]int, usually*n)
+	for k := range t.at {
+		t.at[k] = room[usually*k : usually*k : usually*(k+1)]
+	}
+	for i := range ends {
+		t.join(i)
+	}
+	for k := n - 1; k > plus; k-- {
+		t.look = append(t.look, k)
 	}
 	t.together()
 	for t.undecided() > maxEither && t.star() {
@@ -71,48 +78,37 @@ func takeApart(n int, ends [][2]int, red, black int) *shape {
 	return t.s
 }
 
+// kept reports whether the node is one that is asked about.
+func (t *taker) kept(k int) bool { return k <= plus || k == t.s.red || k == t.s.black }
+
 // other end of a slot.
 func (t *taker) other(slot, k int) int { return t.ends[slot][0] + t.ends[slot][1] - k }
 
-// together puts together what is in series or side by side, and leaves out what ends
-// nowhere.
-func (t *taker) together() {
-	for again := true; again; {
-		again = false
-		for k := range t.at {
-			again = t.beside(k) || again
-			if !t.kept(k) && len(t.at[k]) > 0 && len(t.at[k]) <= 2 {
-				t.remove(k)
-				again = true
-			}
-		}
+// join puts a slot between its ends, and together with one that lies beside it.
+func (t *taker) join(slot int) {
+	a, b := t.ends[slot][0], t.ends[slot][1]
+	if a == b || a+b == plus+minus { // between the posts it moves nothing
+		return
 	}
+	if beside := t.between(a, b); beside >= 0 {
+		t.drop(beside)
+		op := operation{node: -1, in: t.few(2), out: t.few(1)}
+		op.in[0], op.in[1], op.out[0] = beside, slot, len(t.ends)
+		t.s.ops = append(t.s.ops, op)
+		t.ends = append(t.ends, [2]int{a, b})
+		slot = op.out[0]
+	}
+	t.at[a], t.at[b] = append(t.at[a], slot), append(t.at[b], slot)
 }
 
-// beside puts the slots of a node together that lead to the same.
-func (t *taker) beside(k int) (found bool) {
-	for i := 0; i < len(t.at[k]); i++ {
-		for j := i + 1; j < len(t.at[k]); j++ {
-			a, b := t.at[k][i], t.at[k][j]
-			if far := t.other(a, k); far == t.other(b, k) {
-				t.drop(a)
-				t.drop(b)
-				t.s.ops = append(t.s.ops, operation{node: -1, in: []int{a, b}, out: []int{t.put(k, far)}})
-				found = true
-				i, j = -1, len(t.at[k])
-			}
-		}
+// few is room for n numbers.
+func (t *taker) few(n int) []int {
+	if len(t.room) < n {
+		t.room = make([]int, max(n, 8*len(t.ends)))
 	}
-	return found
-}
-
-func (t *taker) put(a, b int) int {
-	slot := len(t.ends)
-	t.ends = append(t.ends, [2]int{a, b})
-	if a+b != plus+minus { // between the posts it moves nothing
-		t.at[a], t.at[b] = append(t.at[a], slot), append(t.at[b], slot)
-	}
-	return slot
+	out := t.room[:n:n]
+	t.room = t.room[n:]
+	return out
 }
 
 func (t *taker) drop(slot int) {
@@ -126,21 +122,39 @@ func (t *taker) drop(slot int) {
 	}
 }
 
-// remove takes a node out.
-func (t *taker) remove(k int) {
-	in := append([]int{}, t.at[k]...)
-	far := make([]int, len(in))
-	for i, s := range in {
-		far[i] = t.other(s, k)
-		t.drop(s)
-	}
-	var out []int
-	for j := range far {
-		for i := range j {
-			out = append(out, t.put(far[i], far[j]))
+// together puts together what is in series or side by side, and leaves out what ends
+// nowhere.
+func (t *taker) together() {
+	for len(t.look) > 0 {
+		k := t.look[len(t.look)-1]
+		t.look = t.look[:len(t.look)-1]
+		if !t.kept(k) && len(t.at[k]) > 0 && len(t.at[k]) <= 2 {
+			t.remove(k)
 		}
 	}
-	t.s.ops = append(t.s.ops, operation{node: k, in: in, far: far, out: out})
+}
+
+// remove takes a node out.
+func (t *taker) remove(k int) {
+	n := len(t.at[k])
+	op := operation{node: k, in: t.few(n), far: t.few(n), out: t.few(n * (n - 1) / 2)}
+	copy(op.in, t.at[k])
+	for i, s := range op.in {
+		op.far[i] = t.other(s, k)
+		t.drop(s)
+	}
+	t.s.ops = append(t.s.ops, op)
+	first := len(t.ends)
+	for j := range op.far {
+		for i := range j {
+			op.out[len(t.ends)-first] = len(t.ends)
+			t.ends = append(t.ends, [2]int{op.far[i], op.far[j]})
+		}
+	}
+	for i := range op.out {
+		t.join(first + i)
+	}
+	t.look = append(t.look, op.far...)
 }
 
 // star takes out the node with the fewest neighbours; false when none is left.
@@ -195,6 +209,9 @@ func (t *taker) sort() {
 func (t *taker) between(a, b int) int {
 	if a == b || a <= plus && b <= plus {
 		return -1
+	}
+	if a <= plus || b > plus && len(t.at[b]) < len(t.at[a]) {
+		a, b = b, a // posts have many
 	}
 	for _, slot := range t.at[a] {
 		if t.other(slot, a) == b {
@@ -359,13 +376,47 @@ func (s *shape) resist(g []float64) float64 {
 	return sum
 }
 
-// volts gives the voltage of every node, by the posts at 0 and e, once all operations
-// were carried out on a shape that is seen from the posts: the other way round, each
-// node's is the mean of its neighbours', weighted by the conductances it had to them
-// when it was taken out.
+// volts gives the voltage of every node, with the posts at 0 and e, once all operations
+// are carried out: the other way round, each node's is the mean of its neighbours',
+// weighted by the conductances it had to them when it was taken out.
 func (s *shape) volts(g, v []float64, e float64) {
 	clear(v)
 	v[plus] = e
+	if s.red > plus || s.black > plus {
+		a, b := valueOf(g, s.redPlus), valueOf(g, s.redMinus)
+		c, d := valueOf(g, s.blackPlus), valueOf(g, s.blackMinus)
+		r := valueOf(g, s.across)
+		// Each by way of the other too.
+		series := func(x, y float64) float64 {
+			if x <= 0 || y <= 0 {
+				return 0
+			}
+			return x * y / (x + y)
+		}
+		at := func(a, b, c, d float64) float64 {
+			other := 0.0
+			if c+d > 0 {
+				other = series(r, c+d) / (c + d)
+			}
+			p, m := a+other*c, b+other*d
+			if p <= 0 {
+				return 0
+			}
+			return e * p / (p + m)
+		}
+		if s.red > plus {
+			if s.black <= plus {
+				c, d, r = 0, 0, 0
+			}
+			v[s.red] = at(a, b, c, d)
+		}
+		if s.black > plus && s.black != s.red {
+			if s.red <= plus {
+				a, b, r = 0, 0, 0
+			}
+			v[s.black] = at(c, d, a, b)
+		}
+	}
 	for o := len(s.ops) - 1; o >= 0; o-- {
 		p := &s.ops[o]
 		if p.node < 0 {
