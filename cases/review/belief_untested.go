@@ -16,7 +16,7 @@ func beliefUntested() Rule {
 		Slug:     "belief-untested",
 		Doctrine: "What others build on must rest on a reading or a test.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				switch b.Says.GetBasis() {

@@ -15,7 +15,7 @@ func causeNotProven() Rule {
 		Slug:     "cause-not-proven",
 		Doctrine: "Prove the cause: go round it, put another in its place, or measure the same points before and after, and see the concern go away.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			said := map[*cases.Component]bool{}
 			for _, h := range c.Handoffs {

@@ -16,7 +16,7 @@ func curedByReseating() Rule {
 		Slug:     "cured-by-reseating",
 		Doctrine: "Unplug and replug the original before you credit a new part: reseating cures.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			claims := claiming(c.Case)
 			for _, f := range c.Fittings {
@@ -27,15 +27,14 @@ func curedByReseating() Rule {
 					out = append(out, reseat(f.Component, f.Step, k, "fitted"))
 				}
 			}
-			rests := decided(c.Case)
 			for _, s := range c.Jobs() {
 				t := s.Says.GetTest()
-				if t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION || t.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || len(rests[s]) == 0 || len(t.GetCovers()) == 0 {
+				if t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION || t.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || len(c.rests[s]) == 0 || len(t.GetCovers()) == 0 {
 					continue
 				}
 				comp := c.Component(t.GetCovers()[0].GetComponent())
 				if comp != nil && !reseated(comp, s) && !seenBad(comp, s) && !already(out, comp) {
-					out = append(out, reseat(comp, s, rests[s][0], "exchanged to try"))
+					out = append(out, reseat(comp, s, c.rests[s][0], "exchanged to try"))
 				}
 			}
 			return out

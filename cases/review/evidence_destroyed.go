@@ -16,7 +16,7 @@ func evidenceDestroyed() Rule {
 		Slug:     "evidence-destroyed",
 		Doctrine: "Write the codes down before clearing them, disconnecting the battery or programming a module: what they would have told is gone after.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			var gone []string
 			for _, d := range c.Destroyed {

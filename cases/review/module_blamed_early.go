@@ -20,7 +20,7 @@ func moduleBlamedEarly() Rule {
 		Slug:     "module-blamed-early",
 		Doctrine: "A module is blamed last: first its feeds, grounds and inputs are loaded and tested.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			said := map[string]bool{}
 			tests, asked := loadedTests(c.Case), askedForCodes(c.Case)

@@ -14,7 +14,7 @@ func outsideTheConcern() Rule {
 		Slug:     "outside-the-concern",
 		Doctrine: "Whoever sees something wrong tells somebody, whether or not it has to do with the concern.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			var telling []*cases.Step
 			for _, s := range c.Jobs() {

@@ -19,7 +19,7 @@ func severalChangesCredited() Rule {
 		Slug:     "several-changes-credited",
 		Doctrine: "Two parts changed between two tests: nobody can say which one did anything.",
 		Severity: Look,
-		Check:    severalChanges,
+		check:    severalChanges,
 	}
 }
 
@@ -31,7 +31,7 @@ type change struct {
 	job string
 }
 
-func severalChanges(c *cases.Judged) []Finding {
+func severalChanges(c *sheet) []Finding {
 	all := changes(c.Case)
 	if len(all) < 2 {
 		return nil

@@ -21,10 +21,10 @@ func workedOnThenFailed() Rule {
 		Slug:     "worked-on-then-failed",
 		Doctrine: "The last place somebody worked is the first place to look.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			suspects := suspected(c.Case)
 			if len(c.Worked) > 0 || len(c.Concerns) > 0 {
-				suspects = append(suspects, alongStretch(c, suspects)...)
+				suspects = append(suspects, alongStretch(c.witnesses, suspects)...)
 			}
 			if len(suspects) == 0 {
 				return nil
@@ -84,8 +84,8 @@ type accused struct {
 
 // alongStretch are the parts of the stretch that the trouble is narrowed to on a
 // drawn circuit, and what is joined to it, but for those that are suspect already.
-func alongStretch(c *cases.Judged, already []accused) []accused {
-	st := stretchOf(c)
+func alongStretch(w *witnesses, already []accused) []accused {
+	st := stretchOf(w)
 	if st == nil {
 		return nil
 	}

@@ -1,0 +1,28 @@
+package review
+
+import (
+	"knowngood.example/cases"
+)
+
+// sheet is a case under review, with what more than one rule asks of it: worked out
+// once, and only read by the rules.
+type sheet struct {
+	*cases.Judged
+	// rests maps each step to the decisions that rest on it: those that name it, and
+	// those that name a test made of it.
+	rests map[*cases.Step][]*cases.Step
+	// began are the steps with which a life of something began.
+	began map[*cases.Step]bool
+	// absent are the tests and readings that passed while the concern was absent, or
+	// may have been.
+	absent    map[*cases.Step]bool
+	currents  *currents
+	places    *places
+	witnesses *witnesses // nil where nothing is drawn
+}
+
+func sheetOf(c *cases.Judged) *sheet {
+	s := &sheet{Judged: c, rests: decided(c.Case), began: comings(c.Case), currents: currentsOf(c), places: placesOf(c), witnesses: witnessesOf(c)}
+	s.absent = absentPasses(c.Case, s.began)
+	return s
+}
