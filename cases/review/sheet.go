@@ -15,14 +15,17 @@ type sheet struct {
 	began map[*cases.Step]bool
 	// absent are the tests and readings that passed while the concern was absent, or
 	// may have been.
-	absent    map[*cases.Step]bool
+	absent map[*cases.Step]bool
+	// compared are the components whose change was checked at the same points before
+	// and after, and held.
+	compared  map[*cases.Component]bool
 	currents  *currents
 	places    *places
 	witnesses *witnesses // nil where nothing is drawn
 }
 
 func sheetOf(c *cases.Judged) *sheet {
-	s := &sheet{Judged: c, rests: decided(c.Case), began: comings(c.Case), currents: currentsOf(c), places: placesOf(c), witnesses: witnessesOf(c)}
+	s := &sheet{Judged: c, rests: decided(c.Case), began: comings(c.Case), currents: currentsOf(c), places: placesOf(c), witnesses: witnessesOf(c), compared: comparedIn(c.Case)}
 	s.absent = absentPasses(c.Case, s.began)
 	return s
 }

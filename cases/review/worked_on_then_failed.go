@@ -29,17 +29,19 @@ func workedOnThenFailed() Rule {
 			if len(suspects) == 0 {
 				return nil
 			}
+			var names []string
+			for _, sus := range suspects {
+				names = append(names, sus.key)
+			}
+			known := glossaryOf(names)
 			var out []Finding
 			for _, s := range c.Concerns {
 				con := s.Says.GetCaseOpened().GetConcern()
 				if con == nil {
 					con = s.Says.GetConcernStated().GetConcern()
 				}
-				before := notation.Key(con.GetJustBefore())
-				for _, sus := range suspects {
-					if mentionsKey(before, sus.key) {
-						out = append(out, workedOn(s, sus, fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
-					}
+				for _, i := range inOrder(known.mentionedIn(notation.Key(con.GetJustBefore()))) {
+					out = append(out, workedOn(s, suspects[i], fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
 				}
 			}
 			for _, s := range c.Worked {
@@ -47,15 +49,12 @@ func workedOnThenFailed() Rule {
 					continue
 				}
 				w := s.Says.GetWorkedOn()
-				area, text := notation.Key(w.GetArea()), notation.Key(w.GetArea()+" "+w.GetWhat())
-				var named []string
+				at := append(known.mentionedIn(notation.Key(w.GetArea()+" "+w.GetWhat())), known.mentioning(notation.Key(w.GetArea()))...)
 				for _, n := range w.GetComponents() {
-					named = append(named, c.Key(n))
+					at = append(at, known.is[c.Key(n)]...)
 				}
-				for _, sus := range suspects {
-					if slices.Contains(named, sus.key) || mentionsKey(text, sus.key) || mentionsKey(sus.key, area) {
-						out = append(out, workedOn(s, sus, fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
-					}
+				for _, i := range inOrder(at) {
+					out = append(out, workedOn(s, suspects[i], fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
 				}
 			}
 			return out
