@@ -18,12 +18,12 @@ func curedByReseating() Rule {
 		Severity: Look,
 		check: func(c *sheet) []Finding {
 			var out []Finding
-			claims := claiming(c.Case)
+			credited := creditedFirst(c.Case)
 			for _, f := range c.Fittings {
 				if f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL || reasoned(f) || seenBad(f.Component, f.Step) || reseated(f.Component, f.Step) {
 					continue
 				}
-				if k := credited(c.Case, claims, f); k != nil {
+				if k := credited(f); k != nil {
 					out = append(out, reseat(f.Component, f.Step, k, "fitted"))
 				}
 			}
@@ -54,15 +54,26 @@ func already(out []Finding, comp *cases.Component) bool {
 	return slices.ContainsFunc(out, func(f Finding) bool { return slices.Contains(f.About, comp.Name) })
 }
 
-// credited returns the first of the claims that names the fitted part as the cause.
-func credited(c *cases.Case, claims []*cases.Step, f *cases.Fitting) *cases.Step {
-	for _, k := range claims {
-		cause := k.Says.GetHandedBack().GetCause()
-		if k.Job > f.Step.Job && (slices.Contains(k.Because, f.Step) || cause != "" && c.Component(cause) == f.Component) {
-			return k
+// creditedFirst finds the first of the claims that names a fitted part as the cause.
+func creditedFirst(c *cases.Case) func(*cases.Fitting) *cases.Step {
+	claims := claiming(c)
+	naming, blaming := map[*cases.Step][]int{}, map[*cases.Component][]int{}
+	for i, k := range claims {
+		for _, s := range k.Because {
+			naming[s] = append(naming[s], i)
+		}
+		if comp := c.Component(k.Says.GetHandedBack().GetCause()); comp != nil {
+			blaming[comp] = append(blaming[comp], i)
 		}
 	}
-	return nil
+	return func(f *cases.Fitting) *cases.Step {
+		for _, i := range inOrder(slices.Concat(naming[f.Step], blaming[f.Component])) {
+			if claims[i].Job > f.Step.Job {
+				return claims[i]
+			}
+		}
+		return nil
+	}
 }
 
 // reseated reports whether the original was ruled in otherwise: reseated before

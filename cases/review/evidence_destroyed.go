@@ -18,16 +18,16 @@ func evidenceDestroyed() Rule {
 		Severity: Look,
 		check: func(c *sheet) []Finding {
 			var out []Finding
-			var gone []string
+			gone := map[string]bool{}
 			for _, d := range c.Destroyed {
 				module := c.Key(destroyedModule(d))
 				if slices.ContainsFunc(c.Codes, func(r *cases.Step) bool { return r.Job < d.Job && recorded(c.Case, r, module) }) {
 					continue
 				}
-				if slices.Contains(gone, "") || slices.Contains(gone, module) {
+				if gone[""] || gone[module] {
 					continue
 				}
-				gone = append(gone, module)
+				gone[module] = true
 				out = append(out, destroyed(d))
 			}
 			return out

@@ -2,6 +2,7 @@ package review
 
 import (
 	"knowngood.example/cases"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // sheet is a case under review, with what more than one rule asks of it: worked out
@@ -11,6 +12,8 @@ type sheet struct {
 	// rests maps each step to the decisions that rest on it: those that name it, and
 	// those that name a test made of it.
 	rests map[*cases.Step][]*cases.Step
+	// tested are the steps that somebody tested or looked because of.
+	tested map[*cases.Step]bool
 	// began are the steps with which a life of something began.
 	began map[*cases.Step]bool
 	// absent are the tests and readings that passed while the concern was absent, or
@@ -25,7 +28,22 @@ type sheet struct {
 }
 
 func sheetOf(c *cases.Judged) *sheet {
-	s := &sheet{Judged: c, rests: decided(c.Case), began: comings(c.Case), currents: currentsOf(c), places: placesOf(c), witnesses: witnessesOf(c), compared: comparedIn(c.Case)}
+	s := &sheet{
+		Judged: c, rests: decided(c.Case), tested: testedFor(c.Case), began: comings(c.Case), compared: comparedIn(c.Case),
+		currents: currentsOf(c), places: placesOf(c), witnesses: witnessesOf(c),
+	}
 	s.absent = absentPasses(c.Case, s.began)
 	return s
+}
+
+func testedFor(c *cases.Case) map[*cases.Step]bool {
+	out := map[*cases.Step]bool{}
+	for _, k := range c.Jobs() {
+		if outcome(k) != eventv1.Outcome_OUTCOME_UNSPECIFIED && !decides(k) {
+			for _, b := range k.Because {
+				out[b] = true
+			}
+		}
+	}
+	return out
 }

@@ -19,7 +19,7 @@ func toldNotSeen() Rule {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				on := relying(b)
-				if b.Says.GetBasis() == eventv1.Basis_BASIS_TOLD && len(on) > 0 && !backed(c.Case, b) {
+				if b.Says.GetBasis() == eventv1.Basis_BASIS_TOLD && len(on) > 0 && !c.backed(b) {
 					out = append(out, Finding{
 						Entries: seqs(append(on, b.Step)...), About: about(b),
 						Why:    fmt.Sprintf("%q (%s) was told, not seen, and %s %s on it.", b.Says.GetStatement(), refs(b.Step), refs(on...), number(len(on), "rests", "rest")),
