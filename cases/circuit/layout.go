@@ -350,7 +350,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 			position = Closed
 		}
 	}
-	if n == 0 && !(both && x.bounds) {
+	if n == 0 && (!both || !x.bounds) {
 		g[s] = x.loose(ohms.Plus(near).Plus(far).conductance(), position)
 		return
 	}
@@ -492,9 +492,7 @@ func (m *model) blownFuses(x *assumed) map[int]Position {
 	if !ok {
 		y := *x
 		y.faults, y.loads, y.gates, y.sensed = nil, nil, nil, 0
-		for _, f := range key[:len(x.faults)] {
-			y.faults = append(y.faults, f)
-		}
+		y.faults = append(y.faults, key[:len(x.faults)]...)
 		blown = in.blow(&y)
 		in.blew[key] = blown
 	}
