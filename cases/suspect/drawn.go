@@ -16,21 +16,22 @@ import (
 //   - a pair is not asked about at all where one of the two alone explains every reading
 //     and it can hold next to nothing.
 type drawn struct {
-	evidence []int       // which of all evidence it is, in the order it is asked
+	evidence []int       // which of all evidence it is
 	peaks    []float64   // of each what it can make of anything
-	rest     []float64   // what those from here on can make of anything
 	none     []float64   // what each makes of no fault
 	alone    [][]float64 // of each what it can make of one fault at most, by class
 	idle     [][]bool    // of each whether one fault is nothing to it, by class
 	group    []int       // of each fault
 	like     []int       // a fault of each group, the first
-	one      []weighing  // of each group
-	two      []weighing  // of two groups, the lower first; nil where nobody asked
+	begin    *weighing   // of which nothing was asked, those first that surprise most with nothing wrong
+	one      []*weighing // of each group
+	two      []*weighing // of two groups, the lower first; nil where nobody asked
+	worst    []*order    // of each group those first that it explains least; nil: not worked out
 	// most and open are of two groups: what the readings make of them at most by what
 	// they make of either alone, and how many neither explains.
 	most []float64
 	open []int
-	wide []weighing // of three faults and more
+	wide []*weighing // of three faults and more
 }
 
 const (
@@ -64,41 +65,34 @@ func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
 	d.peaks = append(slices.Clip(d.peaks), e.Peak())
 }
 
-// sort puts those first that surprise most where nothing is wrong.
-func (d *drawn) sort() {
-	order := make([]int, len(d.evidence))
-	for n := range order {
-		order[n] = n
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		return cmp.Compare(d.none[a]-d.peaks[a], d.none[b]-d.peaks[b])
-	})
-	old := *d
-	d.evidence, d.none, d.alone, d.peaks, d.idle = nil, nil, nil, nil, nil
-	for _, n := range order {
-		d.evidence, d.none = append(d.evidence, old.evidence[n]), append(d.none, old.none[n])
-		d.alone, d.peaks = append(d.alone, old.alone[n]), append(d.peaks, old.peaks[n])
-		d.idle = append(d.idle, old.idle[n])
-	}
-}
-
 // split tells those faults of a group from each other that one of the readings from
 // here on does, and lets those readings count.
 func (j *Judgement) split(from int) {
 	d := &j.drawn
 	old := *d
 	n := len(d.evidence)
-	d.rest = make([]float64, n+1)
-	for k := n - 1; k >= 0; k-- {
-		d.rest[k] = d.rest[k+1] + d.peaks[k]
-	}
-	if old.group == nil {
+	if old.begin == nil {
+		d.begin = &weighing{d.sorted(func(k int) float64 { return d.none[k] }), []block{{box: Everywhere}}}
 		old.group, old.like = make([]int, len(j.faults)), []int{0}
-		old.one, old.two, old.most, old.open = []weighing{nil}, []weighing{nil}, []float64{0}, []int{0}
+		old.one, old.two, old.most, old.open = []*weighing{d.begin}, []*weighing{nil}, []float64{0}, []int{0}
+	}
+	longer := map[*order]*order{nil: nil}
+	with := func(o *order) *order {
+		l, ok := longer[o]
+		if !ok {
+			l = d.ordered(o.of)
+			longer[o] = l
+		}
+		return l
+	}
+	d.begin = &weighing{with(d.begin.by), d.begin.blocks}
+	d.wide = slices.Clone(d.wide)
+	for k, w := range d.wide {
+		d.wide[k] = &weighing{with(w.by), w.blocks}
 	}
 	// A group is told by the group it was in and its classes since.
 	type was struct{ group, class int }
-	d.group = old.group
+	d.group, d.like = old.group, old.like
 	parent := make([]int, len(old.like)) // of each group, in old
 	for g := range parent {
 		parent[g] = g
@@ -119,18 +113,21 @@ func (j *Judgement) split(from int) {
 		}
 		d.group, parent = next, up
 	}
-	m, was2 := len(d.like), len(old.like)
-	d.one, d.two = make([]weighing, m), make([]weighing, m*m)
+	m, width := len(d.like), len(old.like)
+	d.one, d.two, d.worst = make([]*weighing, m), make([]*weighing, m*m), make([]*order, m)
 	d.most, d.open = make([]float64, m*m), make([]int, m*m)
 	for x := range m {
-		d.one[x] = old.one[parent[x]]
+		d.one[x] = &weighing{with(old.one[parent[x]].by), old.one[parent[x]].blocks}
 		for y := x; y < m; y++ {
 			a, b, at := parent[x], parent[y], x*m+y
-			w := old.two[min(a, b)*was2+max(a, b)]
-			if a > b {
-				w = w.turned()
+			w := old.two[min(a, b)*width+max(a, b)]
+			if w != nil {
+				w = &weighing{with(w.by), w.blocks}
+				if a > b {
+					w = w.turned()
+				}
 			}
-			d.two[at], d.most[at], d.open[at] = w, old.most[min(a, b)*was2+max(a, b)], old.open[min(a, b)*was2+max(a, b)]
+			d.two[at], d.most[at], d.open[at] = w, old.most[min(a, b)*width+max(a, b)], old.open[min(a, b)*width+max(a, b)]
 			for k := from; k < n; k++ {
 				class := j.classes[d.evidence[k]]
 				alone := max(d.none[k], d.alone[k][class[d.like[x]]], d.alone[k][class[d.like[y]]])
@@ -193,7 +190,7 @@ func (j *Judgement) settleDrawn() {
 		}
 		w := j.weigh(d.one[c.at], best-running-one[c.at], d.like[c.at])
 		d.one[c.at] = w
-		if score, settled := w.score(d); settled {
+		if score, settled := w.score(); settled {
 			best = max(best, one[c.at]+score)
 		}
 	}
@@ -202,7 +199,7 @@ func (j *Judgement) settleDrawn() {
 		all = all[:0]
 		for at, most := range d.most {
 			if d.two[at] != nil {
-				score, _ := d.two[at].score(d)
+				score, _ := d.two[at].score()
 				most = min(most, score)
 			}
 			if p := two[at] + most; p >= best-float64(out) && (d.open[at] > 0 || p >= best-matters || d.two[at] != nil) {
@@ -214,11 +211,11 @@ func (j *Judgement) settleDrawn() {
 		for _, c := range all {
 			x, y := c.at/m, c.at%m
 			if d.two[c.at] == nil {
-				d.two[c.at] = begun(d.one[x], d.one[y])
+				d.two[c.at] = j.begun(x, y)
 			}
 			w := j.weigh(d.two[c.at], best-float64(out)-two[c.at], d.like[x], d.like[y])
 			d.two[c.at] = w
-			if score, settled := w.score(d); settled {
+			if score, settled := w.score(); settled {
 				best = max(best, two[c.at]+score)
 			} else {
 				unknown += float64(size[x]*size[y]) * math.Exp(two[c.at]+score-best)
@@ -228,7 +225,9 @@ func (j *Judgement) settleDrawn() {
 			break
 		}
 	}
-	d.wide = append(make([]weighing, 0, len(j.wide)), d.wide...)[:len(j.wide)]
+	for range j.wide[len(d.wide):] {
+		d.wide = append(d.wide, d.begin)
+	}
 	for k, w := range j.wide {
 		d.wide[k] = j.weigh(d.wide[k], math.Inf(-1), w...)
 	}
@@ -257,7 +256,7 @@ func (j *Judgement) ofOne(i int) float64 {
 	if len(d.evidence) == 0 {
 		return 0
 	}
-	score, settled := d.one[d.group[i]].score(d)
+	score, settled := d.one[d.group[i]].score()
 	if settled {
 		return score
 	}
@@ -270,7 +269,10 @@ func (j *Judgement) ofTwo(i, k int) float64 {
 		return 0
 	}
 	at := min(d.group[i], d.group[k])*len(d.like) + max(d.group[i], d.group[k])
-	score, settled := d.two[at].score(d)
+	if d.two[at] == nil {
+		return d.most[at]
+	}
+	score, settled := d.two[at].score()
 	if settled {
 		return score
 	}
@@ -282,7 +284,7 @@ func (j *Judgement) ofWide(k int) float64 {
 	if len(d.evidence) == 0 {
 		return 0
 	}
-	score, _ := d.wide[k].score(d)
+	score, _ := d.wide[k].score()
 	return score
 }
 

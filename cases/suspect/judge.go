@@ -73,7 +73,6 @@ func Judge(p Problem) *Judgement {
 		j.take(n)
 	}
 	j.widen()
-	j.drawn.sort()
 	j.split(0)
 	j.settleDrawn()
 	return j

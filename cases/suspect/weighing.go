@@ -1,6 +1,7 @@
 package suspect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -35,7 +36,39 @@ type Likely struct {
 // over readings, not the product of means: an unknown resistance is the same in every
 // reading. Only where the product may be large are blocks made smaller, and only until
 // it is much the same all over a block. It never changes; weigh makes another.
-type weighing []block
+type weighing struct {
+	by     *order
+	blocks []block
+}
+
+// order is in which the readings are asked, by their place among all that are drawn,
+// with what those from each on can make of anything.
+type order struct {
+	of   []int
+	rest []float64
+}
+
+// ordered is the order with the readings added that are not in it yet.
+func (d *drawn) ordered(of []int) *order {
+	for k := len(of); k < len(d.evidence); k++ {
+		of = append(slices.Clip(of), k)
+	}
+	o := &order{of, make([]float64, len(of)+1)}
+	for k := len(of) - 1; k >= 0; k-- {
+		o.rest[k] = o.rest[k+1] + d.peaks[of[k]]
+	}
+	return o
+}
+
+// sorted is the order in which what explains them least comes first.
+func (d *drawn) sorted(explained func(k int) float64) *order {
+	by, of := make([]float64, len(d.evidence)), make([]int, len(d.evidence))
+	for k := range of {
+		by[k], of[k] = explained(k)-d.peaks[k], k
+	}
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(by[a], by[b]) })
+	return d.ordered(of)
+}
 
 // block of parameters, and what the first readings make of it.
 type block struct {
@@ -56,30 +89,29 @@ const (
 )
 
 // most of a block, with what readings not asked yet can make of anything.
-func (b *block) most(d *drawn) float64 { return b.likely.Most + d.rest[b.asked] + b.box.logShare() }
+func (w *weighing) most(b *block) float64 {
+	return b.likely.Most + w.by.rest[b.asked] + b.box.logShare()
+}
 
 // large reports whether it is still to be parted.
-func (w weighing) large(b *block) bool {
-	return len(w) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
+func (w *weighing) large(b *block) bool {
+	return len(w.blocks) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
-func (w weighing) whole(b *block, d *drawn) bool { return b.asked == len(d.evidence) && !w.large(b) }
+func (w *weighing) whole(b *block) bool { return b.asked == len(w.by.of) && !w.large(b) }
 
 // score is the log likelihood of a hypothesis; settled when it is worked out, else it is
-// that at most. Of what nobody asked about it is what readings can make of anything.
-func (w weighing) score(d *drawn) (score float64, settled bool) {
-	if len(w) == 0 {
-		return d.rest[0], false
-	}
+// that at most.
+func (w *weighing) score() (score float64, settled bool) {
 	highest := math.Inf(-1)
 	each := func(f func(l float64)) {
-		for k := range w {
-			if b := &w[k]; w.whole(b, d) {
+		for k := range w.blocks {
+			if b := &w.blocks[k]; w.whole(b) {
 				settled = true
 				f(b.likely.Mean + b.box.logShare())
 			} else {
-				f(b.most(d))
+				f(w.most(b))
 			}
 		}
 	}
@@ -91,49 +123,40 @@ func (w weighing) score(d *drawn) (score float64, settled bool) {
 
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least.
-func (j *Judgement) weigh(w weighing, least float64, faults ...int) weighing {
-	d := &j.drawn
-	if len(w) == 0 {
-		w = weighing{{box: Everywhere}}
-	} else {
-		w = slices.Clone(w)
-	}
+func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
+	w = &weighing{w.by, slices.Clone(w.blocks)}
 	for {
 		// The block that may hold most is next; what is whole stands against it.
 		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
-		for k := range w {
-			if b := &w[k]; w.whole(b, d) {
+		for k := range w.blocks {
+			if b := &w.blocks[k]; w.whole(b) {
 				whole = max(whole, b.likely.Mean+b.box.logShare())
-			} else if l := b.most(d); l > highest {
+			} else if l := w.most(b); l > highest {
 				next, highest = k, l
 			}
 		}
 		if next < 0 || highest < least || highest < whole-aside {
 			return w
 		}
-		if b := &w[next]; w.large(b) {
-			w = append(w, b.part())
+		if b := &w.blocks[next]; w.large(b) {
+			w.blocks = append(w.blocks, b.part())
 		} else {
-			j.ask(b, least, faults)
+			for n := 0; n < stride && b.asked < len(w.by.of) && w.most(b) >= least; n++ {
+				j.ask(b, w.by.of[b.asked], faults)
+			}
 		}
 	}
 }
 
-// ask a few more readings about a block, as long as it may hold least.
-func (j *Judgement) ask(b *block, least float64, faults []int) {
-	d := &j.drawn
-	for range stride {
-		if b.asked == len(d.evidence) || b.most(d) < least {
-			return
-		}
-		l := j.within(b.asked, faults, b.box)
-		b.likely.Most += l.Most
-		b.likely.Mean += l.Mean
-		for k := range b.likely.Spread {
-			b.likely.Spread[k] += l.Spread[k]
-		}
-		b.asked++
+// ask one reading more about a block.
+func (j *Judgement) ask(b *block, k int, faults []int) {
+	l := j.within(k, faults, b.box)
+	b.likely.Most += l.Most
+	b.likely.Mean += l.Mean
+	for axis := range b.likely.Spread {
+		b.likely.Spread[axis] += l.Spread[axis]
 	}
+	b.asked++
 }
 
 // within is what reading k makes of the faults. Where one of two alone explains it and
@@ -186,28 +209,35 @@ func (b *block) part() block {
 
 // begun is where the weighing of two faults begins: with the blocks that the one of
 // them came to alone that was parted more, since what is wrong by itself at some values
-// is mostly so beside another fault.
-func begun(x, y weighing) weighing {
-	from, axis := x, 0
-	if len(y) > len(x) {
-		from, axis = y, 1
+// is mostly so beside another fault, and with the readings that it explains least.
+func (j *Judgement) begun(x, y int) *weighing {
+	d := &j.drawn
+	g, axis := x, 0
+	if len(d.one[y].blocks) > len(d.one[x].blocks) {
+		g, axis = y, 1
 	}
-	if len(from) < 2 {
-		return nil
+	from := d.one[g]
+	if len(from.blocks) < 2 {
+		return d.begin
 	}
-	out := make(weighing, len(from))
-	for k := range from {
-		out[k].box = Everywhere
-		out[k].box[axis] = from[k].box[0]
+	w := &weighing{d.worst[g], make([]block, len(from.blocks))}
+	for k := range from.blocks {
+		w.blocks[k].box = Everywhere
+		w.blocks[k].box[axis] = from.blocks[k].box[0]
 	}
-	return out
+	if w.by == nil {
+		likeliest := slices.MaxFunc(from.blocks, func(a, b block) int { return cmp.Compare(from.most(&a), from.most(&b)) })
+		w.by = d.sorted(func(k int) float64 { return j.within(k, d.like[g:g+1], likeliest.box).Most })
+		d.worst[g] = w.by
+	}
+	return w
 }
 
 // turned is the weighing of the same two faults in the other order.
-func (w weighing) turned() weighing {
-	out := slices.Clone(w)
-	for k := range out {
-		b := &out[k]
+func (w *weighing) turned() *weighing {
+	out := &weighing{w.by, slices.Clone(w.blocks)}
+	for k := range out.blocks {
+		b := &out.blocks[k]
 		b.box[0], b.box[1] = b.box[1], b.box[0]
 		b.likely.Spread[0], b.likely.Spread[1] = b.likely.Spread[1], b.likely.Spread[0]
 	}
