@@ -194,35 +194,56 @@ func (j *Judgement) settleDrawn() {
 			best = max(best, one[c.at]+score)
 		}
 	}
-	// Pairs are asked about until what is not known of them is next to nothing.
-	for out := matters; ; out += 3 {
-		all = all[:0]
-		for at, most := range d.most {
-			if d.two[at] != nil {
-				score, _ := d.two[at].score()
-				most = min(most, score)
-			}
-			if p := two[at] + most; p >= best-float64(out) && (d.open[at] > 0 || p >= best-matters || d.two[at] != nil) {
-				all = append(all, candidate{p, at})
-			}
-		}
-		slices.SortFunc(all, likeliest)
+	// Pairs are asked about until what is not known of them is next to nothing, those first
+	// of which it takes least to find out.
+	type asked struct {
+		at, blocks int
+		unknown    float64
+	}
+	for out := float64(matters); ; out += 3 {
+		var some []asked
 		unknown := 0.0
-		for _, c := range all {
-			x, y := c.at/m, c.at%m
-			if d.two[c.at] == nil {
-				d.two[c.at] = j.begun(x, y)
+		for at, most := range d.most {
+			blocks, settled := 0, false
+			if w := d.two[at]; w != nil {
+				var score float64
+				if score, settled = w.score(); settled || score < most {
+					most = score
+				}
+				blocks = len(w.blocks)
 			}
-			w := j.weigh(d.two[c.at], best-float64(out)-two[c.at], d.like[x], d.like[y])
-			d.two[c.at] = w
-			if score, settled := w.score(); settled {
-				best = max(best, two[c.at]+score)
-			} else {
-				unknown += float64(size[x]*size[y]) * math.Exp(two[c.at]+score-best)
+			p := two[at] + most
+			if settled || p < best-running || d.open[at] == 0 && p < best-matters && d.two[at] == nil {
+				continue
+			}
+			a := asked{at, blocks, float64(size[at/m]*size[at%m]) * math.Exp(p-best)}
+			unknown += a.unknown
+			if p >= best-out {
+				some = append(some, a)
 			}
 		}
-		if unknown < nothing || out >= running {
+		if unknown < nothing || out > running {
 			break
+		}
+		slices.SortFunc(some, func(a, b asked) int {
+			return cmp.Or(cmp.Compare(a.blocks, b.blocks), cmp.Compare(b.unknown, a.unknown), cmp.Compare(a.at, b.at))
+		})
+		for _, a := range some {
+			x, y := a.at/m, a.at%m
+			if d.two[a.at] == nil {
+				d.two[a.at] = j.begun(x, y)
+			}
+			d.two[a.at] = j.weigh(d.two[a.at], best-out-two[a.at], d.like[x], d.like[y])
+			score, settled := d.two[a.at].score()
+			unknown -= a.unknown
+			if settled {
+				best = max(best, two[a.at]+score)
+			} else {
+				unknown += float64(size[x]*size[y]) * math.Exp(two[a.at]+score-best)
+			}
+			if unknown < nothing {
+				break
+			}
 		}
 	}
 	for range j.wide[len(d.wide):] {
