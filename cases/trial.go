@@ -7,8 +7,8 @@ import (
 	"slices"
 	"strings"
 
-	"knowngood.example/cases/notation"
 	"knowngood.example/cases/circuit"
+	"knowngood.example/cases/notation"
 	"knowngood.example/cases/suspect"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
