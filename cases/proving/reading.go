@@ -1,0 +1,111 @@
+package proving
+
+import (
+	"fmt"
+	"math"
+
+	"knowngood.example/cases/circuit"
+	"knowngood.example/cases/suspect"
+)
+
+// reading is a reading that the player can take.
+type reading struct {
+	*circuit.Candidate
+	at         int // its place among the options
+	red, black int
+}
+
+func (r *reading) name() string { return r.At }
+
+func (r *reading) same() string { return fmt.Sprint("read ", r.red, " ", r.black) }
+
+// readings are those that a case asks for on what is drawn: volts at each point that
+// a lead can reach, to the negative post, and the drop over each element that is
+// neither a wire nor a load.
+func (p *player) readings() {
+	parts := p.parts()
+	add := func(red, black, at int, m suspect.Manner) {
+		if red == black {
+			return
+		}
+		c := p.Circuit.Candidate(p.setup(), red, black, at, m, p.table.Costs[m], parts)
+		p.options = append(p.options, &reading{c, len(p.options), red, black})
+	}
+	for n := 1; n < len(p.Points); n++ {
+		best := -1
+		for k, e := range p.Elements {
+			if (e.From == n || e.To == n) && e.Kind != circuit.Wiring && (best < 0 || p.Elements[best].Kind == circuit.Splice) {
+				best = k
+			}
+		}
+		if best >= 0 {
+			add(n, minus, best, suspect.Volts)
+		}
+	}
+	for k, e := range p.Elements {
+		if e.Kind != circuit.Wiring && e.Kind < circuit.Load {
+			add(e.From, e.To, k, suspect.Drop)
+		}
+	}
+}
+
+// setup is the state of the circuit as the judgement is told.
+func (p *player) setup() circuit.Setup {
+	s := circuit.Setup{Posts: p.posts, Position: make([]circuit.Position, len(p.Elements))}
+	for k := range p.Elements {
+		if (p.control[k] || p.Elements[k].Follows >= 0) && !p.asked {
+			s.Position[k] = circuit.Open
+		}
+	}
+	return s
+}
+
+func (r *reading) do(p *player, step, n int) (suspect.Evidence, error) {
+	t, err := p.read(r.red, r.black, n)
+	if err != nil {
+		return nil, fmt.Errorf("reading from %s to %s: %w", p.Points[r.red], p.Points[r.black], err)
+	}
+	v := circuit.Reading{
+		ID: fmt.Sprint("step ", step), Setup: r.same(),
+		Red: []int{r.red}, Black: []int{r.black}, Shown: circuit.Exactly(t.shown), Sigma: 0.03 + 0.005*math.Abs(t.shown),
+		Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1),
+	}
+	p.tells[r.at] = false
+	p.rec.Readings++
+	if !t.present {
+		v.Absent = p.table.WeakPass
+		p.rec.Absent++
+		p.tells[r.at] = n < 3
+	}
+	if t.gross != "" {
+		p.rec.Gross++
+	}
+	o := p.Observe(p.setup(), v, p.parts())
+	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f%s", p.Points[r.red], p.Points[r.black], t.shown, remark(t)))
+	if p.stray == nil && p.settings.Wider == 1 && t.gross != "wrong point" {
+		var h suspect.Hypothesis
+		if t.present {
+			for _, d := range p.damages {
+				h = append(h, suspect.Fault{Part: suspect.Part{Key: p.Elements[d.element].Key}, Mode: d.mode})
+			}
+		}
+		if s := o.Expect(h); t.real < s.Lo-slack || t.real > s.Hi+slack {
+			p.rec.Outside = append(p.rec.Outside, fmt.Sprintf("step %d: %s to %s: %.4g, %.4g to %.4g", step, p.Points[r.red], p.Points[r.black], t.real, s.Lo, s.Hi))
+		}
+	}
+	return o, nil
+}
+
+// slack is what solvers may differ by, in volts.
+const slack = 1e-5
+
+func remark(t taken) string {
+	out := ""
+	if t.gross != "" {
+		out = ", gross: " + t.gross
+	}
+	if !t.present {
+		out += ", absent"
+	}
+	return out
+}
