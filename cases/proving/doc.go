@@ -88,6 +88,20 @@
 // half of them, or has the wrong sign, is ten times or a tenth, or is off by one to
 // nine tenths, volts or tens of volts.
 //
+// With Clamp, each drop is read together with the current, as the advice asks for; the
+// clamp is off by up to 2 % throughout a case and 20 mA from reading to reading.
+//
+// # Tests
+//
+// Evidence 'tests' has no drawing: each component may be bad in any way, and tests
+// cover sets of components: whether a load works (it, and what nothing goes round
+// between it and the posts), whether a point has supply or ground, and of each
+// component alone what the table has for its kind but looking and reseating. A test
+// tells the untruth as often as the table says: two false passes of three in a hundred
+// each are enough to prove what is not so, nine times in ten thousand faults tested
+// twice. 'mixed' has readings, whether a load works, and of each component alone what
+// the table has and readings do not take the place of. A fuse that blew fails its test.
+//
 // # The player
 //
 // The problem is put as a case puts it: something not named, not as drawn, each
@@ -119,7 +133,9 @@
 //   - Sound modes proven: of all modes of elements on which nothing is wrong, when it was
 //     found and after OnTo tests; sum over sum.
 //   - True element first: of the cases that were found. Those that were not are told
-//     beside.
+//     beside. Of two faults one often hides the other, which a shop finds when the first
+//     is mended: what counts is whether the first part that is probable to 0.95 is
+//     truly bad, and both are told beside.
 //   - Calibration: after each reading until it stops, the likeliest suspect, and all of
 //     0.001 and more, by tenths of what was said; off by the worst tenth that was said a
 //     hundred times. Something not named is never there and is counted as said.

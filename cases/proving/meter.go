@@ -12,6 +12,7 @@ import (
 type meter struct {
 	seed  uint64
 	gain  float64 // what it shows too much, as a share
+	clamp float64 // the same of the clamp
 	gross float64 // the share of readings that are grossly wrong
 }
 
@@ -22,13 +23,15 @@ const (
 	noiseMost   = 0.015
 	blackOff    = 0.015 // volts, of the black lead's contact
 	blackMost   = 0.035
-	digit       = 0.01 // volts
+	digit       = 0.01 // volts, amperes
+	clampMost   = 0.02 // of the current
+	clampOff    = 0.02 // amperes
 	postsWander = 0.02 // volts, from reading to reading
 )
 
 // equip draws the meter, and what the judgement is told of the supply.
 func (c *scenario) equip(s *Settings, d dice) {
-	c.meter = meter{seed: s.Seed, gain: d.in(-gainMost, gainMost), gross: s.Gross}
+	c.meter = meter{seed: s.Seed, gain: d.in(-gainMost, gainMost), clamp: d.in(-clampMost, clampMost), gross: s.Gross}
 	k := c.System / 12
 	c.posts = circuit.Span{Lo: 11.8 * k, Hi: 12.9 * k}
 	if d.yes(0.5) { // somebody wrote down what it was
@@ -39,14 +42,16 @@ func (c *scenario) equip(s *Settings, d dice) {
 
 // taken is a reading as it was taken.
 type taken struct {
-	shown   float64
-	real    float64 // what was truly there, with the instrument on
-	present bool    // the concern, at the time
-	gross   string  // what went wrong; empty: nothing did
+	shown    float64
+	real     float64 // what was truly there, with the instrument on
+	amps     float64 // that a clamp showed, of a drop
+	realAmps float64
+	present  bool   // the concern, at the time
+	gross    string // what went wrong; empty: nothing did
 }
 
-// read takes a reading for the n-th time.
-func (c *scenario) read(red, black, n int) (taken, error) {
+// read takes a reading for the n-th time, over an element where it is a drop.
+func (c *scenario) read(red, black, over, n int) (taken, error) {
 	d := throw(c.meter.seed, c.number, fmt.Sprint("reading ", red, " ", black, " ", n))
 	out := taken{present: d.yes(c.present)}
 	s := &state{asked: c.asked, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
@@ -66,6 +71,10 @@ func (c *scenario) read(red, black, n int) (taken, error) {
 	v := out.real*(1+c.meter.gain) + d.within(noise, noiseMost)
 	v += throw(c.meter.seed, c.number, fmt.Sprint("black ", black)).within(blackOff, blackMost)
 	out.shown = math.Round(v/digit) * digit
+	if over >= 0 {
+		out.realAmps = e.amps[over]
+		out.amps = math.Round((out.realAmps*(1+c.meter.clamp)+d.in(-clampOff, clampOff))/digit) * digit
+	}
 	if !slip {
 		return out, nil
 	}

@@ -13,7 +13,7 @@ import (
 type option interface {
 	suspect.Candidate
 	// do it for the n-th time, from 0, as step so many.
-	do(p *player, step, n int) (suspect.Evidence, error)
+	do(p *player, step, n int) ([]suspect.Evidence, error)
 	// name of the component that it gets at; same is what it has in common with others
 	// that show the same.
 	name() string
@@ -61,7 +61,7 @@ func Play(s Settings, strategy Strategy, number uint64, solve Solver) Record {
 }
 
 func play(s Settings, strategy Strategy, number uint64, solve Solver, ask func(suspect.Problem) judge) Record {
-	rec := Record{Case: number, Strategy: strategy, ProvenOnTo: -1}
+	rec := Record{Case: number, Strategy: strategy, ProvenOnTo: -1, FirstAt: -1}
 	p := &player{settings: &s, strategy: strategy, table: suspect.Default(), rec: &rec, random: throw(s.Seed, number, "random")}
 	c, err := stage(&s, number, &p.table, solve)
 	if err != nil {
@@ -188,12 +188,14 @@ func (p *player) run() error {
 			p.rec.Minutes += p.options[k].Cost(from)
 		}
 		from = p.options[k].Setup()
-		e, err := p.options[k].do(p, step+1, p.times[k])
+		all, err := p.options[k].do(p, step+1, p.times[k])
 		if err != nil {
 			return err
 		}
 		p.times[k]++
-		p.judge = p.judge.With(e)
+		for _, e := range all {
+			p.judge = p.judge.With(e)
+		}
 	}
 	if p.rec.Stop == "" {
 		p.rec.Stop, p.rec.Tests = "cap", Cap
@@ -223,7 +225,7 @@ func (p *player) check(step int) (proven int) {
 // calibrate counts what is said at this step.
 func (p *player) calibrate() {
 	for n, s := range p.judge.Suspects() {
-		is := p.damaged(s.Part) || s.Part == suspect.NotAsDrawn && p.stray != nil
+		is := p.isBad(s.Part)
 		if n == 0 {
 			p.rec.First.count(s.Probability, is)
 		}
@@ -236,6 +238,9 @@ func (p *player) calibrate() {
 // stops reports whether what is to be found is found.
 func (p *player) stops(step int) bool {
 	all := p.judge.Suspects()
+	if p.rec.FirstAt < 0 && all[0].Probability >= found {
+		p.rec.FirstAt, p.rec.FirstRight = step, p.isBad(all[0].Part)
+	}
 	if len(p.damages) == 0 && p.stray == nil {
 		if p.judge.NoFault() < found {
 			return false
@@ -255,6 +260,11 @@ func (p *player) stops(step int) bool {
 	return true
 }
 
+// isBad reports whether the part is truly bad, or truly not as drawn.
+func (p *player) isBad(s suspect.Part) bool {
+	return p.damaged(s) || s == suspect.NotAsDrawn && p.stray != nil
+}
+
 // top writes down what was found, or the likeliest.
 func (p *player) top(all []suspect.Suspect) {
 	p.rec.Right = len(all) > 0
@@ -270,7 +280,7 @@ func (p *player) top(all []suspect.Suspect) {
 			name = "not as drawn"
 		}
 		p.rec.Top = append(p.rec.Top, name)
-		p.rec.Right = p.rec.Right && (p.damaged(s.Part) || s.Part == suspect.NotAsDrawn && p.stray != nil)
+		p.rec.Right = p.rec.Right && p.isBad(s.Part)
 	}
 	p.rec.Probability = round(all[0].Probability, 1e4)
 	p.rec.Narrowed = p.judge.NarrowedTo(all[0].Part)

@@ -13,6 +13,7 @@ type reading struct {
 	*circuit.Candidate
 	at         int // its place among the options
 	red, black int
+	over       int // the element that lies between, of a drop; else -1
 }
 
 func (r *reading) name() string { return r.At }
@@ -29,7 +30,11 @@ func (p *player) readings() {
 			return
 		}
 		c := p.Circuit.Candidate(p.setup(), red, black, at, m, p.table.Costs[m], parts)
-		p.options = append(p.options, &reading{c, len(p.options), red, black})
+		over := -1
+		if m == suspect.Drop {
+			over = at
+		}
+		p.options = append(p.options, &reading{c, len(p.options), red, black, over})
 	}
 	for n := 1; n < len(p.Points); n++ {
 		best := -1
@@ -60,8 +65,8 @@ func (p *player) setup() circuit.Setup {
 	return s
 }
 
-func (r *reading) do(p *player, step, n int) (suspect.Evidence, error) {
-	t, err := p.read(r.red, r.black, n)
+func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
+	t, err := p.read(r.red, r.black, r.over, n)
 	if err != nil {
 		return nil, fmt.Errorf("reading from %s to %s: %w", p.Points[r.red], p.Points[r.black], err)
 	}
@@ -80,20 +85,41 @@ func (r *reading) do(p *player, step, n int) (suspect.Evidence, error) {
 	if t.gross != "" {
 		p.rec.Gross++
 	}
-	o := p.Observe(p.setup(), v, p.parts())
 	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f%s", p.Points[r.red], p.Points[r.black], t.shown, remark(t)))
-	if p.stray == nil && p.settings.Wider == 1 && t.gross != "wrong point" {
-		var h suspect.Hypothesis
-		if t.present {
-			for _, d := range p.damages {
-				h = append(h, suspect.Fault{Part: suspect.Part{Key: p.Elements[d.element].Key}, Mode: d.mode})
-			}
-		}
-		if s := o.Expect(h); t.real < s.Lo-slack || t.real > s.Hi+slack {
-			p.rec.Outside = append(p.rec.Outside, fmt.Sprintf("step %d: %s to %s: %.4g, %.4g to %.4g", step, p.Points[r.red], p.Points[r.black], t.real, s.Lo, s.Hi))
+	var out []suspect.Evidence
+	if p.settings.Clamp && r.Manner == suspect.Drop {
+		amps := math.Abs(t.amps)
+		off := 0.03 + 0.04*amps
+		v.Through = circuit.Span{Lo: max(amps-off, 0), Hi: amps + off}
+		if k, ok := p.Only(p.setup(), v.Red, v.Black); ok {
+			flows := v
+			flows.Quantity, flows.Along, flows.Lead, flows.Through = circuit.Amps, k, circuit.Span{}, circuit.Span{}
+			flows.Shown, flows.Sigma = circuit.Exactly(amps), 0.05+0.04*amps
+			o := p.Observe(p.setup(), flows, p.parts())
+			p.outside(step, r, t, "A", math.Abs(t.realAmps), o)
+			out = append(out, o)
 		}
 	}
-	return o, nil
+	o := p.Observe(p.setup(), v, p.parts())
+	p.outside(step, r, t, "V", t.real, o)
+	return append(out, o), nil
+}
+
+// outside writes down what was truly there where it lies outside what the judgement
+// says can be under what is truly wrong.
+func (p *player) outside(step int, r *reading, t taken, unit string, is float64, o *circuit.Observation) {
+	if p.stray != nil || p.settings.Wider != 1 || t.gross == "wrong point" {
+		return
+	}
+	var h suspect.Hypothesis
+	if t.present {
+		for _, d := range p.damages {
+			h = append(h, suspect.Fault{Part: suspect.Part{Key: p.Elements[d.element].Key}, Mode: d.mode})
+		}
+	}
+	if s := o.Expect(h); is < s.Lo-slack-1e-6*math.Abs(is) || is > s.Hi+slack+1e-6*math.Abs(is) {
+		p.rec.Outside = append(p.rec.Outside, fmt.Sprintf("step %d: %s to %s: %.5g %s, %.5g to %.5g", step, p.Points[r.red], p.Points[r.black], is, unit, s.Lo, s.Hi))
+	}
 }
 
 // slack is what solvers may differ by, in volts.

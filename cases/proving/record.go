@@ -27,6 +27,10 @@ type Record struct {
 	Probability float64  `json:"probability"`
 	// Right: what was found is what is there.
 	Right bool `json:"right"`
+	// FirstAt is after how many tests one part was probable to 0.95 first, -1: never;
+	// FirstRight whether it is truly bad. Of one fault it is what stops the case.
+	FirstAt    int  `json:"first_at"`
+	FirstRight bool `json:"first_right"`
 	// Narrowed: a test on the likeliest alone failed as well.
 	Narrowed bool `json:"narrowed"`
 	// Sound ways of being bad, and how many of them were proven when it stopped, and

@@ -99,7 +99,7 @@ func (c *scenario) spoiled(s *Settings, d dice, table *suspect.Table) error {
 		damages := c.damagesOf(d, table, many)
 		for _, asked := range []bool{true, false} {
 			c.asked = asked
-			if c.brings(well[asked], damages) {
+			if c.brings(well[asked], damages) && !(s.Intermittent && c.stays()) {
 				c.damages = damages
 				if s.Intermittent {
 					c.present = d.in(0.3, 0.9)
@@ -163,6 +163,12 @@ func (c *scenario) brings(well *electric, damages []damage) bool {
 		}
 	}
 	return true
+}
+
+// stays reports whether the damage blew a fuse, which stays blown: then nothing comes
+// and goes any more.
+func (c *scenario) stays() bool {
+	return slices.ContainsFunc(c.blown, func(k int) bool { return c.Elements[k].Kind == circuit.Fuse })
 }
 
 const (

@@ -48,6 +48,8 @@ type Settings struct {
 	// Wider is how much wider than stated the parameters are drawn; 1: within what
 	// is stated.
 	Wider float64 `json:"wider"`
+	// Clamp: with each drop the current is read.
+	Clamp bool `json:"clamp"`
 	// Evidence that is gathered.
 	Evidence Evidence `json:"evidence"`
 	// Truth is plain or ngspice: who solved it.
