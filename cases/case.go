@@ -103,6 +103,7 @@ type State struct {
 	// Strange lists entries that this build does not understand.
 	Strange []*Step
 
+	met      []*Component      // in the order in which somebody first spoke of them
 	same     map[string]string // component or point key to the key it is joined with
 	beliefs  map[*Step]*Belief
 	fittings map[*Step]*Fitting

@@ -110,7 +110,8 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 // byTests reports whether the tests alone raised the odds as far. That something
 // else was exchanged in vain points at whatever is left, and at nothing.
 func byTests(p suspect.Problem, part suspect.Part, before float64) bool {
-	tests := suspect.Problem{Faults: p.Faults}
+	tests := p
+	tests.Evidence = nil
 	sighted := false
 	for _, e := range p.Evidence {
 		if !isSighting(e) || !sighted {

@@ -108,7 +108,7 @@ func (c *Case) ask(t *suspect.Table, h horizon) (*asker, suspect.Problem, []*Rea
 	p.Evidence = append(p.Evidence, a.tests()...)
 	for _, r := range reads {
 		p.Evidence = append(p.Evidence, r)
-		p.Draws, p.FewDraws = circuit.Draws, circuit.FewDraws
+		p.Draws, p.FewDraws, p.OneDraws = circuit.Draws, circuit.FewDraws, circuit.OneDraws
 	}
 	p.Faults = a.faults(known)
 	return a, p, reads
@@ -144,7 +144,7 @@ func (a *asker) knowsMoreThan(n int) bool {
 	if len(a.Components) <= n {
 		return false
 	}
-	for _, comp := range a.Components {
+	for _, comp := range a.met {
 		if a.knows(comp) {
 			if n--; n < 0 {
 				return true
@@ -311,6 +311,7 @@ func (a *asker) howOften() {
 		gone := s.Says.GetConcernGoneAway() != nil && (len(a.comings) == 0 || s.Job < a.comings[0].Job)
 		if a.horizon.sees(s) && (gone || failures > 0 && failures < tries) {
 			a.comes = true
+			return
 		}
 	}
 }
@@ -323,36 +324,10 @@ func (a *asker) sightings() []suspect.Evidence {
 	if a.comes {
 		shares = a.table.Intermittent
 	}
-	type epoch struct{ seen, gone *Step }
-	epochs := make([]epoch, len(a.comings)+1)
-	at := func(job int) *epoch {
-		n, _ := slices.BinarySearchFunc(a.comings, job, func(s *Step, job int) int { return s.Job - job })
-		return &epochs[n]
-	}
-	if a.Opening != nil {
-		// The concern was there before anybody wrote it down, and before what was
-		// fitted for it.
-		epochs[0].seen = a.Opening
-	}
-	for _, s := range a.sighted {
-		if !a.horizon.sees(s) {
-			continue
-		}
-		seen, gone := sighting(s)
-		switch e := at(s.Job); {
-		case seen && e.seen == nil:
-			e.seen = s
-		case gone && e.gone == nil:
-			e.gone = s
-		}
-	}
 	var out []suspect.Evidence
-	for n, e := range epochs {
-		s := e.seen
-		if s == nil {
-			s = e.gone
-		}
-		if s == nil || e.seen == nil && n == 0 {
+	for n := range len(a.comings) + 1 {
+		s, seen := a.seenBetween(n)
+		if s == nil || !seen && n == 0 {
 			continue
 		}
 		job, shares := 0, shares
@@ -362,7 +337,7 @@ func (a *asker) sightings() []suspect.Evidence {
 			shares.GoneWithFault = max(shares.GoneWithFault, a.table.Exchange)
 		}
 		out = append(out, &suspect.Sighting{
-			ID: s.ID, Setup: "the concern after " + itoa(uint64(n)) + " changes", Gone: e.seen == nil, Shares: shares,
+			ID: s.ID, Setup: "the concern after " + itoa(uint64(n)) + " changes", Gone: !seen, Shares: shares,
 			There: func(p suspect.Part) bool {
 				there, is := a.partAt(a.Components[p.Key], job)
 				return is && there == p
@@ -370,6 +345,40 @@ func (a *asker) sightings() []suspect.Evidence {
 		})
 	}
 	return out
+}
+
+// seenBetween is the first time that the concern was seen between two changes, or, where
+// it was not, that it was seen to be gone; nil when nobody looked.
+func (a *asker) seenBetween(n int) (first *Step, seen bool) {
+	if n == 0 && a.Opening != nil {
+		// The concern was there before anybody wrote it down, and before what was
+		// fitted for it.
+		return a.Opening, true
+	}
+	from, to := 0, a.horizon.job
+	if n > 0 {
+		from = a.comings[n-1].Job
+	}
+	if n < len(a.comings) {
+		to = min(to, a.comings[n].Job+1)
+	}
+	at, _ := slices.BinarySearchFunc(a.sighted, from+1, func(s *Step, job int) int { return s.Job - job })
+	for _, s := range a.sighted[at:] {
+		if s.Job >= to {
+			break
+		}
+		if !a.horizon.sees(s) {
+			continue
+		}
+		seen, gone := sighting(s)
+		if seen {
+			return s, true
+		}
+		if gone && first == nil {
+			first = s
+		}
+	}
+	return first, false
 }
 
 // sighting says whether the concern was seen in the step, or tried in vain.

@@ -65,6 +65,7 @@ func (s *State) component(name string, step *Step) *Component {
 	if c == nil {
 		c = &Component{Key: key, Name: strings.Join(strings.Fields(name), " "), Lives: []Life{{}}}
 		s.Components[key] = c
+		s.met = append(s.met, c)
 	}
 	if n := len(c.Steps); n == 0 || c.Steps[n-1] != step {
 		c.Steps = append(c.Steps, step)

@@ -2,8 +2,10 @@ package circuit_test
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"testing"
 
 	"knowngood.example/cases/circuit"
@@ -48,7 +50,7 @@ func vehicle() *circuit.Circuit {
 // it, as they would come out.
 func judged(n int) (suspect.Problem, *circuit.Circuit) {
 	c := vehicle()
-	p := suspect.Problem{Draws: circuit.Draws, FewDraws: circuit.FewDraws}
+	p := suspect.Problem{Draws: circuit.Draws, FewDraws: circuit.FewDraws, OneDraws: circuit.OneDraws}
 	for k, e := range c.Elements {
 		for _, m := range e.Kind.Modes() {
 			p.Faults = append(p.Faults, suspect.Fault{Part: suspect.Part{Key: c.Elements[k].Key}, Mode: m.Mode, Prior: 0.01 * m.Share})
@@ -75,9 +77,13 @@ func shownBy(c *circuit.Circuit, k int) *circuit.Observation {
 	case 3:
 		reading.Black = []int{at()}
 	}
-	truth := suspect.Hypothesis{{Part: suspect.Part{Key: "e10"}, Mode: suspect.HighResistance}}
-	seen := c.Observe(setup, reading, parts(c)).Foretold(truth)
-	reading.Shown = circuit.Exactly((seen.Lo + seen.Hi) / 2)
+	// The truth: the contact of the first branch has an ohm too much, all else is as it
+	// usually is, and the meter shows hundredths.
+	truth := *c
+	truth.Elements = slices.Clone(c.Elements)
+	truth.Elements[10].Ohms = circuit.Exactly(1)
+	seen := truth.Observe(setup, reading, parts(c)).Foretold(nil)
+	reading.Shown = circuit.Exactly(math.Round(100*(seen.Lo+seen.Hi)/2) / 100)
 	return c.Observe(setup, reading, parts(c))
 }
 

@@ -1,5 +1,7 @@
 package circuit
 
+import "math"
+
 // Star-mesh elimination forgets that the conductances it makes of one star go
 // together, so that its bounds are wide where loads lie side by side. Where few
 // conductances are left once everything in series and side by side is put together,
@@ -13,131 +15,184 @@ package circuit
 // lowest. It does not matter in which direction each one works there, nor that this may
 // differ from corner to corner.
 //
+// Of what leads to a post it is known: with one lead at a post, more conductance from
+// anywhere to the positive post raises the other lead, to the negative post lowers it.
+//
 // What is put together keeps its own ends: of two in series g h / (g+h) and of two side
 // by side g+h rise with both, and each element is in one of the conductances that are
 // left, so that these are independent. The four nodes that are asked about stay: the
-// posts and where the leads are.
+// posts and where the leads are. Where more than maxEither are left, stars are taken out
+// first by the mesh of spans, which holds too and is only wider.
 
-// maxCore is how many conductances may be left for all corners to be tried.
-const maxCore = 9
-
-// edge is a conductance between two nodes.
-type edge struct {
-	i, j int
-	g    Span
+// wanted is what was shown: bounds need not be worked out to their ends when it
+// is within them, or far outside already by what is quicker to work out.
+type wanted struct {
+	shown Span
+	far   float64 // in volts
 }
 
-// extremes bounds the voltage between two nodes under what is assumed, by the
-// corners. False where too much is left to try, or where one of the nodes floats.
-func (m *model) extremes(x assumed, red, black int, e Span) (Span, bool) {
-	if x.rough || len(m.gated()) > 0 {
-		return Span{}, false // how gates stand follows from voltages
+// within reports whether what was shown may be so.
+func (w *wanted) within(s Span) bool { return w != nil && s.Lo <= w.shown.Hi && w.shown.Lo <= s.Hi }
+
+// beyond reports whether what was shown is far from it.
+func (w *wanted) beyond(s Span) bool {
+	return w != nil && (w.shown.Lo > s.Hi+w.far || w.shown.Hi < s.Lo-w.far)
+}
+
+// bound is the voltage between two nodes at all, with plus at e volts over minus. With
+// something wanted it holds what was shown if that can be, and is else far from it.
+func (m *model) bound(x *assumed, red, black int, e Span, want *wanted) Span {
+	if red == black {
+		return Span{}
 	}
-	x.noLeaks, x.lead = true, Bridge{}
-	x.holds = m.blownFuses(x)
-	w := m.build(&x)
-	for _, l := range m.leads {
-		if l.Ohms.Lo < MeterOhms {
-			g := l.Ohms.conductance()
-			if len(m.leads) > 1 {
-				g.Lo = 0 // it is at one of several places
-			}
-			w.join(l.A, l.B, g)
-		}
+	l := m.lay(x)
+	if s, ok := m.corners(x, l, red, black, e, want); ok {
+		return s
 	}
+	w := m.mesh(x, l)
+	w.keep(red, black)
+	return w.volts(red, black, e)
+}
+
+// through is the current at all through the sensed stretch, in amperes, from its end
+// a to its end b.
+func (m *model) through(x *assumed, e Span) Span {
+	l, s := m.lay(x), x.sensed-1
+	red, black := m.stretches[s].a, l.sense
+	if x.far {
+		red, black = l.sense, m.stretches[s].b
+	}
+	v, ok := m.corners(x, l, red, black, e, nil)
+	if !ok {
+		w := m.mesh(x, l)
+		w.keep(red, black)
+		v = w.volts(red, black, e)
+	}
+	return v.Times(1 / senseOhms)
+}
+
+// corners bounds the voltage between two nodes by the corners. False where one of the
+// nodes floats.
+func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wanted) (Span, bool) {
+	s := l.shape(red, black)
+	g := m.spans(s.slots)
+	m.fill(x, l, g)
 	open := 0.0 // what still gets through where something is open
-	for i := range w.n {
-		for j := range i {
-			if g := w.g[i*w.n+j]; g.Hi > 0 && g.Hi <= 1/openOhms.Lo {
-				open += g.Hi
-				w.part(i, j)
+	for i := range l.ends {
+		if h := g[i].Hi; h > 0 && h <= 1/openOhms.Lo {
+			open += h
+			g[i] = Span{}
+		}
+	}
+	workSpans(s.ops[:s.core], g)
+	f := m.floats(s.slots)
+	set := func(slots []int, high bool) {
+		for _, i := range slots {
+			f[i] = g[i].Lo
+			if high {
+				f[i] = g[i].Hi
 			}
 		}
 	}
-	// What leaks, what a meter takes and what an open lets through are currents of at
-	// most their conductance times the supply into some node. A current into a node
-	// moves no node more than itself, and that by its resistance to the posts, which is
-	// the largest when every conductance is the least.
-	r := w.inject(red, red)[red] + w.inject(black, black)[black]
-	moved := r * (2*float64(w.n)*per(Leak.Lo) + 1/MeterOhms + open)
+	// What leaks and what an open lets through are currents of at most their
+	// conductance times the supply into some node. A current into a node moves no node
+	// more than itself, and that by its resistance to the posts, which is the largest when
+	// every conductance is the least. Of a current no more than all of it, and all that
+	// comes out elsewhere, flows anywhere.
+	leaks := 2*float64(l.n)*per(Leak.Lo) + open
+	moved := 2 * leaks * senseOhms
+	if x.sensed == 0 {
+		set(s.rises, false)
+		set(s.falls, false)
+		set(s.either, false)
+		work(s.ops[s.core:], f)
+		moved = s.resist(f) * leaks
+	}
 	if !(moved < 0.1) {
 		return Span{}, false // it floats, or nearly
 	}
-	edges := w.core(red, black)
-	if edges == nil {
-		return Span{}, false
+	wide := func(share Span) Span {
+		v := times(share, e)
+		if x.sensed > 0 {
+			return Span{v.Lo - moved*e.Hi, v.Hi + moved*e.Hi}
+		}
+		return Span{v.Lo - moved*e.Hi - 1e-9, v.Hi + moved*e.Hi + 1e-9}
 	}
-	share := corners(edges, red, black)
-	out := times(share, e)
-	return Span{out.Lo - moved*e.Hi - 1e-9, out.Hi + moved*e.Hi + 1e-9}, true
-}
-
-// part takes out what joins two nodes.
-func (w *network) part(i, j int) {
-	w.g[i*w.n+j], w.g[j*w.n+i] = Span{}, Span{}
-	w.near[i*w.w+j/64] &^= 1 << (j % 64)
-	w.near[j*w.w+i/64] &^= 1 << (i % 64)
-}
-
-// core is what is left of the network when what is in series or ends nowhere is put
-// together, and with it what is then side by side; nil when it is too much. To remove
-// a node with two neighbours is to put two in series, with exact ends.
-func (w *network) core(red, black int) []edge {
-	w.part(plus, minus) // between the posts it moves nothing
-	for again := true; again; {
-		again = false
-		for k := 2; k < w.n; k++ {
-			if d := w.degree(k); k != red && k != black && d > 0 && d <= 2 {
-				w.remove(k)
-				again = true
-			}
+	vary := m.vary[:0]
+	for _, i := range s.either {
+		f[i] = g[i].Lo
+		if g[i].Hi > g[i].Lo {
+			vary = append(vary, i)
 		}
 	}
-	w.part(plus, minus)
-	edges := make([]edge, 0, maxCore)
-	for i := range w.n {
-		for j := range i {
-			if g := w.g[i*w.n+j]; g.Hi > 0 {
-				if len(edges) == maxCore {
-					return nil
-				}
-				edges = append(edges, edge{i, j, g})
-			}
+	m.vary = vary
+	if len(vary) > 2 && want != nil {
+		workSpans(s.ops[s.core:], g)
+		if v := wide(s.shares(g)); want.beyond(v) {
+			return v, true
 		}
 	}
-	return edges
-}
-
-// corners is the least and the most that lies between two nodes over all corners, as
-// a share of the supply.
-func corners(edges []edge, red, black int) Span {
-	node := map[int]int{minus: minus, plus: plus}
-	number := func(k int) int {
-		if _, ok := node[k]; !ok {
-			node[k] = len(node)
+	out := Span{math.Inf(1), math.Inf(-1)}
+	try := func() {
+		work(s.ops[s.core:], f)
+		share := s.share(f)
+		out.Lo, out.Hi = math.Min(out.Lo, share), math.Max(out.Hi, share)
+	}
+	all := 1<<len(vary) - 1
+	for n := range all + 1 {
+		corner := n / 2 // the farthest apart first
+		if n%2 == 1 {
+			corner = all - n/2
 		}
-		return node[k]
-	}
-	red, black = number(red), number(black)
-	for k := range edges {
-		edges[k].i, edges[k].j = number(edges[k].i), number(edges[k].j)
-	}
-	w := newNetwork(len(node))
-	var out Span
-	for corner := range 1 << len(edges) {
-		for k, d := range edges {
-			g := d.g.Lo
+		for k, i := range vary {
+			f[i] = g[i].Lo
 			if corner>>k&1 == 1 {
-				g = d.g.Hi
+				f[i] = g[i].Hi
 			}
-			w.g[d.i*w.n+d.j], w.g[d.j*w.n+d.i] = Exactly(g), Exactly(g)
 		}
-		v := w.solve(1)
-		s := Exactly(v[red] - v[black])
-		if corner == 0 {
-			out = s
+		if s.onePost() {
+			set(s.rises, true)
+			set(s.falls, false)
+			try()
+			set(s.rises, false)
+			set(s.falls, true)
 		}
-		out = out.with(s)
+		try()
+		if n%2 == 1 && want.within(wide(out)) {
+			break
+		}
 	}
-	return out
+	return wide(out), true
+}
+
+// seen is the voltage between two nodes in a draw, as a share of the supply's.
+func (m *model) seen(x *assumed, red, black int) float64 {
+	l := m.lay(x)
+	s := l.shape(red, black)
+	f := m.drawn(x, l, s)
+	return s.share(f)
+}
+
+// drawn are the conductances of a draw once all operations are carried out.
+func (m *model) drawn(x *assumed, l *layout, s *shape) []float64 {
+	g, f := m.spans(len(l.ends)), m.floats(s.slots)
+	m.fill(x, l, g)
+	for i := range l.ends {
+		f[i] = g[i].Lo
+	}
+	work(s.ops, f)
+	return f
+}
+
+// voltages of all nodes in a draw, by the supply's, and between the two as a share of
+// it.
+func (m *model) voltages(x *assumed, red, black int, e float64) (v []float64, share float64) {
+	l := m.lay(x)
+	s := l.shape(red, black)
+	f := m.drawn(x, l, s)
+	if len(m.volts) < l.n {
+		m.volts = make([]float64, l.n+3)
+	}
+	s.volts(f, m.volts, e)
+	return m.volts, s.share(f)
 }

@@ -15,10 +15,11 @@ const (
 
 // Draws is how many draws of the unknown parameters judgements use: each value of
 // the one fault's resistance with each of the other's. FewDraws are those of a first
-// look.
+// look, OneDraws those of one fault.
 const (
 	Draws    = levels * levels
 	FewDraws = fewLevels * fewLevels
+	OneDraws = levels
 )
 
 // LogLik implements suspect.Evidence.
@@ -26,7 +27,7 @@ func (o *Observation) LogLik(h suspect.Hypothesis, draw int) float64 {
 	return o.LogLiks(h, Draws)[draw]
 }
 
-// LogLiks implements suspect.Drawn: LogLik of Draws or of FewDraws draws.
+// LogLiks implements suspect.Drawn: LogLik of Draws, of FewDraws or of OneDraws draws.
 func (o *Observation) LogLiks(h suspect.Hypothesis, n int) []float64 {
 	key, isWild := o.key(h)
 	at := drawKey{key, n}
@@ -34,27 +35,59 @@ func (o *Observation) LogLiks(h suspect.Hypothesis, n int) []float64 {
 	if ok {
 		return out
 	}
-	out = make([]float64, n)
-	o.draws[at] = out
-	switch {
-	case isWild:
-		var others suspect.Hypothesis
-		for _, f := range h {
-			if f.Part != suspect.NotNamed && f.Part != suspect.NotAsDrawn {
-				others = append(others, f)
-			}
-		}
-		rest := o.LogLiks(others, n)
+	out = o.likely(onlyNamed(key), n)
+	if isWild { // the others keep their places, and with them their parameters
+		rest := out
+		out = make([]float64, n)
 		for d := range out {
 			out[d] = o.unnamed(h, func(suspect.Hypothesis) float64 { return rest[d] })
 		}
-	default:
-		o.fill(out, o.doneOf(key))
-		if o.Absent > 0 && key != ([3]int{}) {
-			without := o.LogLiks(nil, n)
-			for d := range out {
-				out[d] = o.mixed(key, out[d], without[d])
-			}
+	}
+	o.draws[at] = out
+	return out
+}
+
+// onlyNamed is the key without what is not named and what is not as drawn.
+func onlyNamed(key [3]int) [3]int {
+	for i, k := range key {
+		if k < firstEffect {
+			key[i] = noEffect
+		}
+	}
+	return key
+}
+
+// likely is how likely the reading is in each of n draws with the faults in their
+// places.
+func (o *Observation) likely(key [3]int, n int) []float64 {
+	at := drawKey{key, n}
+	if out, ok := o.draws[at]; ok {
+		return out
+	}
+	out := make([]float64, n)
+	o.draws[at] = out
+	o.fill(out, o.inPlace(key))
+	if o.Absent > 0 && key != ([3]int{}) {
+		without := o.likely([3]int{}, n)
+		for d := range out {
+			out[d] = o.mixed(key, out[d], without[d])
+		}
+	}
+	return out
+}
+
+// placed is a fault with the parameter that is its own: the first's or the second's.
+type placed struct {
+	done
+	axis int
+}
+
+// inPlace are the faults of a key, each with its parameter.
+func (o *Observation) inPlace(key [3]int) []placed {
+	var out []placed
+	for i, k := range key {
+		if k >= firstEffect {
+			out = append(out, placed{o.effects[k-firstEffect], min(i, 1)})
 		}
 	}
 	return out
@@ -89,12 +122,12 @@ type cell struct {
 
 // fill works out the draws. What lies between one value of a resistance and the
 // next is as likely as either, so a cell is as wide as its neighbours are apart.
-func (o *Observation) fill(out []float64, faults []done) {
+func (o *Observation) fill(out []float64, faults []placed) {
 	of := levels
-	if len(out) < Draws {
+	if len(out) == FewDraws {
 		of = fewLevels
 	}
-	rows, cols := spread2(faults, of)
+	rows, cols := spreads(faults, of)
 	grid := o.grid(faults, of)
 	middle := func(i, j int) float64 { s := grid[i*cols+j].seen; return s[len(s)/2] }
 	apart := func(a, b float64) float64 {
@@ -117,7 +150,11 @@ func (o *Observation) fill(out []float64, faults []done) {
 		}
 	}
 	for d := range out {
-		out[d] = l[min(d/of, rows-1)*cols+min(d%of, cols-1)]
+		row, col := d/of, d%of
+		if len(out) == OneDraws {
+			row, col = d, 0
+		}
+		out[d] = l[min(row, rows-1)*cols+min(col, cols-1)]
 	}
 }
 
@@ -169,27 +206,27 @@ func (o *Observation) slack(v float64) float64 {
 // floats is the resistance from which leaks count.
 const floats = 1e5
 
-func spread2(faults []done, of int) (rows, cols int) {
-	rows, cols = 1, 1
-	if len(faults) > 0 && faults[0].varies() {
-		rows = of
+// spreads is over how many values each of the two parameters is spread.
+func spreads(faults []placed, of int) (rows, cols int) {
+	n := [2]int{1, 1}
+	for _, f := range faults {
+		if f.varies() {
+			n[f.axis] = of
+		}
 	}
-	if len(faults) > 1 && faults[1].varies() {
-		cols = of
-	}
-	return rows, cols
+	return n[0], n[1]
 }
 
 // grid is what would be shown at each value of the unknown resistances.
-func (o *Observation) grid(faults []done, of int) []cell {
-	rows, cols := spread2(faults, of)
+func (o *Observation) grid(faults []placed, of int) []cell {
+	rows, cols := spreads(faults, of)
 	out := make([]cell, 0, rows*cols)
 	for i := range rows {
 		for j := range cols {
 			at := [2]int{i, j}
 			loose := o.model.loose
-			for k, f := range faults {
-				loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[min(k, 1)], of) > floats) || f.does == toMinus
+			for _, f := range faults {
+				loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis], of) > floats) || f.does == toMinus
 			}
 			c := cell{seen: []float64{o.point(faults, at, of, 0.5, 0.5)}}
 			if o.model.unknown {
@@ -213,13 +250,13 @@ func (o *Observation) grid(faults []done, of int) []cell {
 // point is what would be shown with the unknown resistances at their levels, and
 // the leaks a share of the way from all to ground to all to the supply; loads of
 // which nobody knows what they draw a share of the way from much to little.
-func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float64) float64 {
-	choose := func(what share, s Span) Span {
+func (o *Observation) point(faults []placed, at [2]int, of int, leaks, loads float64) float64 {
+	choose := func(what unknown, s Span) Span {
 		switch what {
 		case ofFault, ofFault + 1, ofFault + 2:
 			k := int(what - ofFault)
 			if k < len(faults) && faults[k].varies() {
-				return Exactly(level(s, at[min(k, 1)], of))
+				return Exactly(level(s, at[faults[k].axis], of))
 			}
 		case ofLeakPlus:
 			return Exactly(s.at(1 - leaks))
@@ -228,8 +265,7 @@ func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float
 		}
 		return Exactly(s.at(0.5))
 	}
-	x := assumed{faults: faults, before: true, choose: choose, usual: o.model.usually(loads)}
-	x.loads, x.bulbs = o.model.loadsIn(x)
+	x := assumed{faults: only(faults), before: true, choose: choose, little: loads}
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.
@@ -240,14 +276,21 @@ func (o *Observation) point(faults []done, at [2]int, of int, leaks, loads float
 	return best
 }
 
+func only(faults []placed) []done {
+	out := make([]done, len(faults))
+	for k, f := range faults {
+		out[k] = f.done
+	}
+	return out
+}
+
 // Foretold is what a reading is likely to show under the hypothesis, with what is
 // not known as it usually is. Expect bounds what it can be at all.
 func (o *Observation) Foretold(h suspect.Hypothesis) Span {
 	key, _ := o.key(h)
-	faults := o.doneOf(key)
 	first := true
 	var out Span
-	for _, g := range o.grid(faults, levels) {
+	for _, g := range o.grid(o.inPlace(key), levels) {
 		for _, v := range g.seen {
 			if first {
 				out, first = Exactly(v), false

@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"maps"
+	"math"
+)
 
 // A diode conducts from 0.4 to 1.0 V on (silicon; common practice: 0.6 to 0.8).
 var knee = Span{0.4, 1.0}
@@ -15,29 +18,18 @@ const (
 	dropOut = 0.1
 )
 
-// gated lists the stretches whose state follows from voltages.
-func (m *model) gated() []int {
-	var out []int
-	for s := range m.stretches {
-		if m.stretches[s].kind == Diode || m.stretches[s].follows >= 0 {
-			out = append(out, s)
-		}
+// settled is what is assumed together with what follows from voltages: which fuses
+// cannot have held, how the contacts stand that coils close, which diodes conduct; of each
+// diode whether it is sure to.
+func (m *model) settled(x assumed) (y *assumed, conducting map[int]bool) {
+	y = &x
+	if x.bounds && !m.cold { // with nothing feeding it, a new fuse may be in
+		y.holds = m.blownFuses(y)
 	}
-	return out
-}
-
-// solved is the network for bounds, with its diodes and the contacts that coils
-// close as they must stand, and of each diode whether it is sure to conduct.
-func (m *model) solved(x assumed, red, black int) (w *network, conducting map[int]bool) {
-	if !m.cold { // with nothing feeding it, a new fuse may be in
-		x.holds = m.blownFuses(x)
+	if len(m.gated) > 0 {
+		conducting = m.set(y, m.gated)
 	}
-	if gates := m.gated(); len(gates) > 0 {
-		conducting = m.set(&x, gates)
-	}
-	w = m.build(&x)
-	w.keep(red, black)
-	return w, conducting
+	return y, conducting
 }
 
 // set finds how the gates stand.
@@ -49,23 +41,27 @@ func (m *model) set(x *assumed, gates []int) (conducting map[int]bool) {
 		return conducting
 	}
 	for _, s := range gates {
-		x.gates[s] = gate{set: true, position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+		x.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
 		if !x.bounds {
-			x.gates[s] = gate{set: true, position: Open, ohms: Exactly(1)}
+			x.gates[s] = gate{position: Open, ohms: Exactly(1)}
 		}
 	}
-	// Coils first: a contact may lead to the next coil, so as often as there are some.
+	// A contact may lead to the next coil: as often as there are some.
 	for range gates {
+		before := maps.Clone(x.gates)
 		for _, s := range gates {
 			st := &m.stretches[s]
 			switch {
 			case st.follows < 0:
 				conducting[s] = m.diode(x, s)
 			case m.of[st.follows] < 0: // the coil is unplugged
-				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+				x.gates[s] = gate{position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
 			default:
-				x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
+				x.gates[s] = gate{position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
 			}
+		}
+		if maps.Equal(before, x.gates) {
+			break
 		}
 	}
 	return conducting
@@ -82,15 +78,15 @@ func (m *model) setCold(x *assumed, gates []int) {
 		st := &m.stretches[s]
 		switch {
 		case st.follows >= 0:
-			x.gates[s] = gate{set: true, position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+			x.gates[s] = gate{position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
 		case x.bounds:
-			x.gates[s] = gate{set: true, position: Closed, ohms: kneeOhms}
+			x.gates[s] = gate{position: Closed, ohms: kneeOhms}
 		default:
-			x.gates[s] = gate{set: true, position: Open, ohms: Exactly(1)}
+			x.gates[s] = gate{position: Open, ohms: Exactly(1)}
 		}
 		for _, f := range x.faults {
 			if f.stretch == s && f.does == instead {
-				x.gates[s] = gate{set: true, position: Closed, ohms: x.choose(ofFault, f.ohms)}
+				x.gates[s] = gate{position: Closed, ohms: x.choose(ofFault, f.ohms)}
 			}
 		}
 	}
@@ -108,14 +104,12 @@ func (m *model) stuck(faults []done, s int, p Position) Position {
 
 // over is the voltage over a stretch, from a to b.
 func (m *model) over(x *assumed, s int) Span {
-	w := m.build(x)
-	a, b := m.stretches[s].a, m.stretches[s].b
+	st := &m.stretches[s]
+	posts := x.choose(ofPosts, m.setup.Posts)
 	if !x.bounds {
-		v := w.solve(x.choose(ofPosts, m.setup.Posts).Lo)
-		return Exactly(v[a] - v[b])
+		return Exactly(m.seen(x, st.a, st.b) * posts.Lo)
 	}
-	w.keep(a, b)
-	return w.volts(a, b, x.choose(ofPosts, m.setup.Posts))
+	return m.bound(x, st.a, st.b, posts, nil)
 }
 
 // pulled says whether the coil closes its contact.
@@ -151,13 +145,13 @@ func (m *model) diode(x *assumed, s int) (sure bool) {
 			case other:
 				round = !round
 			case instead: // shorted: it is no diode any more
-				x.gates[s] = gate{set: true, position: Closed, ohms: x.choose(ofFault, f.ohms)}
+				x.gates[s] = gate{position: Closed, ohms: x.choose(ofFault, f.ohms)}
 				return false
 			}
 		}
 	}
 	forward := func(p Position, ohms Span) Span {
-		x.gates[s] = gate{set: true, position: p, ohms: ohms}
+		x.gates[s] = gate{position: p, ohms: ohms}
 		v := m.over(x, s)
 		if round {
 			return turned(v)
@@ -169,7 +163,7 @@ func (m *model) diode(x *assumed, s int) (sure bool) {
 	case v.Hi < knee.Lo:
 		return false
 	case x.bounds:
-		x.gates[s] = gate{set: true, position: Either, ohms: Span{0, math.Inf(1)}}
+		x.gates[s] = gate{position: Either, ohms: Span{0, math.Inf(1)}}
 		return v.Lo > knee.Hi
 	}
 	// The resistance at which the voltage over it is that of the knee.

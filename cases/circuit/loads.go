@@ -31,7 +31,7 @@ func (m *model) loadsUnder(faults []done) []Span {
 	if len(m.loads) == 0 || m.cold {
 		return nil // nothing feeds them: they are anything from cold to warm
 	}
-	if len(m.loads)*(1+len(m.gated())) > manyLoads {
+	if len(m.loads)*(1+len(m.gated)) > manyLoads {
 		return nil // it would take long, and all that they may be is not wrong
 	}
 	drawing := 0
@@ -62,10 +62,7 @@ func (m *model) shared(f done) []Span {
 	if m.base == nil {
 		return m.fedUnder(f)
 	}
-	if f.stretch >= 0 {
-		f.stretch = m.base.of[m.stretches[f.stretch].elements[0]]
-	}
-	all := m.base.fedUnder(f)
+	all := m.base.fedUnder(m.moved(f, m.base))
 	out := make([]Span, len(m.loads))
 	for k, s := range m.loads {
 		out[k] = all[m.base.load[m.base.of[m.stretches[s].elements[0]]]]
@@ -103,13 +100,10 @@ func (m *model) fedUnder(f done) []Span {
 	}
 	for range rounds {
 		next := make([]Span, len(m.loads))
+		y, _ := m.settled(x)
 		for k, s := range m.loads {
 			st := &m.stretches[s]
-			w, _ := m.solved(x, st.a, st.b)
-			v := magnitude(w.volts(st.a, st.b, m.setup.Posts))
-			if c, ok := m.extremes(x, st.a, st.b, m.setup.Posts); ok {
-				v = v.and(magnitude(c))
-			}
+			v := magnitude(m.bound(y, st.a, st.b, m.setup.Posts, nil))
 			next[k] = m.c.Elements[st.elements[0]].within(min(max(v.Lo-metered, 0)/m.c.System, 1))
 		}
 		x.loads = next
@@ -122,51 +116,72 @@ func (m *model) fedUnder(f done) []Span {
 // power that is printed on it: 13.5 V of 12 (UN ECE Regulation 37, from memory).
 const LampVolts = 1.125
 
-// loadsIn are the resistances of the loads in a draw: of a filament by the voltage
-// over it (its current goes about as the 0.55th power of the voltage, common
-// practice), of others as they usually are.
-func (m *model) loadsIn(x assumed) (loads []Span, bulbs []float64) {
-	lamps := slices.ContainsFunc(m.loads, func(s int) bool { return m.stretches[s].kind == Lamp })
-	lamps = lamps || slices.ContainsFunc(m.bridges, func(b Bridge) bool { return b.Usual > 0 })
-	if !lamps || m.cold {
-		return nil, nil // they have what they should have
-	}
-	x.bulbs = make([]float64, len(m.bridges))
-	for k, b := range m.bridges {
-		x.bulbs[k] = b.Usual
-	}
-	x.loads = make([]Span, len(m.loads))
-	usual := make([]float64, len(m.loads))
-	for k, s := range m.loads {
-		e := &m.c.Elements[m.stretches[s].elements[0]]
-		usual[k] = x.choose(ofLoad, e.Ohms).Lo
-		x.loads[k] = Exactly(usual[k])
-	}
-	for range 2 {
-		changed := false
-		v := m.voltages(x)
+// fullyFed are the resistances that the loads may have whatever feeds them.
+func (m *model) fullyFed() []Span {
+	if m.full == nil {
+		m.full = make([]Span, len(m.loads))
 		for k, s := range m.loads {
-			st := &m.stretches[s]
-			if st.kind != Lamp {
-				continue
+			m.full[k] = m.c.Elements[m.stretches[s].elements[0]].within(1)
+		}
+	}
+	return m.full
+}
+
+// draw is the voltage between two nodes in a draw. Of a filament the resistance goes by
+// the voltage over it (its current about as the 0.55th power of the voltage, common
+// practice); other loads have what they usually have.
+func (m *model) draw(x assumed, red, black int) float64 {
+	e := x.choose(ofPosts, m.setup.Posts).Lo
+	if !m.filaments {
+		y, _ := m.settled(x)
+		return m.seen(y, red, black) * e
+	}
+	usual := m.usually(x.little)
+	if m.lit == nil {
+		m.lit, m.bulbs = make([]Span, len(m.loads)), make([]float64, len(m.bridges))
+	}
+	x.loads, x.bulbs = m.lit, m.bulbs
+	copy(x.loads, usual.lit)
+	copy(x.bulbs, usual.bulbs)
+	if usual.lit == nil {
+		for k, s := range m.loads {
+			x.loads[k] = usual.ohms[s]
+		}
+		for k, b := range m.bridges {
+			x.bulbs[k] = b.Usual
+		}
+	}
+	lit := func(ohms, was, volts float64) (float64, bool) {
+		fed := math.Abs(volts) / (LampVolts * m.c.System)
+		now := ohms * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
+		return now, math.Abs(now-was) > 0.02*now
+	}
+	for round := 0; ; round++ {
+		y, _ := m.settled(x)
+		v, share := m.voltages(y, red, black, e)
+		if round == 3 {
+			return share * e
+		}
+		changed := false
+		for k, s := range m.loads {
+			if st := &m.stretches[s]; st.kind == Lamp {
+				now, moved := lit(usual.ohms[s].Lo, x.loads[k].Lo, v[st.a]-v[st.b])
+				x.loads[k], changed = Exactly(now), changed || moved
 			}
-			fed := math.Abs(v[st.a]-v[st.b]) / (LampVolts * m.c.System)
-			next := usual[k] * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
-			changed = changed || math.Abs(next-x.loads[k].Lo) > 0.02*next
-			x.loads[k] = Exactly(next)
 		}
 		for k, b := range m.bridges {
 			if b.Usual > 0 {
-				fed := math.Abs(v[b.A]-v[b.B]) / (LampVolts * m.c.System)
-				x.bulbs[k] = b.Usual * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
-				changed = true
+				now, moved := lit(b.Usual, x.bulbs[k], v[b.A]-v[b.B])
+				x.bulbs[k], changed = now, changed || moved
 			}
 		}
 		if !changed {
-			break
+			if len(x.faults) == 0 { // where all that follows begins
+				usual.lit, usual.bulbs = slices.Clone(x.loads), slices.Clone(x.bulbs)
+			}
+			return share * e
 		}
 	}
-	return x.loads, x.bulbs
 }
 
 // cold is the share of its resistance that a load has for an ohmmeter: a filament a
@@ -181,25 +196,41 @@ func (k Kind) cold(is bool) float64 {
 	return 1
 }
 
-// usually are the resistances of all stretches as they usually are, those of loads
-// that nobody knows a share of the way from the least to the most.
-func (m *model) usually(loads float64) []Span {
-	if m.usual == nil {
-		m.usual = make([]Span, len(m.stretches))
-		for s := range m.stretches {
-			m.usual[s] = Exactly(m.stretches[s].nominal * m.stretches[s].kind.cold(m.cold))
-		}
+// usual is what all stretches have as they usually are.
+type usual struct {
+	ohms, siemens []Span
+	// lit are the resistances of the loads with nothing wrong and each filament as warm as
+	// it gets, bulbs those of the bridges that are bulbs; nil: not worked out yet.
+	lit   []Span
+	bulbs []float64
+}
+
+// usually is what all stretches have, with loads of which nobody knows what they draw a
+// share of the way from much to little.
+func (m *model) usually(loads float64) *usual {
+	if !m.unknown {
+		loads = 0.5
 	}
-	if !m.unknown || loads == 0.5 {
-		return m.usual
+	if u := m.usual[loads]; u != nil {
+		return u
 	}
-	out := slices.Clone(m.usual)
+	u := &usual{ohms: make([]Span, len(m.stretches)), siemens: make([]Span, len(m.stretches))}
 	for s := range m.stretches {
-		if m.stretches[s].isUnknown(m.c) {
-			out[s] = Exactly(m.c.Elements[m.stretches[s].elements[0]].Ohms.at(loads))
+		st := &m.stretches[s]
+		ohms := st.nominal * st.kind.cold(m.cold)
+		if loads != 0.5 && st.isUnknown(m.c) {
+			ohms = m.c.Elements[st.elements[0]].Ohms.at(loads)
+		}
+		u.ohms[s] = Exactly(ohms)
+		switch g := u.ohms[s].conductance(); st.position {
+		case Closed:
+			u.siemens[s] = g
+		case Either:
+			u.siemens[s] = g.Times(0.5)
 		}
 	}
-	return out
+	m.usual[loads] = u
+	return u
 }
 
 // isUnknown reports whether nobody knows how much the load draws, by decades.

@@ -25,15 +25,26 @@ type model struct {
 	loads     []int   // stretches whose resistance depends on what feeds them
 	load      []int   // of each stretch its place among loads, -1: none
 	loops     bool    // what conducts forms a loop
+	gated     []int   // stretches whose state follows from voltages
 	fedLoads  map[done][]Span
-	usual     []Span   // the resistances of all stretches as they usually are
+	usual     map[float64]*usual
+	rest      []Span // what the stretches conduct with nothing wrong, for bounds
+	layouts   map[layoutKey]*layout
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
-	unknown   bool     // nobody knows how much one of the loads draws
-	loose     bool     // something is open without any fault, so that nodes float
+	filaments bool     // something in it glows
+	lit       []Span   // room for the loads and bulbs of a draw
+	bulbs     []float64
+	blew      map[[maxCuts]done]map[int]Position
+	full      []Span // what the loads may have whatever feeds them
+	unknown   bool   // nobody knows how much one of the loads draws
+	loose     bool   // something is open without any fault, so that nodes float
 	scratch   *network
+	room      []Span
+	known     []float64
+	volts     []float64
+	vary      []int
 	base      *model // the same state without leads, shared by readings; nil: none
 	cold      bool   // nothing feeds it: an ohmmeter is on
-
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.
@@ -85,6 +96,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		}
 	}
 	for _, b := range setup.Bridges {
+		m.filaments = m.filaments || b.Usual > 0
 		m.bridges = append(m.bridges, Bridge{m.node[b.A], m.node[b.B], b.Ohms, b.Usual})
 	}
 	m.above()
@@ -92,16 +104,21 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	for s := range m.stretches {
 		m.unknown = m.unknown || m.stretches[s].isUnknown(c)
 		m.load[s] = -1
+		if m.stretches[s].kind == Diode || m.stretches[s].follows >= 0 {
+			m.gated = append(m.gated, s)
+		}
 		if k := m.stretches[s].kind; k == Lamp || k == Motor || k == Load {
 			m.load[s] = len(m.loads)
 			m.loads = append(m.loads, s)
+			m.filaments = m.filaments || k == Lamp
 		}
 	}
 	for k := range c.Elements {
 		p := m.position(k)
 		m.loose = m.loose || p != Closed
 	}
-	m.fedLoads = map[done][]Span{}
+	m.blew = map[[maxCuts]done]map[int]Position{}
+	m.fedLoads, m.layouts, m.usual = map[done][]Span{}, map[layoutKey]*layout{}, map[float64]*usual{}
 	m.loops = m.looped()
 	return m
 }

@@ -10,9 +10,6 @@ type network struct {
 	g    []Span // of a and b at a*n+b and b*n+a
 	near []uint64
 	w    int // words of near for each node
-
-	f     []float64 // room for solve
-	near2 []int
 }
 
 const (
@@ -133,23 +130,7 @@ func (w *network) between(a, b int) Span { return w.g[a*w.n+b] }
 // volts is the voltage between red and black, with plus at e volts over minus.
 // keep has left the posts, red and black.
 func (w *network) volts(red, black int, e Span) Span {
-	if red == black {
-		return Span{}
-	}
-	var share Span
-	switch {
-	case black == minus:
-		share = w.share(red)
-	case red == minus:
-		share = turned(w.share(black))
-	case red == plus:
-		share = rest(w.share(black))
-	case black == plus:
-		share = turned(rest(w.share(red)))
-	default:
-		share = w.bridge(red, black)
-	}
-	return times(share, e)
+	return times(shareOf(w.between(red, plus), w.between(red, minus), w.between(black, plus), w.between(black, minus), w.between(red, black), red, black), e)
 }
 
 func turned(s Span) Span { return Span{-s.Hi, -s.Lo} }
@@ -167,13 +148,30 @@ func times(s, e Span) Span {
 	return out
 }
 
-// share is the voltage of a node as a share of the supply's: gp / (gp + gm). A
-// node that nothing leads to has none.
-func (w *network) share(k int) Span {
+// shareOf is the voltage between red and black as a share of the supply's, by what
+// they conduct to plus and minus (a and b of red, c and d of black) and between them.
+func shareOf(a, b, c, d, r Span, red, black int) Span {
+	switch {
+	case red == black:
+		return Span{}
+	case black == minus:
+		return share(a, b, red)
+	case red == minus:
+		return turned(share(c, d, black))
+	case red == plus:
+		return rest(share(c, d, black))
+	case black == plus:
+		return turned(rest(share(a, b, red)))
+	}
+	return bridge(a, b, c, d, r)
+}
+
+// share is the voltage of a node as a share of the supply's: p / (p + m). A node that
+// nothing leads to has none.
+func share(p, m Span, k int) Span {
 	if k == plus {
 		return Span{1, 1}
 	}
-	p, m := w.between(k, plus), w.between(k, minus)
 	var out Span
 	if p.Lo > 0 {
 		out.Lo = p.Lo / (p.Lo + m.Hi)
@@ -184,14 +182,10 @@ func (w *network) share(k int) Span {
 	return out
 }
 
-// bridge is the voltage between two nodes as a share of the supply's. With the
-// conductances a, b of the one to plus and minus, c, d of the other, and r between
-// them, it is (a d - b c) / ((a+b)(c+d) + r (a+b+c+d)): it grows with a and d,
-// falls with b and c, and r brings it nearer to nothing.
-func (w *network) bridge(red, black int) Span {
-	a, b := w.between(red, plus), w.between(red, minus)
-	c, d := w.between(black, plus), w.between(black, minus)
-	r := w.between(red, black)
+// bridge is the voltage between two nodes as a share of the supply's: with spans,
+// (a d - b c) / ((a+b)(c+d) + r (a+b+c+d)) grows with a and d, falls with b and c, and r
+// brings it nearer to nothing.
+func bridge(a, b, c, d, r Span) Span {
 	of := func(a, b, c, d float64) (num, without, with float64) {
 		return a*d - b*c, (a + b) * (c + d), a + b + c + d
 	}

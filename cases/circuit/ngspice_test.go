@@ -79,7 +79,7 @@ func TestAgainstNgspice(t *testing.T) {
 		net := wild(r, 5+r.IntN(36), 1e3)
 		c := net.plain(e)
 		got := simulate(t, path, c.Deck())
-		ours := net.network().solve(e)
+		ours := net.solve(e)
 		second, err := c.Solve()
 		require.NoError(t, err)
 		for k := 1; k < net.n; k++ {

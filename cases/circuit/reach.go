@@ -19,7 +19,7 @@ func (o *Observation) reach(faults []done) Span {
 	first := true
 	var out Span
 	for _, piece := range o.pieces(faults) {
-		s := o.reachAt(piece)
+		s := o.reachAt(piece, false)
 		if first {
 			out, first = s, false
 		}
@@ -31,13 +31,22 @@ func (o *Observation) reach(faults []done) Span {
 // nearest is how far what was shown lies outside what can be, by the piece that it
 // lies nearest to.
 func (o *Observation) nearest(faults []done) float64 {
-	off := o.off(o.reachAt(faults))
+	if len(o.model.loads) > 0 && !o.model.cold {
+		if o.fits(faults) {
+			return 0
+		}
+		// With loads that are anything they may be at all, it is quick to work out.
+		if off := o.off(o.reachWith(faults, nil, true)); off >= farOut*o.Sigma {
+			return off
+		}
+	}
+	off := o.off(o.reachAt(faults, true))
 	if off > 0 || !o.starves(faults) {
 		return off
 	}
 	off = math.Inf(1)
 	for _, piece := range o.pieces(faults) {
-		if off = math.Min(off, o.off(o.reachAt(piece))); off == 0 {
+		if off = math.Min(off, o.off(o.reachAt(piece, true))); off == 0 {
 			break
 		}
 	}
@@ -86,9 +95,58 @@ func (o *Observation) pieces(faults []done) [][]done {
 	return out
 }
 
-// reachAt is reach in one piece.
-func (o *Observation) reachAt(faults []done) Span {
-	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: o.model.loadsUnder(faults)}
+// fits reports whether what was shown can be with loads as they may be whatever feeds
+// them; false where that takes longer to find out. What can be with less than all that
+// can be, can be.
+func (o *Observation) fits(faults []done) bool {
+	m := o.model
+	if o.idle != nil || len(m.gated) > 0 || o.Quantity == Ohms || o.Quantity == Shine || len(o.Red) != 1 || len(o.Black) != 1 {
+		return false
+	}
+	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: m.fullyFed()}
+	red, black := m.node[o.Red[0]], m.node[o.Black[0]]
+	want := &wanted{o.Shown, farOut * o.Sigma}
+	if o.Quantity == Volts {
+		x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
+		if o.Through.Hi > 0 {
+			want = nil
+		}
+	} else {
+		s := m.of[o.Along]
+		if s < 0 {
+			return false
+		}
+		x.sensed, want = s+1, nil
+		red = m.stretches[s].a
+	}
+	y, _ := m.settled(x)
+	l := m.lay(y)
+	if x.sensed > 0 {
+		black = l.sense
+	}
+	v, ok := m.corners(y, l, red, black, o.setup.Posts, want)
+	switch {
+	case !ok:
+		return false
+	case x.sensed > 0:
+		v = magnitude(v).Times(1 / senseOhms)
+	case o.Through.Hi > 0:
+		if ohms, ok := m.between(x, red, black); ok {
+			v = o.both(v, times(o.Through, ohms))
+		}
+	}
+	return o.off(v) == 0
+}
+
+// reachAt is reach in one piece. With wanted it holds what was shown if that can be,
+// and is else far from it.
+func (o *Observation) reachAt(faults []done, wanted bool) Span {
+	return o.reachWith(faults, o.model.loadsUnder(faults), wanted)
+}
+
+// reachWith is reachAt with the resistances of the loads; nil: all that they may be.
+func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
+	x := assumed{wanted: wanted, faults: faults, before: true, choose: everything, bounds: true, loads: loads}
 	out := o.span(x)
 	if sameStretch(faults) {
 		x.before = false
@@ -127,7 +185,7 @@ func (o *Observation) spans(x assumed) []Span {
 	if o.idle == nil {
 		return out
 	}
-	x.loads, x.bulbs = nil, nil
+	x.loads = nil
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
 		if !x.bounds {
@@ -156,21 +214,32 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	posts := x.choose(ofPosts, o.setup.Posts)
 	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
 	if !x.bounds && o.Quantity != Ohms {
-		return o.atPoint(m, x, red, black, posts.Lo)
-	}
-	w, conducting := m.solved(x, red, black)
-	switch o.Quantity {
-	case Ohms:
-		return w.ohms(red, black)
-	case Shine:
-		v := w.volts(red, black, Exactly(1))
-		return magnitude(v)
-	}
-	v := w.volts(red, black, posts)
-	if o.Lead.Lo >= MeterOhms {
-		if c, ok := m.extremes(x, red, black, posts); ok {
-			v = v.and(c)
+		v := m.draw(x, red, black)
+		switch {
+		case o.Quantity == Shine:
+			return Exactly(math.Abs(v / posts.Lo))
+		case o.Through.Hi > 0:
+			if ohms, ok := m.between(x, red, black); ok && ohms.Lo < isLow {
+				// The current is better known than the rest, as far as it can flow at all.
+				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
+			}
 		}
+		return Exactly(v)
+	}
+	y, conducting := m.settled(x)
+	if o.Quantity == Ohms {
+		return m.ohms(y, red, black)
+	}
+	if o.Quantity == Shine {
+		posts = Exactly(1)
+	}
+	var want *wanted
+	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && len(conducting) == 0 && o.idle == nil {
+		want = &wanted{o.Shown, farOut * o.Sigma}
+	}
+	v := m.bound(y, red, black, posts, want)
+	if o.Quantity == Shine {
+		return magnitude(v)
 	}
 	for s, sure := range conducting {
 		v = o.clamp(m, v, s, sure, red, black, x)
@@ -183,23 +252,10 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	return v
 }
 
-// atPoint is at in a draw.
-func (o *Observation) atPoint(m *model, x assumed, red, black int, posts float64) Span {
-	all := m.voltages(x)
-	v := all[red] - all[black]
-	if o.Quantity == Shine {
-		return Exactly(math.Abs(v / posts))
-	}
-	if o.Through.Hi > 0 {
-		if ohms, ok := m.between(x, red, black); ok {
-			// The current is better known than the rest, as far as it can flow at all.
-			if known := (o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo; ohms.Lo < isLow {
-				v = known
-			}
-		}
-	}
-	return Exactly(v)
-}
+// farOut is by how many standard deviations bounds that are quick to work out must
+// be missed for narrower ones not to matter: beyond it a reading counts as one that says
+// nothing.
+const farOut = 5
 
 // isLow is the resistance, in ohms, up to which a drop is foretold by the current
 // that was read and not by all that is in the way of it.
@@ -265,25 +321,18 @@ func (o *Observation) amps(m *model, x assumed) Span {
 		return Span{}
 	}
 	x.sensed = s + 1
-	a, mid := m.stretches[s].a, m.n+2
 	if !x.bounds {
-		v := m.voltages(x)
-		return Exactly(math.Abs(v[a]-v[mid]) / senseOhms)
+		return Exactly(math.Abs(m.draw(x, m.stretches[s].a, m.lay(&x).sense)) / senseOhms)
 	}
-	w, _ := m.solved(x, a, mid)
-	v := w.volts(a, mid, x.choose(ofPosts, m.setup.Posts))
-	if c, ok := m.extremes(x, a, mid, m.setup.Posts); ok {
-		v = v.and(c)
-	}
-	out := magnitude(v).Times(1 / senseOhms)
+	posts := m.setup.Posts
+	y, _ := m.settled(x)
+	out := magnitude(m.through(y, posts))
 	for _, f := range x.faults {
 		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {
 			// Where the clamp was, before the short or behind it, nobody said.
 			x.far = true
-			b := m.stretches[s].b
-			w, _ := m.solved(x, mid, b)
-			behind := magnitude(w.volts(mid, b, x.choose(ofPosts, m.setup.Posts)))
-			return out.with(behind.Times(1 / senseOhms))
+			y, _ := m.settled(x)
+			return out.with(magnitude(m.through(y, posts)))
 		}
 	}
 	return out

@@ -200,6 +200,32 @@ func (o *Observation) doneOf(key [3]int) []done {
 	return out
 }
 
+// ohms is what an ohmmeter makes of what lies between two nodes. No resistance
+// anywhere can grow without it growing or staying (J. W. Strutt, Lord Rayleigh, 1871), so
+// its ends are those of all the others.
+func (m *model) ohms(x *assumed, a, b int) Span {
+	if a == b {
+		return Span{}
+	}
+	w := m.mesh(x, m.lay(x))
+	most := w.all(func(g Span) float64 { return g.Hi })
+	least := w.all(func(g Span) float64 { return g.Lo })
+	most.keep(a, b)
+	least.keep(a, b)
+	return Span{most.ohms(a, b).Lo, least.ohms(a, b).Hi}
+}
+
+// all is the network with one value of each span.
+func (w *network) all(value func(Span) float64) *network {
+	out := newNetwork(w.n)
+	for i := range w.n {
+		for j := range i {
+			out.join(i, j, Exactly(value(w.g[i*w.n+j])))
+		}
+	}
+	return out
+}
+
 // ohms between two nodes of a network that keep has reduced, with nothing feeding
 // it. The posts are nodes like others then.
 func (w *network) ohms(a, b int) Span {
@@ -259,9 +285,9 @@ func (m *model) between(x assumed, red, black int) (Span, bool) {
 			}
 			switch f.does {
 			case series:
-				ohms = ohms.Plus(x.choose(ofFault+share(i), f.ohms))
+				ohms = ohms.Plus(x.choose(ofFault+unknown(i), f.ohms))
 			case instead:
-				ohms = x.choose(ofFault+share(i), f.ohms)
+				ohms = x.choose(ofFault+unknown(i), f.ohms)
 			default:
 				return Span{}, false
 			}

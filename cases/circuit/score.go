@@ -52,12 +52,7 @@ func (o *Observation) Peak() float64 { return o.robust(normal(0, o.Sigma, o.widt
 func (o *Observation) roughly(key [3]int, faults []done) float64 {
 	most, ok := o.rough[key]
 	if !ok {
-		x := assumed{faults: faults, before: true, choose: everything, bounds: true, rough: true}
-		off := o.off(o.span(x))
-		if sameStretch(faults) && off > 0 {
-			x.before = false
-			off = min(off, o.off(o.span(x)))
-		}
+		off := o.off(o.reachWith(faults, nil, true))
 		most = o.robust(normal(off, o.Sigma, o.width()))
 		o.rough[key] = most
 	}
@@ -251,7 +246,7 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	if len(o.doneOf(key)) > 1 {
 		of = fewLevels
 	}
-	grid := o.grid(o.doneOf(key), of)
+	grid := o.grid(o.inPlace(key), of)
 	out = make([]float64, len(ends)+1)
 	for _, c := range grid {
 		for _, v := range c.seen {

@@ -24,15 +24,6 @@ func (s Span) Holds(v float64) bool { return s.Lo <= v && v <= s.Hi }
 // with is the smallest span that holds both.
 func (s Span) with(t Span) Span { return Span{math.Min(s.Lo, t.Lo), math.Max(s.Hi, t.Hi)} }
 
-// and is what both spans hold, of two that both hold the truth.
-func (s Span) and(t Span) Span {
-	out := Span{math.Max(s.Lo, t.Lo), math.Min(s.Hi, t.Hi)}
-	if out.Lo > out.Hi { // by a rounding
-		return s
-	}
-	return out
-}
-
 // at is the point a share of the way from Lo to Hi, by ratio where both are
 // positive and finite: resistances are known by their order.
 func (s Span) at(share float64) float64 {

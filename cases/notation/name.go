@@ -14,6 +14,9 @@ import (
 // 'batt+' and 'batt-', 'C3-14', '5"'. Key of a Key is itself. A name without a
 // letter, digit or sign has the empty key.
 func Key(s string) string {
+	if plainKey(s) {
+		return s
+	}
 	s = strings.ToValidUTF8(s, "\uFFFD")
 	// Twice: some signs, such as U+1FEF, are another's double, and dropping what
 	// cannot be seen lets others meet.
@@ -27,6 +30,23 @@ func Key(s string) string {
 		}
 		s = t
 	}
+}
+
+// plainKey reports whether the name is a key as it stands, as most are that somebody
+// types: lower case letters and digits of ASCII, dashes, and single spaces between.
+func plainKey(s string) bool {
+	space := true
+	for i := range len(s) {
+		switch b := s[i]; {
+		case 'a' <= b && b <= 'z', '0' <= b && b <= '9', b == '-', b == '+':
+			space = false
+		case b == ' ' && !space:
+			space = true
+		default:
+			return false
+		}
+	}
+	return !space || s == ""
 }
 
 // plain drops characters that cannot be seen and writes alike what keyboards

@@ -14,9 +14,8 @@ import (
 // concern comes and goes. Of a concern that is always there, none; of one of which
 // nobody said how often it is there, none that came after a change, which may have
 // cured it.
-func absentPasses(c *cases.Case) map[*cases.Step]bool {
+func absentPasses(c *cases.Case, began map[*cases.Step]bool) map[*cases.Step]bool {
 	out := map[*cases.Step]bool{}
-	began := comings(c)
 	steady, comes := howOften(c, began)
 	if steady {
 		return out

@@ -19,14 +19,13 @@ func beliefContradicted() Rule {
 		Slug:     "belief-contradicted",
 		Doctrine: "A belief lasts until a reading disagrees with it.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
-			out := contradictedDrawings(c)
+		check: func(c *sheet) []Finding {
+			out := contradictedDrawings(c.witnesses)
 			if len(c.Beliefs) == 0 {
 				return out
 			}
-			p, w := placesOf(c), witnessesOf(c)
-			tests, absent := testsAlone(p), absentPasses(c.Case)
-			bought := boughtOn(c.Case)
+			p, w := c.places, c.witnesses
+			tests, bought := testsAlone(p), boughtOn(c.Case)
 			for _, b := range c.Beliefs {
 				comp := c.Component(b.Says.GetClaim().GetComponent())
 				on := slices.DeleteFunc(relying(b), func(s *cases.Step) bool { return undone(c.Case, s) })
@@ -50,7 +49,7 @@ func beliefContradicted() Rule {
 						out = append(out, contradicted(b, comp, on, against, did("failed on it alone")))
 					}
 				case claim.GetOutcome() == fail && there:
-					if against := disagreeing(tests[then].passed, func(e *cases.Evidence) bool { return !absent[e.Step] && clears(claim.GetMode(), e) }); len(against) > 0 {
+					if against := disagreeing(tests[then].passed, func(e *cases.Evidence) bool { return !c.absent[e.Step] && clears(claim.GetMode(), e) }); len(against) > 0 {
 						out = append(out, contradicted(b, comp, on, against, did("passed on it alone")))
 					}
 				case claim.GetOutcome() == fail && len(tests[then].failed) == 0:

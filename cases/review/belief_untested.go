@@ -16,7 +16,7 @@ func beliefUntested() Rule {
 		Slug:     "belief-untested",
 		Doctrine: "What others build on must rest on a reading or a test.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				switch b.Says.GetBasis() {
@@ -24,7 +24,7 @@ func beliefUntested() Rule {
 					continue
 				}
 				on := relying(b)
-				if len(on) == 0 || backed(c.Case, b) {
+				if len(on) == 0 || c.backed(b) {
 					continue
 				}
 				why := fmt.Sprintf("%s no reading or test stands behind %q (%s), and %s %s on it.", basisWords(b), b.Says.GetStatement(), refs(b.Step), refs(on...), number(len(on), "rests", "rest"))
@@ -72,14 +72,9 @@ func relying(b *cases.Belief) []*cases.Step {
 // backed reports whether something measured or seen, which codes are not, stands
 // behind the belief: by name, because somebody tested it, or because the record holds a test of the
 // component that agrees with what is claimed.
-func backed(c *cases.Case, b *cases.Belief) bool {
-	if b.Holds == no || slices.ContainsFunc(b.Behind, func(s *cases.Step) bool { return s.Says.GetCodesRead() == nil }) {
+func (c *sheet) backed(b *cases.Belief) bool {
+	if b.Holds == no || slices.ContainsFunc(b.Behind, func(s *cases.Step) bool { return s.Says.GetCodesRead() == nil }) || c.tested[b.Step] {
 		return true
-	}
-	for _, s := range c.Jobs() {
-		if o := outcome(s); o != eventv1.Outcome_OUTCOME_UNSPECIFIED && slices.Contains(s.Because, b.Step) && !decides(s) {
-			return true
-		}
 	}
 	if b.About == nil || b.Says.GetClaim().GetOutcome() == eventv1.Outcome_OUTCOME_UNSPECIFIED {
 		return false

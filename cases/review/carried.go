@@ -47,23 +47,52 @@ type currents struct {
 	flows *cases.Flows
 	// parted are the plugs that were left apart, by place.
 	parted map[string][]*cases.Temporary
+	// points by name, and what flowed by step, as far as somebody asked: few names are
+	// written thousands of times, and each reading is asked about by several rules.
+	points map[string]point
+	flowed map[*cases.Step]flow
+}
+
+type point struct{ key, spot string }
+
+type flow struct {
+	carried
+	how string
 }
 
 func currentsOf(c *cases.Judged) *currents {
-	out := &currents{Judged: c, reads: readsOf(c), flows: c.Flows(), parted: map[string][]*cases.Temporary{}}
+	out := &currents{Judged: c, reads: readsOf(c), flows: c.Flows(), parted: map[string][]*cases.Temporary{}, points: map[string]point{}, flowed: map[*cases.Step]flow{}}
 	for _, t := range c.Temporaries {
 		if t.Kind == eventv1.TemporaryKind_TEMPORARY_KIND_UNPLUGGED {
 			for _, name := range t.Where {
-				out.parted[out.spot(name)] = append(out.parted[out.spot(name)], t)
+				at := out.spot(name)
+				out.parted[at] = append(out.parted[at], t)
 			}
 		}
 	}
 	return out
 }
 
+// point is the key of the point.
+func (f *currents) point(name string) string { return f.lookUp(name).key }
+
 // spot is a point's key without what people write now one way, now another.
-func (f *currents) spot(name string) string {
-	return strings.NewReplacer(".", " ", "-", " ", "_", " ", "/", " ").Replace(f.PointKey(name))
+func (f *currents) spot(name string) string { return f.lookUp(name).spot }
+
+func (f *currents) lookUp(name string) point {
+	p, met := f.points[name]
+	if !met {
+		p.key = f.PointKey(name)
+		p.spot = strings.Map(func(r rune) rune {
+			switch r {
+			case '.', '-', '_', '/':
+				return ' '
+			}
+			return r
+		}, p.key)
+		f.points[name] = p
+	}
+	return p
 }
 
 func conditionsOf(s *cases.Step) *eventv1.Conditions {
@@ -87,6 +116,15 @@ const none = 0.005
 
 // at says what flowed where the step was measured, and how that is known.
 func (f *currents) at(s *cases.Step) (carried, string) {
+	out, met := f.flowed[s]
+	if !met {
+		out.carried, out.how = f.flowing(s)
+		f.flowed[s] = out
+	}
+	return out.carried, out.how
+}
+
+func (f *currents) flowing(s *cases.Step) (carried, string) {
 	con := conditionsOf(s)
 	amps, read := siOf(con.GetCurrent())
 	if read && max(amps, -amps) < none {
@@ -250,7 +288,7 @@ func whereRead(f *currents, s *cases.Step) []string {
 	}
 	r := s.Says.GetReading()
 	for _, p := range []string{r.GetRed(), r.GetBlack(), r.GetAt()} {
-		if key := f.PointKey(p); key != "" && key != "batt+" && key != "batt-" {
+		if key := f.point(p); key != "" && key != "batt+" && key != "batt-" {
 			return []string{p}
 		}
 	}

@@ -15,7 +15,7 @@ func causeNotProven() Rule {
 		Slug:     "cause-not-proven",
 		Doctrine: "Prove the cause: go round it, put another in its place, or measure the same points before and after, and see the concern go away.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			said := map[*cases.Component]bool{}
 			for _, h := range c.Handoffs {
@@ -23,7 +23,7 @@ func causeNotProven() Rule {
 					continue
 				}
 				name := h.Back.Says.GetHandedBack().GetCause()
-				if comp := c.Component(name); name != "" && !proven(c.Case, comp) && !provenBy(c.Case, h.Back) {
+				if comp := c.Component(name); name != "" && !proven(c, comp) && !provenBy(c, h.Back) {
 					said[comp] = true
 					out = append(out, notProven(name, h.Back))
 				}
@@ -40,7 +40,7 @@ func causeNotProven() Rule {
 					Clears:  "Record what was done and what showed that it was the cause, or close it as something else.",
 				})
 			}
-			if slices.ContainsFunc(changed, func(x change) bool { return proven(c.Case, x.comp) || said[x.comp] }) {
+			if slices.ContainsFunc(changed, func(x change) bool { return proven(c, x.comp) || said[x.comp] }) {
 				return out
 			}
 			last := changed[len(changed)-1]
@@ -59,10 +59,10 @@ func notProven(name string, steps ...*cases.Step) Finding {
 
 // provenBy reports whether an entry that the hand-back names proves it, whatever
 // words the cause is given in.
-func provenBy(c *cases.Case, back *cases.Step) bool {
+func provenBy(c *sheet, back *cases.Step) bool {
 	return slices.ContainsFunc(back.Because, func(s *cases.Step) bool {
 		r := s.Says.GetRepairChecked()
-		return wentAway(s) || failedOnBench(s) || len(r.GetBefore()) > 0 && len(r.GetAfter()) > 0 && r.GetOutcome() != fail || proven(c, changed(c, s))
+		return wentAway(s) || failedOnBench(s) || len(r.GetBefore()) > 0 && len(r.GetAfter()) > 0 && r.GetOutcome() != fail || proven(c, changed(c.Case, s))
 	})
 }
 
@@ -71,14 +71,13 @@ func failedOnBench(s *cases.Step) bool {
 	return t.GetManner() == eventv1.TestManner_TEST_MANNER_BENCH && t.GetOutcome() == fail
 }
 
-func proven(c *cases.Case, comp *cases.Component) bool {
+func proven(c *sheet, comp *cases.Component) bool {
 	if comp == nil {
 		return false
 	}
-	if exchanged(comp) || beforeAndAfter(c, comp) {
+	if exchanged(comp) || c.beforeAndAfter(comp) {
 		return true
 	}
-	return slices.ContainsFunc(comp.Steps, failedOnBench) || slices.ContainsFunc(c.Checks, func(s *cases.Step) bool {
-		return concernGone(s) && seenBad(comp, s)
-	})
+	last := lastIndex(c.Checks, concernGone)
+	return slices.ContainsFunc(comp.Steps, failedOnBench) || last >= 0 && seenBad(comp, c.Checks[last])
 }

@@ -15,7 +15,7 @@ func concernNotDuplicated() Rule {
 		Slug:     "concern-not-duplicated",
 		Doctrine: "See the concern yourself before you fit anything: what nobody saw, nobody can see go away.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			first := firstSeen(c.Case)
 			if first == seenOtherwise {
 				return nil

@@ -16,26 +16,25 @@ func curedByReseating() Rule {
 		Slug:     "cured-by-reseating",
 		Doctrine: "Unplug and replug the original before you credit a new part: reseating cures.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
-			claims := claiming(c.Case)
+			credited := creditedFirst(c.Case)
 			for _, f := range c.Fittings {
 				if f.Part.GetState() == eventv1.PartState_PART_STATE_ORIGINAL || reasoned(f) || seenBad(f.Component, f.Step) || reseated(f.Component, f.Step) {
 					continue
 				}
-				if k := credited(c.Case, claims, f); k != nil {
+				if k := credited(f); k != nil {
 					out = append(out, reseat(f.Component, f.Step, k, "fitted"))
 				}
 			}
-			rests := decided(c.Case)
 			for _, s := range c.Jobs() {
 				t := s.Says.GetTest()
-				if t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION || t.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || len(rests[s]) == 0 || len(t.GetCovers()) == 0 {
+				if t.GetManner() != eventv1.TestManner_TEST_MANNER_SUBSTITUTION || t.GetConcernChange() != eventv1.ConcernChange_CONCERN_CHANGE_WENT_AWAY || len(c.rests[s]) == 0 || len(t.GetCovers()) == 0 {
 					continue
 				}
 				comp := c.Component(t.GetCovers()[0].GetComponent())
 				if comp != nil && !reseated(comp, s) && !seenBad(comp, s) && !already(out, comp) {
-					out = append(out, reseat(comp, s, rests[s][0], "exchanged to try"))
+					out = append(out, reseat(comp, s, c.rests[s][0], "exchanged to try"))
 				}
 			}
 			return out
@@ -55,15 +54,26 @@ func already(out []Finding, comp *cases.Component) bool {
 	return slices.ContainsFunc(out, func(f Finding) bool { return slices.Contains(f.About, comp.Name) })
 }
 
-// credited returns the first of the claims that names the fitted part as the cause.
-func credited(c *cases.Case, claims []*cases.Step, f *cases.Fitting) *cases.Step {
-	for _, k := range claims {
-		cause := k.Says.GetHandedBack().GetCause()
-		if k.Job > f.Step.Job && (slices.Contains(k.Because, f.Step) || cause != "" && c.Component(cause) == f.Component) {
-			return k
+// creditedFirst finds the first of the claims that names a fitted part as the cause.
+func creditedFirst(c *cases.Case) func(*cases.Fitting) *cases.Step {
+	claims := claiming(c)
+	naming, blaming := map[*cases.Step][]int{}, map[*cases.Component][]int{}
+	for i, k := range claims {
+		for _, s := range k.Because {
+			naming[s] = append(naming[s], i)
+		}
+		if comp := c.Component(k.Says.GetHandedBack().GetCause()); comp != nil {
+			blaming[comp] = append(blaming[comp], i)
 		}
 	}
-	return nil
+	return func(f *cases.Fitting) *cases.Step {
+		for _, i := range inOrder(slices.Concat(naming[f.Step], blaming[f.Component])) {
+			if claims[i].Job > f.Step.Job {
+				return claims[i]
+			}
+		}
+		return nil
+	}
 }
 
 // reseated reports whether the original was ruled in otherwise: reseated before

@@ -17,8 +17,8 @@ func dropWithoutCurrent() Rule {
 		Slug:     "drop-without-current",
 		Doctrine: "Nothing drops where nothing flows: a drop means something together with its current.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			f, rests := currentsOf(c), decided(c.Case)
+		check: func(c *sheet) []Finding {
+			f, rests := c.currents, c.rests
 			clamped := map[visit]bool{}
 			for _, s := range c.Readings {
 				r := s.Says.GetReading()

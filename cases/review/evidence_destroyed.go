@@ -16,18 +16,18 @@ func evidenceDestroyed() Rule {
 		Slug:     "evidence-destroyed",
 		Doctrine: "Write the codes down before clearing them, disconnecting the battery or programming a module: what they would have told is gone after.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
-			var gone []string
+			gone := map[string]bool{}
 			for _, d := range c.Destroyed {
 				module := c.Key(destroyedModule(d))
 				if slices.ContainsFunc(c.Codes, func(r *cases.Step) bool { return r.Job < d.Job && recorded(c.Case, r, module) }) {
 					continue
 				}
-				if slices.Contains(gone, "") || slices.Contains(gone, module) {
+				if gone[""] || gone[module] {
 					continue
 				}
-				gone = append(gone, module)
+				gone[module] = true
 				out = append(out, destroyed(d))
 			}
 			return out

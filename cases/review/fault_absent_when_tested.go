@@ -17,15 +17,14 @@ func faultAbsentWhenTested() Rule {
 		Slug:     "fault-absent-when-tested",
 		Doctrine: "Good readings taken while the concern is absent clear little, however many they are.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
-			absent := absentPasses(c.Case)
-			if len(absent) == 0 || tried(c.Case) {
+		check: func(c *sheet) []Finding {
+			if len(c.absent) == 0 || tried(c.Case) {
 				return nil
 			}
-			p := placesOf(c)
-			again, by := testedAgain(p, absent), evidenceBy(c.Case)
+			p := c.places
+			again, by := testedAgain(p, c.absent), evidenceBy(c.Case)
 			counts := func(s *cases.Step, about *cases.Component) bool {
-				if !absent[s] {
+				if !c.absent[s] {
 					return false
 				}
 				on := bearing(by[s], about)

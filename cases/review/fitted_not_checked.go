@@ -13,7 +13,7 @@ func fittedNotChecked() Rule {
 		Slug:     "fitted-not-checked",
 		Doctrine: "New is not known good: a part is known to work when a test after fitting says so.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
 				handed := handedAfter(c.Case, f.Step)

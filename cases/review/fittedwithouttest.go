@@ -18,7 +18,7 @@ func fittedWithoutTest() Rule {
 		Slug:     "fitted-without-test",
 		Doctrine: "A part is fitted because a test pointed at it; a part fitted without one costs money and tells nothing.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
 				g := c.Graded(f)

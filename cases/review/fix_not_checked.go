@@ -15,7 +15,7 @@ func fixNotChecked() Rule {
 		Slug:     "fix-not-checked",
 		Doctrine: "A fix is checked under the conditions of the concern, and by reading the codes again where codes were read.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			end := c.Closed
 			if end == nil || end.Says.GetClosed().GetOutcome() != eventv1.CloseOutcome_CLOSE_OUTCOME_FIXED_AND_CHECKED {
 				return nil

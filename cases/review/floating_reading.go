@@ -19,8 +19,8 @@ func floatingReading() Rule {
 		Slug:     "floating-reading",
 		Doctrine: "A meter on a wire with nothing on it may read a ghost: neither the feed nor zero, and no supply.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
-			f, rests := currentsOf(c), decided(c.Case)
+		check: func(c *sheet) []Finding {
+			f, rests := c.currents, c.rests
 			pulses, loaded := map[string]bool{}, map[string]bool{}
 			for _, s := range c.Readings {
 				r := s.Says.GetReading()
@@ -95,7 +95,7 @@ func pulsed(s *cases.Step) bool {
 
 // namedSignal reports whether the point goes by a name of what carries no supply.
 func (f *currents) namedSignal(s *cases.Step) bool {
-	return slices.ContainsFunc(words(f.PointKey(s.Says.GetReading().GetRed())), func(w string) bool {
+	return slices.ContainsFunc(words(f.point(s.Says.GetReading().GetRed())), func(w string) bool {
 		switch w {
 		case "can", "lin", "bus", "signal", "sensor", "sender", "reference", "5v", "bias", "data":
 			return true

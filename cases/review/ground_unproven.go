@@ -20,8 +20,8 @@ func groundUnproven() Rule {
 		Slug:     "ground-unproven",
 		Doctrine: "A reading is between two leads: if the black lead's ground was not proven, the reading is not either.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
-			f, rests := currentsOf(c), decided(c.Case)
+		check: func(c *sheet) []Finding {
+			f, rests := c.currents, c.rests
 			type ground struct {
 				at string
 				visit
@@ -31,7 +31,7 @@ func groundUnproven() Rule {
 				for _, at := range f.provenGround(s) {
 					proven[ground{at, visitOf(c.Case, s)}] = true
 				}
-				if r := s.Says.GetReading(); f.PointKey(r.GetBlack()) == "batt-" {
+				if r := s.Says.GetReading(); f.point(r.GetBlack()) == "batt-" {
 					again[f.spot(r.GetRed())] = append(again[f.spot(r.GetRed())], s)
 				}
 			}
@@ -118,7 +118,7 @@ func (f *currents) tooLow(s *cases.Step) bool {
 // battery's own post.
 func (f *currents) isGround(s *cases.Step) bool {
 	name := s.Says.GetReading().GetBlack()
-	if key := f.PointKey(name); key == "" || key == "batt-" {
+	if key := f.point(name); key == "" || key == "batt-" {
 		return false
 	}
 	if r := f.reads[s]; r != nil {
@@ -164,7 +164,7 @@ func (f *currents) provenGround(s *cases.Step) []string {
 	if flowed, _ := f.at(s); flowed != working || outcome(s) == fail || r.GetValue() == nil {
 		return nil
 	}
-	red, black := f.PointKey(r.GetRed()), f.PointKey(r.GetBlack())
+	red, black := f.point(r.GetRed()), f.point(r.GetBlack())
 	v, dim, err := notation.Value(r.GetValue())
 	const whole = 0.5 // volts that a whole ground side may lose (common practice)
 	switch {

@@ -17,11 +17,11 @@ func meterUnproven() Rule {
 		Slug:     "meter-unproven",
 		Doctrine: "Check the meter on a known source before you believe a surprise.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			rests := decided(c.Case)
+		check: func(c *sheet) []Finding {
+			bought := map[*cases.Step][]*cases.Step{}
 			for _, f := range c.Fittings {
 				for _, e := range f.Failing {
-					rests[e.Step] = append(rests[e.Step], f.Step)
+					bought[e.Step] = append(bought[e.Step], f.Step)
 				}
 			}
 			type visit struct {
@@ -32,7 +32,7 @@ func meterUnproven() Rule {
 			surprises, on := map[visit][]*cases.Step{}, map[visit][]*cases.Step{}
 			for _, s := range c.Readings {
 				r := s.Says.GetReading()
-				if r.GetOutcome() != fail || len(rests[s]) == 0 || !metered(r) || triedOn(c.Case, s, false) != nil {
+				if r.GetOutcome() != fail || len(c.rests[s])+len(bought[s]) == 0 || !metered(r) || triedOn(c.Case, s, false) != nil {
 					continue
 				}
 				v := visit{meter: notation.Key(r.GetInstrument().GetName())}
@@ -41,7 +41,7 @@ func meterUnproven() Rule {
 					order = append(order, v)
 				}
 				surprises[v] = append(surprises[v], s)
-				for _, k := range rests[s] {
+				for _, k := range slices.Concat(c.rests[s], bought[s]) {
 					if !slices.Contains(on[v], k) {
 						on[v] = append(on[v], k)
 					}

@@ -20,7 +20,7 @@ func moduleBlamedEarly() Rule {
 		Slug:     "module-blamed-early",
 		Doctrine: "A module is blamed last: first its feeds, grounds and inputs are loaded and tested.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			said := map[string]bool{}
 			tests, asked := loadedTests(c.Case), askedForCodes(c.Case)
@@ -30,8 +30,8 @@ func moduleBlamedEarly() Rule {
 				if key == "" || said[key] || !isModule(key) && !asked[key] {
 					continue
 				}
-				places, by := testedAround(tests, key, s)
-				if len(places) >= 2 {
+				places, by := tests.around(key, s)
+				if len(places) >= enoughAround {
 					continue
 				}
 				said[key] = true
@@ -113,15 +113,21 @@ func partOfOne(word string) bool {
 	return false
 }
 
-// loadedTest is a test or judged reading that drew current, and the places it
-// speaks of.
-type loadedTest struct {
-	step        *cases.Step
-	names, keys []string
+// enoughAround a module are so many places tested under load.
+const enoughAround = 2
+
+// loadedPlaces are the places of which a test or judged reading that drew current
+// speaks, in job order.
+type loadedPlaces struct {
+	steps []*cases.Step
+	names []string
+	keys  *glossary
+	of    map[*cases.Step][]int
 }
 
-func loadedTests(c *cases.Case) []loadedTest {
-	var out []loadedTest
+func loadedTests(c *cases.Case) *loadedPlaces {
+	out := &loadedPlaces{of: map[*cases.Step][]int{}}
+	var keys []string
 	for _, s := range c.Jobs() {
 		if !measured(s) || !loaded(s) {
 			continue
@@ -129,35 +135,35 @@ func loadedTests(c *cases.Case) []loadedTest {
 		if o := outcome(s); o != pass && o != fail {
 			continue
 		}
-		t := loadedTest{step: s, names: coveredNames(s)}
-		if r := s.Says.GetReading(); len(t.names) == 0 {
-			t.names = []string{r.GetRed(), r.GetBlack(), r.GetAt()}
+		names := coveredNames(s)
+		if r := s.Says.GetReading(); len(names) == 0 {
+			names = []string{r.GetRed(), r.GetBlack(), r.GetAt()}
 		}
-		for _, name := range t.names {
-			t.keys = append(t.keys, c.Key(name))
+		for _, name := range names {
+			if key := c.Key(name); key != "" {
+				out.of[s] = append(out.of[s], len(keys))
+				out.steps, out.names, keys = append(out.steps, s), append(out.names, name), append(keys, key)
+			}
 		}
-		out = append(out, t)
 	}
+	out.keys = glossaryOf(keys)
 	return out
 }
 
-// testedAround lists the places around the module that were tested under load
-// before the step, and the entries.
-func testedAround(tests []loadedTest, module string, before *cases.Step) (places []string, by []*cases.Step) {
-	met := map[string]bool{"": true, module: true}
-	for _, t := range tests {
-		if t.step.Job >= before.Job {
-			break
-		}
-		reason := slices.Contains(before.Because, t.step)
-		for i, key := range t.keys {
-			if met[key] || !reason && !mentionsKey(key, module) {
-				continue
-			}
+// around lists the places around the module that were tested under load before the
+// step, up to enough of them, and the entries.
+func (l *loadedPlaces) around(module string, before *cases.Step) (places []string, by []*cases.Step) {
+	met := map[string]bool{module: true}
+	at := l.keys.mentioning(module)
+	for _, s := range before.Because {
+		at = append(at, l.of[s]...)
+	}
+	for _, i := range inOrder(at) {
+		if key := l.keys.names[i]; l.steps[i].Job < before.Job && !met[key] && len(places) < enoughAround {
 			met[key] = true
-			places = append(places, t.names[i])
-			if !slices.Contains(by, t.step) {
-				by = append(by, t.step)
+			places = append(places, l.names[i])
+			if !slices.Contains(by, l.steps[i]) {
+				by = append(by, l.steps[i])
 			}
 		}
 	}

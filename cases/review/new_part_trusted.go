@@ -16,7 +16,7 @@ func newPartTrusted() Rule {
 		Slug:     "new-part-trusted",
 		Doctrine: "That a part is new proves nothing about it; new parts are wrong, dead or badly seated often enough.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				if f := trusted(c.Case, b); f != nil {

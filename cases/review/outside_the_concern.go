@@ -2,7 +2,6 @@ package review
 
 import (
 	"fmt"
-	"slices"
 
 	"knowngood.example/cases"
 )
@@ -14,17 +13,25 @@ func outsideTheConcern() Rule {
 		Slug:     "outside-the-concern",
 		Doctrine: "Whoever sees something wrong tells somebody, whether or not it has to do with the concern.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
-			var telling []*cases.Step
+			// Jobs come in order: the last telling of each is kept.
+			told, named := map[string]*cases.Step{}, map[*cases.Step]*cases.Step{}
 			for _, s := range c.Jobs() {
-				if tells(s) {
-					telling = append(telling, s)
+				if !tells(s) {
+					continue
+				}
+				if again := s.Says.GetSeen().GetComponent(); again != "" {
+					told[c.Key(again)] = s
+				}
+				for _, b := range s.Because {
+					named[b] = s
 				}
 			}
+			passedOn := func(s, by *cases.Step) bool { return by != nil && by.Job > s.Job }
 			for _, s := range c.Seen {
 				seen := s.Says.GetSeen()
-				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(c.Case, s, telling) {
+				if !seen.GetOutsideConcern() || seen.GetOutcome() == pass || seen.GetTold() != "" || passedOn(s, named[s]) || passedOn(s, told[c.Key(seen.GetComponent())]) {
 					continue
 				}
 				f := Finding{
@@ -47,13 +54,4 @@ func outsideTheConcern() Rule {
 // tells reports whether somebody may have been told in the step.
 func tells(s *cases.Step) bool {
 	return s.Says.GetApproval() != nil || s.Says.GetHandedBack() != nil || s.Says.GetNote() != nil || s.Says.GetSeen().GetTold() != ""
-}
-
-func passedOn(c *cases.Case, s *cases.Step, telling []*cases.Step) bool {
-	of := c.Key(s.Says.GetSeen().GetComponent())
-	return slices.ContainsFunc(telling, func(later *cases.Step) bool {
-		again := later.Says.GetSeen()
-		same := again.GetComponent() != "" && c.Key(again.GetComponent()) == of
-		return later.Job > s.Job && (same || slices.Contains(later.Because, s))
-	})
 }

@@ -16,8 +16,6 @@ type places struct {
 	held map[*cases.Component][]*suspect.Part
 	// undid is the fitting that a putting back undid.
 	undid map[*cases.Step]*cases.Fitting
-	// across are the readings over the two ends of a component, as it is drawn.
-	across map[*cases.Component][]*cases.Evidence
 }
 
 func placesOf(c *cases.Judged) *places {

@@ -19,9 +19,9 @@ func readingsDisagree() Rule {
 		Slug:     "readings-disagree",
 		Doctrine: "The same points under the same conditions read the same; if they do not, something changed or one reading is wrong.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			f := currentsOf(c)
-			_, comes := howOften(c.Case, comings(c.Case))
+		check: func(c *sheet) []Finding {
+			f := c.currents
+			_, comes := howOften(c.Case, c.began)
 			changes := make([]int, len(c.Jobs())+1) // how many up to a job
 			for i, s := range c.Jobs() {
 				changes[i+1] = changes[i]

@@ -60,9 +60,22 @@ type Rule struct {
 	// Doctrine is the habit, in one sentence.
 	Doctrine string
 	Severity Severity
-	// Check finds where the record departs from it. Rule and Severity of what it
-	// returns are filled in by Run.
-	Check func(*cases.Judged) []Finding
+	check    func(*sheet) []Finding
+}
+
+// Check finds where the record departs from the doctrine. What is found first in the
+// case comes first.
+func (r Rule) Check(c *cases.Judged) []Finding { return r.find(sheetOf(c)) }
+
+func (r Rule) find(c *sheet) []Finding {
+	found := r.check(c)
+	for i := range found {
+		found[i].Rule, found[i].Severity = r.Slug, r.Severity
+		slices.Sort(found[i].Entries)
+		found[i].Entries = slices.Compact(found[i].Entries)
+	}
+	slices.SortStableFunc(found, func(a, b Finding) int { return slices.Compare(a.Entries, b.Entries) })
+	return found
 }
 
 // Rules lists every rule, in the order in which findings of one severity are
@@ -103,15 +116,9 @@ func Rules() []Rule {
 // first; the order depends on the case alone.
 func Run(c *cases.Judged) []Finding {
 	var out []Finding
+	on := sheetOf(c)
 	for _, r := range Rules() {
-		found := r.Check(c)
-		for i := range found {
-			found[i].Rule, found[i].Severity = r.Slug, r.Severity
-			slices.Sort(found[i].Entries)
-			found[i].Entries = slices.Compact(found[i].Entries)
-		}
-		slices.SortStableFunc(found, func(a, b Finding) int { return slices.Compare(a.Entries, b.Entries) })
-		out = append(out, found...)
+		out = append(out, r.find(on)...)
 	}
 	slices.SortStableFunc(out, func(a, b Finding) int { return cmp.Compare(b.Severity, a.Severity) })
 	return out

@@ -19,7 +19,7 @@ func severalChangesCredited() Rule {
 		Slug:     "several-changes-credited",
 		Doctrine: "Two parts changed between two tests: nobody can say which one did anything.",
 		Severity: Look,
-		Check:    severalChanges,
+		check:    severalChanges,
 	}
 }
 
@@ -31,7 +31,7 @@ type change struct {
 	job string
 }
 
-func severalChanges(c *cases.Judged) []Finding {
+func severalChanges(c *sheet) []Finding {
 	all := changes(c.Case)
 	if len(all) < 2 {
 		return nil
@@ -41,7 +41,7 @@ func severalChanges(c *cases.Judged) []Finding {
 	said := map[*cases.Step]bool{}
 	for _, x := range all {
 		for _, k := range credits[x.step] {
-			if said[k] || exchanged(x.comp) || beforeAndAfter(c.Case, x.comp) {
+			if said[k] || exchanged(x.comp) || c.beforeAndAfter(x.comp) {
 				continue
 			}
 			with := sameWindow(all, x, looks, k)
@@ -123,13 +123,11 @@ func sameWindow(all []change, x change, looks []int, k *cases.Step) []change {
 		to = looks[i]
 	}
 	to = min(to, max(k.Job, x.step.Job+1))
-	var out []change
-	for _, y := range all {
-		if y.step.Job > from && y.step.Job < to {
-			out = append(out, y)
-		}
+	first := func(job int) int {
+		n, _ := slices.BinarySearchFunc(all, job, func(y change, job int) int { return y.step.Job - job })
+		return n
 	}
-	return out
+	return all[first(from+1):first(to)]
 }
 
 // jobs counts the changes, those of one job once.

@@ -17,7 +17,7 @@ func spendOverApproval() Rule {
 		Slug:     "spend-over-approval",
 		Doctrine: "Nobody is charged more than they agreed to: ask before the sum is passed.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			approved, open := approvals(c.Case)
 			if len(approved) == 0 || open {
 				return nil

@@ -17,9 +17,9 @@ func staleEvidence() Rule {
 		Slug:     "stale-evidence",
 		Doctrine: "What was proven of the old part says nothing of the new one, and what was proven of contacts ends when they are unplugged.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			p, by := placesOf(c), evidenceBy(c.Case)
-			p.across = readAcross(c, by)
+		check: func(c *sheet) []Finding {
+			p, by := c.places, evidenceBy(c.Case)
+			across := readAcross(c.Judged, by)
 			handled := map[*cases.Component][]*cases.Step{}
 			var out []Finding
 			for _, k := range c.Jobs() {
@@ -33,7 +33,7 @@ func staleEvidence() Rule {
 						if !measured(e.Step) || !uses(c.Case, k, e) {
 							continue
 						}
-						if o := p.overtaken(k, e, handled); o.by != nil {
+						if o := p.overtaken(k, e, handled); o.by != nil && !testedAfter(across[e.Component], o.by) {
 							stale = append(stale, o)
 						} else {
 							fresh[e.Component] = true
@@ -108,7 +108,7 @@ func (p *places) overtaken(k *cases.Step, e *cases.Evidence, handled map[*cases.
 			}
 		}
 	}
-	if o.by != nil && (testedAfter(comp.Evidence, o.by) || testedAfter(p.across[comp], o.by)) {
+	if o.by != nil && testedAfter(comp.Evidence, o.by) {
 		o.by = nil
 	}
 	return o

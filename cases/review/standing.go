@@ -161,7 +161,7 @@ func wentAway(s *cases.Step) bool {
 
 // beforeAndAfter reports whether the component failed before it was fitted or
 // repaired and passed after, or was checked at the same points before and after.
-func beforeAndAfter(c *cases.Case, comp *cases.Component) bool {
+func (c *sheet) beforeAndAfter(comp *cases.Component) bool {
 	failed := -1
 	for _, e := range comp.Evidence {
 		switch {
@@ -171,18 +171,23 @@ func beforeAndAfter(c *cases.Case, comp *cases.Component) bool {
 			return true
 		}
 	}
+	return c.compared[comp]
+}
+
+// comparedIn are the components whose change was checked at the same points before
+// and after, and held.
+func comparedIn(c *cases.Case) map[*cases.Component]bool {
+	out := map[*cases.Component]bool{}
 	for _, s := range c.Checks {
 		r := s.Says.GetRepairChecked()
 		if len(r.GetBefore()) == 0 || len(r.GetAfter()) == 0 || r.GetOutcome() == fail {
 			continue
 		}
 		for _, id := range r.GetRepairs() {
-			if changed(c, c.ByID(id)) == comp {
-				return true
-			}
+			out[changed(c, c.ByID(id))] = true
 		}
 	}
-	return false
+	return out
 }
 
 // changed is the component that a fitting or repair changed, nil for other steps.

@@ -13,7 +13,7 @@ func temporaryLeft() Rule {
 		Slug:     "temporary-left",
 		Doctrine: "Whatever was pierced, unplugged, jumped, uncovered or clipped on is put back, or handed over in writing.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var what []string
 			var ends []*cases.Step
 			f := Finding{Clears: "Undo it and say so, or hand it over in writing with how to undo it."}

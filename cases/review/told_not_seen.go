@@ -15,11 +15,11 @@ func toldNotSeen() Rule {
 		Slug:     "told-not-seen",
 		Doctrine: "What was told is where to look first, not what to build on.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, b := range c.Beliefs {
 				on := relying(b)
-				if b.Says.GetBasis() == eventv1.Basis_BASIS_TOLD && len(on) > 0 && !backed(c.Case, b) {
+				if b.Says.GetBasis() == eventv1.Basis_BASIS_TOLD && len(on) > 0 && !c.backed(b) {
 					out = append(out, Finding{
 						Entries: seqs(append(on, b.Step)...), About: about(b),
 						Why:    fmt.Sprintf("%q (%s) was told, not seen, and %s %s on it.", b.Says.GetStatement(), refs(b.Step), refs(on...), number(len(on), "rests", "rest")),
@@ -27,9 +27,8 @@ func toldNotSeen() Rule {
 					})
 				}
 			}
-			rests := decided(c.Case)
 			for _, s := range c.Jobs() {
-				if on := rests[s]; len(on) > 0 && measured(s) && onWord(s) && !repeated(c.Case, s) {
+				if on := c.rests[s]; len(on) > 0 && measured(s) && onWord(s) && !repeated(c.Case, s) {
 					out = append(out, Finding{
 						Entries: seqs(append(slices.Clone(on), s)...), About: coveredNames(s),
 						Why:    fmt.Sprintf("%s was written down on somebody's word, and %s %s on it.", refs(s), refs(on...), number(len(on), "rests", "rest")),

@@ -18,8 +18,8 @@ func unloadedFeed() Rule {
 		Slug:     "unloaded-feed",
 		Doctrine: "A voltage read with no load proves little: it must hold while the circuit works.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			f, rests := currentsOf(c), decided(c.Case)
+		check: func(c *sheet) []Finding {
+			f, rests := c.currents, c.rests
 			var suspects []*cases.Step
 			loaded := map[string][]*cases.Step{}
 			for _, s := range c.Jobs() {
@@ -87,7 +87,7 @@ func (f *currents) spots(s *cases.Step) string {
 // battery.
 func (f *currents) wholeFeed(s *cases.Step) bool {
 	r := s.Says.GetReading()
-	red, black := f.PointKey(r.GetRed()), f.PointKey(r.GetBlack())
+	red, black := f.point(r.GetRed()), f.point(r.GetBlack())
 	if red == "batt+" && black == "batt-" || red == "" || conditionsOf(s).GetCommanded() == eventv1.Command_COMMAND_OFF || f.carriesNoPower(s) {
 		return false
 	}

@@ -17,8 +17,8 @@ func weakSupplyWhileTesting() Rule {
 		Slug:     "weak-supply-while-testing",
 		Doctrine: "What is fed by a weak battery looks weak itself: charge it first, or compare with the supply of that moment.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
-			f, rests := currentsOf(c), decided(c.Case)
+		check: func(c *sheet) []Finding {
+			f, rests := c.currents, c.rests
 			strong := map[string]int{} // the last time that a spot was read on a good supply
 			for _, s := range c.Readings {
 				if v, ok := siOf(conditionsOf(s).GetSupply()); ok && v >= f.weakBelow(s) {
@@ -96,7 +96,7 @@ func (f *currents) comparedWithSupply(s *cases.Step, supply float64) bool {
 	if slices.ContainsFunc([]string{"supply", "battery", "posts"}, func(w string) bool { return mentionsKey(text, w) }) {
 		return true
 	}
-	if red := f.PointKey(r.GetRed()); red == "batt+" && f.PointKey(r.GetBlack()) == "batt-" {
+	if red := f.point(r.GetRed()); red == "batt+" && f.point(r.GetBlack()) == "batt-" {
 		return true
 	}
 	if slices.ContainsFunc(coveredNames(s), func(name string) bool {

@@ -197,9 +197,8 @@ func readAcross(c *cases.Judged, by map[*cases.Step][]*cases.Evidence) map[*case
 
 // contradictedDrawings are the drawings that are likelier to be wrong than not, with
 // the readings that do not go with them.
-func contradictedDrawings(c *cases.Judged) []Finding {
-	w := witnessesOf(c)
-	if w == nil || c.Judgement().Probability(suspect.NotAsDrawn) < 0.5 {
+func contradictedDrawings(w *witnesses) []Finding {
+	if w == nil || w.Judgement().Probability(suspect.NotAsDrawn) < 0.5 {
 		return nil
 	}
 	var circuits []*cases.Drawn
@@ -306,20 +305,19 @@ type stretch struct {
 
 // stretchOf is the stretch that the readings have narrowed the trouble to; nil where
 // they have not.
-func stretchOf(c *cases.Judged) *stretch {
+func stretchOf(w *witnesses) *stretch {
 	const (
 		most = 0.8 // of the probability
 		few  = 6   // parts; of more nobody would say that it is narrowed
 	)
-	w := witnessesOf(c)
 	if w == nil {
 		return nil
 	}
 	var out stretch
 	var d *cases.Drawn
 	sum := 0.0
-	for _, s := range c.Judgement().Suspects() {
-		comp := c.Components[s.Part.Key]
+	for _, s := range w.Judgement().Suspects() {
+		comp := w.Components[s.Part.Key]
 		if s.Part == suspect.NotNamed || s.Part == suspect.NotAsDrawn || comp == nil {
 			if d == nil {
 				return nil // that it is none of these is likelier

@@ -21,25 +21,27 @@ func workedOnThenFailed() Rule {
 		Slug:     "worked-on-then-failed",
 		Doctrine: "The last place somebody worked is the first place to look.",
 		Severity: Look,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			suspects := suspected(c.Case)
 			if len(c.Worked) > 0 || len(c.Concerns) > 0 {
-				suspects = append(suspects, alongStretch(c, suspects)...)
+				suspects = append(suspects, alongStretch(c.witnesses, suspects)...)
 			}
 			if len(suspects) == 0 {
 				return nil
 			}
+			var names []string
+			for _, sus := range suspects {
+				names = append(names, sus.key)
+			}
+			known := glossaryOf(names)
 			var out []Finding
 			for _, s := range c.Concerns {
 				con := s.Says.GetCaseOpened().GetConcern()
 				if con == nil {
 					con = s.Says.GetConcernStated().GetConcern()
 				}
-				before := notation.Key(con.GetJustBefore())
-				for _, sus := range suspects {
-					if mentionsKey(before, sus.key) {
-						out = append(out, workedOn(s, sus, fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
-					}
+				for _, i := range inOrder(known.mentionedIn(notation.Key(con.GetJustBefore()))) {
+					out = append(out, workedOn(s, suspects[i], fmt.Sprintf("It began after this: %s (%s).", con.GetJustBefore(), refs(s))))
 				}
 			}
 			for _, s := range c.Worked {
@@ -47,15 +49,12 @@ func workedOnThenFailed() Rule {
 					continue
 				}
 				w := s.Says.GetWorkedOn()
-				area, text := notation.Key(w.GetArea()), notation.Key(w.GetArea()+" "+w.GetWhat())
-				var named []string
+				at := append(known.mentionedIn(notation.Key(w.GetArea()+" "+w.GetWhat())), known.mentioning(notation.Key(w.GetArea()))...)
 				for _, n := range w.GetComponents() {
-					named = append(named, c.Key(n))
+					at = append(at, known.is[c.Key(n)]...)
 				}
-				for _, sus := range suspects {
-					if slices.Contains(named, sus.key) || mentionsKey(text, sus.key) || mentionsKey(sus.key, area) {
-						out = append(out, workedOn(s, sus, fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
-					}
+				for _, i := range inOrder(at) {
+					out = append(out, workedOn(s, suspects[i], fmt.Sprintf("Somebody worked there before it began (%s).", refs(s))))
 				}
 			}
 			return out
@@ -84,8 +83,8 @@ type accused struct {
 
 // alongStretch are the parts of the stretch that the trouble is narrowed to on a
 // drawn circuit, and what is joined to it, but for those that are suspect already.
-func alongStretch(c *cases.Judged, already []accused) []accused {
-	st := stretchOf(c)
+func alongStretch(w *witnesses, already []accused) []accused {
+	st := stretchOf(w)
 	if st == nil {
 		return nil
 	}

@@ -14,7 +14,7 @@ func wrongPart() Rule {
 		Slug:     "wrong-part",
 		Doctrine: "A part that is not the one the vehicle calls for is a fault of its own, however new.",
 		Severity: LookNow,
-		Check: func(c *cases.Judged) []Finding {
+		check: func(c *sheet) []Finding {
 			var out []Finding
 			for _, f := range c.Fittings {
 				if f.Part.GetNumberMatches() != no || !inPlace(f) {

@@ -24,7 +24,9 @@ type Judgement struct {
 	// leaves the hypothesis in the running.
 	scores  scores
 	exact   map[alike]float64
+	least   float64 // what has an exact is as likely as this by the most, without its prior
 	group   []int   // of each fault, where there is an exact
+	drawn   drawnPairs
 	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
 	paired  []int   // the faults held in pairs, ascending
 	row     []int   // of a fault among paired, -1 when it is not
@@ -91,7 +93,10 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	}
 	out.classes = append(slices.Clip(slices.Clone(j.classes)), class)
 	s := &out.scores
-	s.single, s.pair, s.wide = slices.Clone(s.single), slices.Clone(s.pair), slices.Clone(s.wide)
+	s.single, s.wide = slices.Clone(s.single), slices.Clone(s.wide)
+	if _, ok := e.(Drawn); !ok {
+		s.pair = slices.Clone(s.pair)
+	}
 	out.once, out.mass = new(sync.Once), nil
 	out.take(len(j.problem.Evidence))
 	out.widen()
@@ -199,18 +204,12 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 			t.two[a][0] = t.two[0][a]
 		}
 	}
-	drawn, _ := e.(Drawn)
 	for a := 1; a < n; a++ {
 		for b := a; b < n; b++ {
-			switch {
-			case t.like[a] < 0 || t.like[b] < 0:
-				continue
-			case drawn != nil && max(t.two[0][a], t.two[0][b]) >= drawn.Peak():
-				t.two[a][b] = drawn.Peak() // one of them alone makes as much of it as can be
-			default:
+			if t.like[a] >= 0 && t.like[b] >= 0 {
 				t.two[a][b] = most(e, Hypothesis{faults[t.like[a]], faults[t.like[b]]})
+				t.two[b][a] = t.two[a][b]
 			}
-			t.two[b][a] = t.two[a][b]
 		}
 	}
 	return t
@@ -219,11 +218,16 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 // take lets piece n of the evidence count.
 func (j *Judgement) take(n int) {
 	e, class := j.problem.Evidence[n], j.classes[n]
-	if class == nil {
-		j.asks = append(j.asks, j.asked(j.takeEach(e)))
-		return
+	var one singles
+	switch d, drawn := e.(Drawn); {
+	case drawn:
+		one = j.takeDrawn(d, class)
+	case class == nil:
+		one = j.takeEach(e)
+	default:
+		one = j.takeClasses(e.(Classed), class)
 	}
-	j.asks = append(j.asks, j.asked(j.takeClasses(e.(Classed), class)))
+	j.asks = append(j.asks, j.asked(one))
 }
 
 // takeEach asks for every hypothesis by itself.

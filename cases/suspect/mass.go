@@ -25,7 +25,7 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 	s := &j.scores
 	put := func(prior, most float64, faults ...int) {
 		l := s.base + most
-		if j.exact != nil {
+		if j.exact != nil && l >= j.least {
 			if e, ok := j.exact[j.alike(j.group, faults)]; ok {
 				l = e
 			}
@@ -33,9 +33,8 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 		f(prior+l, faults...)
 	}
 	put(0, s.none)
-	logPrior := make([]float64, len(j.faults))
+	logPrior := j.logPriors()
 	for i := range j.faults {
-		logPrior[i] = math.Log(j.faults[i].Prior)
 		put(logPrior[i], s.single[i], i)
 	}
 	m := len(j.paired)
@@ -45,7 +44,7 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 			k := j.paired[b]
 			if j.faults[i].Part != j.faults[k].Part {
 				two[0], two[1] = i, k
-				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)], two...)
+				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)]+j.drawn.of(i, k), two...)
 			}
 		}
 	}

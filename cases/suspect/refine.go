@@ -15,9 +15,6 @@ const (
 	// running is how far below the best, in logs, a hypothesis is out of the running:
 	// it holds less than a ten-thousandth of the mass of the best.
 	running = 9
-	// far is how far below the best by the most, in logs, a hypothesis is not looked at:
-	// the most of the best may be far above its mean.
-	far = 50
 	// nearBest is how near to the best, in logs, a pair must be to be asked for all draws.
 	nearBest = 3
 	// maxExact bounds how many different hypotheses are asked for their draws. Of the
@@ -64,69 +61,93 @@ func (j *Judgement) alike(group []int, faults []int) alike {
 // means: an unknown resistance is the same in every reading.
 func (j *Judgement) refine() {
 	j.exact = nil
-	draws := j.problem.Draws
-	if draws < 2 || !slices.ContainsFunc(j.problem.Evidence, func(e Evidence) bool { _, ok := e.(Drawn); return ok }) {
+	if j.problem.Draws < 2 || len(j.drawn.evidence) == 0 {
 		return
 	}
-	group := j.groups()
-	type one struct {
-		score  float64
-		faults []int
+	r := &refining{Judgement: j, lowest: math.Inf(1), exact: map[alike]float64{}, coarse: map[alike]bool{}, prior: map[alike]float64{}, faults: map[alike][]int{}, best: math.Inf(-1)}
+	j.group = j.groups()
+	// Single faults first: they say how likely a pair must be to matter.
+	s := &j.scores
+	few := []candidate{{s.base + s.none, nil}}
+	logPrior := j.logPriors()
+	for i := range j.faults {
+		few = append(few, candidate{s.base + logPrior[i] + s.single[i], []int{i}})
 	}
-	best := map[alike]one{} // the likeliest of those alike
-	top := math.Inf(-1)
+	r.take(few)
+	j.pairsFrom(r.best - negligible)
+	var all []candidate
 	j.each(func(score float64, faults ...int) {
-		top = max(top, score)
-		if score < top-far {
-			return
-		}
-		k := j.alike(group, faults)
-		if have, ok := best[k]; !ok || score > have.score {
-			best[k] = one{score, slices.Clone(faults)}
+		if score >= r.best-running {
+			all = append(all, candidate{score, slices.Clone(faults)})
 		}
 	})
-	all := make([]one, 0, len(best))
-	for _, o := range best {
-		all = append(all, o)
+	r.take(all)
+	j.exact, j.least = r.exact, r.lowest-1e-6
+}
+
+// candidate is a hypothesis that may be asked for its draws.
+type candidate struct {
+	score  float64
+	faults []int
+}
+
+type refining struct {
+	*Judgement
+	exact  map[alike]float64
+	coarse map[alike]bool // those asked for few draws
+	prior  map[alike]float64
+	faults map[alike][]int
+	best   float64 // the highest score by draws
+	lowest float64 // the least, by the most and without priors, of those asked
+}
+
+// take asks the candidates for their draws, the likeliest first, as long as they are in
+// the running.
+func (r *refining) take(all []candidate) {
+	best := map[alike]candidate{} // the likeliest of those alike
+	for _, c := range all {
+		k := r.alike(r.group, c.faults)
+		if have, ok := best[k]; !ok || c.score > have.score {
+			best[k] = c
+		}
 	}
-	slices.SortFunc(all, func(a, b one) int {
+	all = all[:0]
+	for k, c := range best {
+		if _, ok := r.exact[k]; !ok {
+			all = append(all, c)
+		}
+	}
+	slices.SortFunc(all, func(a, b candidate) int {
 		return cmp.Or(cmp.Compare(b.score, a.score), slices.Compare(a.faults, b.faults))
 	})
-	exact := map[alike]float64{}
-	coarse := map[alike]bool{}
-	prior, of := map[alike]float64{}, map[alike][]int{}
-	next := 0
 	for again := true; again; {
 		again = false
-		best := math.Inf(-1)
-		for k, mean := range exact {
-			best = max(best, mean+prior[k])
-		}
-		for ; next < min(len(all), maxExact); next++ {
-			o := all[next]
-			if o.score < best-running {
-				break
-			}
-			k, n := j.alike(group, o.faults), draws
-			if len(o.faults) > 1 && j.problem.FewDraws > 0 {
-				n = j.problem.FewDraws
-				coarse[k] = true
-			}
-			exact[k], prior[k], of[k] = j.mean(o.faults, n), j.logPrior(o.faults), o.faults
-			best = max(best, exact[k]+prior[k])
+		for len(all) > 0 && len(r.exact) < maxExact && all[0].score >= r.best-running {
+			c := all[0]
+			all = all[1:]
+			k, n := r.alike(r.group, c.faults), r.drawsOf(len(c.faults))
+			r.coarse[k] = n == r.problem.FewDraws
+			r.exact[k], r.prior[k], r.faults[k] = r.mean(c.faults, n), r.logPrior(c.faults), c.faults
+			r.best = max(r.best, r.exact[k]+r.prior[k])
+			r.lowest = min(r.lowest, c.score-r.prior[k])
 			again = true
 		}
 		// Few draws may say too much as well as too little: what looks best is asked for
 		// all, and with it who is in the running may change.
-		for k := range coarse {
-			if exact[k]+prior[k] > best-nearBest {
-				exact[k] = j.mean(of[k], draws)
-				delete(coarse, k)
+		for k, coarse := range r.coarse {
+			if coarse && r.exact[k]+r.prior[k] > r.best-nearBest {
+				r.exact[k] = r.mean(r.faults[k], r.problem.Draws)
+				r.coarse[k] = false
 				again = true
 			}
 		}
+		if again {
+			r.best = math.Inf(-1)
+			for k, mean := range r.exact {
+				r.best = max(r.best, mean+r.prior[k])
+			}
+		}
 	}
-	j.exact, j.group = exact, group
 }
 
 func (j *Judgement) logPrior(faults []int) float64 {

@@ -104,7 +104,7 @@ type Drawn interface {
 	// Most is what LogLik does not exceed in any draw; Peak what Most never exceeds.
 	Most(h Hypothesis) float64
 	Peak() float64
-	// LogLiks are those of n draws: the problem's Draws or FewDraws.
+	// LogLiks are those of n draws: the problem's Draws, FewDraws or OneDraws.
 	LogLiks(h Hypothesis, n int) []float64
 }
 
@@ -132,4 +132,7 @@ type Problem struct {
 	// FewDraws are enough for a first look at a pair; only those that may well be the
 	// answer are asked for all.
 	FewDraws int
+	// OneDraws are those of a hypothesis of one fault, where that has fewer unknown
+	// parameters than two have; 0: as many.
+	OneDraws int
 }

@@ -1,0 +1,547 @@
+package circuit
+
+import (
+	"math"
+	"slices"
+)
+
+// done is a fault as it changes the model.
+type done struct {
+	stretch int
+	does    does
+	ohms    Span
+}
+
+// pick chooses a value from what is not known: all of it for bounds, one point for
+// a draw.
+type pick func(what unknown, s Span) Span
+
+// unknown names an unknown quantity; the same name means the same value.
+type unknown int
+
+const (
+	ofPosts unknown = iota
+	ofLeakPlus
+	ofLeakMinus
+	ofLow  // what conducts
+	ofLoad // what works
+	ofContact
+	ofFault // and one more for a second fault
+)
+
+func everything(_ unknown, s Span) Span { return s }
+
+// assumed is all that a network is laid out under.
+type assumed struct {
+	faults []done
+	// before puts the first of two faults in one stretch before the other, seen from
+	// its end a.
+	before bool
+	choose pick
+	bounds bool
+	// wanted: no more needs to be known than whether what was shown can be.
+	wanted bool
+	// loads are the resistances of the loads as far as what feeds them is known.
+	loads []Span
+	// bulbs are the resistances of the bridges that are bulbs, in a draw.
+	bulbs []float64
+	// little is, in a draw, the share of the way from much to little that loads take of
+	// which nobody knows what they draw.
+	little float64
+	// gates says of a diode, or of a contact that a coil closes, how it stands, by
+	// stretch.
+	gates map[int]gate
+	// lead is what the instrument puts between two nodes.
+	lead Bridge
+	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
+	// senseOhms of its own at its end a.
+	sensed int
+	// far puts that at the other end.
+	far bool
+	// holds says which fuses are sure to be blown; held is one that is taken to be
+	// whole, by stretch and one.
+	holds map[int]Position
+	held  int
+}
+
+// senseOhms is little beside the least there is in any circuit, so that sensing a
+// current does not change it.
+const senseOhms = 1e-8
+
+type gate struct {
+	position Position
+	ohms     Span
+}
+
+// layout says what lies between which nodes, slot by slot: each stretch, or what a
+// short or two faults in it cut it into, what bridges the circuit, the instrument, and
+// in a draw what leaks where the leads are.
+type layout struct {
+	n      int
+	ends   [][2]int
+	first  [maxCuts]int // of each cut stretch the slots behind the first
+	bridge int
+	lead   int // the instrument, or all that it may be
+	leak   int
+	sense  int // the node between a sensed stretch and what senses it
+	shapes map[[2]int]*shape
+}
+
+const maxCuts = 3
+
+// cut is a stretch that a short, or two faults, cut into pieces.
+type cut struct {
+	stretch int16 // by stretch and one
+	shorts  int16
+	to      [maxCuts]int16 // the post that each leads to
+}
+
+type layoutKey struct {
+	bounds, far bool
+	lead        [2]int16 // nodes of the instrument
+	sensed      int16
+	cuts        [maxCuts]cut
+}
+
+// cuts of the stretches that the faults cut into pieces.
+func (x *assumed) cuts() (out [maxCuts]cut) {
+	n := 0
+	for i, f := range x.faults {
+		shorts, inLine := 0, 0
+		var to [maxCuts]int16
+		for k, other := range x.faults {
+			switch {
+			case other.stretch != f.stretch:
+			case k < i:
+				shorts = -maxCuts // it was met before
+			case other.does == toMinus || other.does == toPlus:
+				if shorts >= 0 && other.does == toPlus {
+					to[shorts] = plus
+				}
+				shorts++
+			case other.does == series:
+				inLine++
+			}
+		}
+		if shorts == 2 && !x.before && x.bounds {
+			to[0], to[1] = to[1], to[0]
+		}
+		// What lies between two that are nearly open floats by itself.
+		if shorts > 0 || shorts == 0 && inLine > 1 && x.bounds {
+			out[n] = cut{stretch: int16(f.stretch + 1), shorts: int16(shorts), to: to}
+			n++
+		}
+	}
+	return out
+}
+
+// lay is the layout under what is assumed.
+func (m *model) lay(x *assumed) *layout {
+	key := layoutKey{bounds: x.bounds, lead: [2]int16{-1, -1}, sensed: int16(x.sensed), far: x.far, cuts: x.cuts()}
+	if x.lead.Ohms.Hi > 0 {
+		key.lead = [2]int16{int16(x.lead.A), int16(x.lead.B)}
+	}
+	l := m.layouts[key]
+	if l == nil {
+		l = m.newLayout(x, key)
+		m.layouts[key] = l
+	}
+	return l
+}
+
+func (m *model) newLayout(x *assumed, key layoutKey) *layout {
+	l := &layout{n: m.n, shapes: map[[2]int]*shape{}}
+	put := func(a, b int) { l.ends = append(l.ends, [2]int{a, b}) }
+	node := func() int {
+		l.n++
+		return l.n - 1
+	}
+	type piece struct{ a, b int }
+	pieces := make([]piece, len(m.stretches))
+	for s := range m.stretches {
+		pieces[s] = piece{m.stretches[s].a, m.stretches[s].b}
+	}
+	if s := x.sensed - 1; s >= 0 {
+		l.sense = node()
+		if x.far {
+			pieces[s].b = l.sense
+		} else {
+			pieces[s].a = l.sense
+		}
+	}
+	for _, p := range pieces {
+		put(p.a, p.b)
+	}
+	for i, c := range key.cuts {
+		if c.stretch == 0 {
+			break
+		}
+		l.first[i] = len(l.ends)
+		mid := node()
+		l.ends[c.stretch-1][1] = mid
+		for k := range int(c.shorts) {
+			if k > 0 { // they may lie apart
+				next := node()
+				put(mid, next)
+				mid = next
+			}
+			put(mid, int(c.to[k]))
+		}
+		put(mid, pieces[c.stretch-1].b)
+	}
+	l.bridge = len(l.ends)
+	for _, b := range m.bridges {
+		put(b.A, b.B)
+	}
+	l.lead = len(l.ends)
+	switch {
+	case x.lead.Ohms.Hi > 0:
+		put(x.lead.A, x.lead.B)
+	case x.bounds:
+		for _, b := range m.leads {
+			put(b.A, b.B)
+		}
+	}
+	l.leak = len(l.ends)
+	if !x.bounds && x.lead.Ohms.Hi > 0 { // in a draw what floats leaks once, at the leads
+		for _, k := range [2]int{x.lead.A, x.lead.B} {
+			put(k, plus)
+			put(k, minus)
+		}
+	}
+	if s := x.sensed - 1; s >= 0 {
+		if x.far {
+			put(l.sense, m.stretches[s].b)
+		} else {
+			put(m.stretches[s].a, l.sense)
+		}
+	}
+	return l
+}
+
+// shape as seen from the leads.
+func (l *layout) shape(red, black int) *shape {
+	s := l.shapes[[2]int{red, black}]
+	if s == nil {
+		s = takeApart(l.n, l.ends, red, black)
+		l.shapes[[2]int{red, black}] = s
+	}
+	return s
+}
+
+// resting are the conductances of the stretches with nothing wrong.
+func (m *model) resting(x *assumed) []Span {
+	if !x.bounds {
+		return m.usually(x.little).siemens
+	}
+	if m.rest == nil {
+		m.rest = make([]Span, len(m.stretches))
+		for s := range m.stretches {
+			m.rest[s] = x.loose(m.stretches[s].ohms.conductance(), m.stretches[s].position)
+		}
+	}
+	return m.rest
+}
+
+// loose is the conductance of a contact in a position.
+func (x *assumed) loose(g Span, p Position) Span {
+	switch p {
+	case Open:
+		return Span{}
+	case Either:
+		if x.bounds {
+			return Span{0, g.Hi}
+		}
+		return x.choose(ofContact, Span{0, g.Hi})
+	}
+	return g
+}
+
+// fill puts into the slots of the layout what they conduct.
+func (m *model) fill(x *assumed, l *layout, g []Span) {
+	copy(g, m.resting(x))
+	if x.loads != nil {
+		for k, s := range m.loads {
+			g[s] = x.loose(x.loads[k].conductance(), m.stretches[s].position)
+		}
+	}
+	for s := range x.gates {
+		m.put(x, l, g, s)
+	}
+	for _, f := range x.faults {
+		m.put(x, l, g, f.stretch)
+		switch {
+		case f.does == toMinus || f.does == instead:
+			for _, fuse := range m.fuses[f.stretch] {
+				m.put(x, l, g, fuse)
+			}
+		case f.does == toPlus && x.bounds:
+			for s := range m.stretches {
+				if k := m.stretches[s].kind; k == Fuse || k == Breaker {
+					m.put(x, l, g, s)
+				}
+			}
+		}
+	}
+	for k, b := range m.bridges {
+		ohms := x.choose(ofLoad, b.Ohms)
+		if x.bulbs != nil && b.Usual > 0 {
+			ohms = Exactly(x.bulbs[k])
+		} else if !x.bounds && b.Usual > 0 {
+			ohms = Exactly(b.Usual)
+		}
+		g[l.bridge+k] = ohms.conductance()
+	}
+	switch {
+	case x.lead.Ohms.Hi > 0:
+		g[l.lead] = x.choose(ofLoad, x.lead.Ohms).conductance()
+	case x.bounds:
+		for k, b := range m.leads {
+			g[l.lead+k] = b.Ohms.conductance()
+		}
+	}
+	at := l.leak
+	if !x.bounds && x.lead.Ohms.Hi > 0 {
+		leakPlus, leakMinus := x.choose(ofLeakPlus, Leak).conductance(), x.choose(ofLeakMinus, Leak).conductance()
+		g[at], g[at+1], g[at+2], g[at+3] = leakPlus, leakMinus, leakPlus, leakMinus
+		at += 4
+	}
+	if x.sensed > 0 {
+		g[at] = Exactly(1 / senseOhms)
+	}
+}
+
+// put fills in one stretch with what is wrong with it.
+func (m *model) put(x *assumed, l *layout, g []Span, s int) {
+	st := &m.stretches[s]
+	position, ohms := st.position, st.ohms
+	if !x.bounds {
+		ohms = m.usually(x.little).ohms[s]
+	}
+	if k := m.load[s]; k >= 0 && x.loads != nil {
+		ohms = x.loads[k]
+	}
+	if gate, ok := x.gates[s]; ok {
+		ohms, position = gate.ohms, gate.position
+	}
+	var near, far Span // series faults on either side of a short
+	var shorts [maxCuts]Span
+	n, both := 0, false
+	for i, f := range x.faults {
+		if f.stretch != s {
+			position = m.struck(x, s, i, position)
+			continue
+		}
+		v := x.choose(ofFault+unknown(i), f.ohms)
+		switch f.does {
+		case series:
+			if (i == 0) == x.before {
+				near = near.Plus(v)
+			} else {
+				far = far.Plus(v)
+			}
+			both = near.Hi > 0 && far.Hi > 0
+		case instead:
+			ohms = v
+		case toMinus, toPlus:
+			shorts[n] = v
+			n++
+		case stuck:
+			position = Closed
+		}
+	}
+	if n == 0 && (!both || !x.bounds) {
+		g[s] = x.loose(ohms.Plus(near).Plus(far).conductance(), position)
+		return
+	}
+	at := 0
+	for i, c := range x.cuts() {
+		if int(c.stretch) == s+1 {
+			at = l.first[i]
+		}
+	}
+	if n == 0 {
+		g[s], g[at] = x.loose(ohms.Plus(near).conductance(), position), x.loose(far.conductance(), position)
+		return
+	}
+	half := ohms.Times(0.5)
+	apart := Span{}
+	if x.bounds { // nobody knows where
+		half = Span{0, ohms.Hi}
+		apart = half
+	}
+	if x.bounds && n == 2 && !x.before {
+		shorts[0], shorts[1] = shorts[1], shorts[0]
+	}
+	g[s] = x.loose(half.Plus(near).conductance(), position)
+	for k := range n {
+		if k > 0 {
+			g[at] = apart.conductance()
+			at++
+		}
+		g[at] = shorts[k].conductance()
+		at++
+	}
+	g[at] = x.loose(half.Plus(far).conductance(), position)
+}
+
+// struck is the position of a stretch with what a fault elsewhere does to it, if it is
+// a fuse.
+func (m *model) struck(x *assumed, s, i int, p Position) Position {
+	st, f := &m.stretches[s], &x.faults[i]
+	if p != Closed || st.kind != Fuse && st.kind != Breaker {
+		return p
+	}
+	switch {
+	case f.does == toPlus && x.bounds:
+		return Either // what is fed past its fuse may have blown another
+	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
+		return m.blown(x, s, x.choose(ofFault+unknown(i), f.ohms))
+	}
+	return p
+}
+
+// mesh is the network of a layout with what everything leaks, for bounds that hold
+// where something floats.
+func (m *model) mesh(x *assumed, l *layout) *network {
+	g := m.spans(len(l.ends))
+	m.fill(x, l, g)
+	w := m.scratch
+	if w == nil || w.n < l.n {
+		w = newNetwork(l.n + 3)
+		m.scratch = w
+	}
+	w.clear()
+	for i, e := range l.ends {
+		w.join(e[0], e[1], g[i])
+	}
+	leak := Leak
+	if x.bounds {
+		leak.Hi = math.Inf(1) // all of it may leak somewhere else
+	}
+	leakPlus, leakMinus := x.choose(ofLeakPlus, leak).conductance(), x.choose(ofLeakMinus, leak).conductance()
+	for k := plus + 1; k < l.n; k++ {
+		if x.bounds || x.lead.Ohms.Hi <= 0 && (k == x.lead.A || k == x.lead.B) {
+			w.join(k, plus, leakPlus)
+			w.join(k, minus, leakMinus)
+		}
+	}
+	// An ohmmeter may see it, by way of all that floats beside the model too.
+	w.join(plus, minus, leakPlus.Times(float64(len(m.c.Points))))
+	return w
+}
+
+// spans is room for the slots.
+func (m *model) spans(n int) []Span {
+	if len(m.room) < n {
+		m.room = make([]Span, 2*n)
+	}
+	return m.room[:n]
+}
+
+// floats is room for the slots.
+func (m *model) floats(n int) []float64 {
+	if len(m.known) < n {
+		m.known = make([]float64, 2*n)
+	}
+	return m.known[:n]
+}
+
+// blows is how many times its rating a fuse does not hold for a minute (ISO 8820-3,
+// from memory: 1.1 times for a hundred hours, 1.35 times for up to ten minutes, 1.6
+// times for 50 seconds at most).
+const blows = 1.6
+
+// blown says how a fuse stands below which a fault draws current through so many
+// ohms. In a draw it is open when it would blow: a slow fuse holds a
+// while, and what has gone on for a while is long over. For bounds it is open only
+// when so much must flow; else nobody knows, since a short may come and go.
+func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
+	rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
+	if !x.bounds {
+		if rating <= 0 {
+			rating = 15 // assumed: the commonest
+		}
+		if m.c.System/max(ohms.Hi, 1e-3) > blows*rating {
+			return Open
+		}
+		return Closed
+	}
+	if x.holds[fuse] == Open {
+		return Open
+	}
+	return Either
+}
+
+// blownFuses finds which fuses cannot have held under the faults: with the fuse
+// whole, more than it holds must flow. A voltmeter changes nothing of that, so that the
+// readings in one state share it.
+func (m *model) blownFuses(x *assumed) map[int]Position {
+	if !slices.ContainsFunc(x.faults, func(f done) bool { return f.does == toMinus || f.does == instead }) {
+		return nil
+	}
+	in := m
+	if m.base != nil {
+		in = m.base
+	}
+	var key [maxCuts]done
+	for i, f := range x.faults {
+		key[i] = m.moved(f, in)
+	}
+	blown, ok := in.blew[key]
+	if !ok {
+		y := *x
+		y.faults, y.loads, y.gates, y.sensed = nil, nil, nil, 0
+		y.faults = append(y.faults, key[:len(x.faults)]...)
+		blown = in.blow(&y)
+		in.blew[key] = blown
+	}
+	if in == m || blown == nil {
+		return blown
+	}
+	out := map[int]Position{}
+	for s, p := range blown {
+		out[m.of[in.stretches[s].elements[0]]] = p
+	}
+	return out
+}
+
+// moved is the fault as another model of the same state has it.
+func (m *model) moved(f done, to *model) done {
+	if f.stretch >= 0 {
+		f.stretch = to.of[m.stretches[f.stretch].elements[0]]
+	}
+	return f
+}
+
+// blow works blownFuses out.
+func (m *model) blow(x *assumed) map[int]Position {
+	var out map[int]Position
+	for _, f := range x.faults {
+		if f.does != toMinus && f.does != instead {
+			continue
+		}
+		for _, fuse := range m.fuses[f.stretch] {
+			rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
+			if rating <= 0 || out[fuse] == Open {
+				continue
+			}
+			y := *x
+			y.held, y.sensed, y.far, y.lead = fuse+1, fuse+1, false, Bridge{}
+			y.holds = nil
+			for _, s := range m.gated { // how they stand is not known yet
+				if y.gates == nil {
+					y.gates = map[int]gate{}
+				}
+				y.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+			}
+			if m.through(&y, m.setup.Posts).Lo > blows*rating+1e-4 {
+				if out == nil {
+					out = map[int]Position{}
+				}
+				out[fuse] = Open
+			}
+		}
+	}
+	return out
+}

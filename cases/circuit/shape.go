@@ -1,0 +1,445 @@
+package circuit
+
+import "math"
+
+// shape is how a network is taken apart down to the posts and the two places where
+// the leads are. It depends on what lies between which nodes and not on how well that
+// conducts, so that it is worked out once and serves every fault, every bound and
+// every draw.
+//
+// What lies between two nodes has a slot that holds its conductance. An operation
+// takes a node out, or puts two slots that lie side by side together, and puts what
+// comes of it into new slots. The first operations treat only what is in series, side by
+// side, or ends nowhere: with spans they are exact, and each conductance goes into one
+// of those that are left, so that these are independent. The rest are stars.
+type shape struct {
+	slots      int // how many there are, those made on the way too
+	ops        []operation
+	core       int // how many operations lead to the core
+	red, black int
+	// Of the core: the slots whose voltage between the leads rises with what they
+	// conduct, falls with it, or goes who knows which way.
+	rises, falls, either []int
+	// What is left in the end, by slot; -1: nothing is there.
+	redPlus, redMinus, blackPlus, blackMinus, across int
+}
+
+type operation struct {
+	node int   // the node taken out; -1: two slots are put together
+	in   []int // the slots at it
+	far  []int // where each leads
+	// out are the slots made: of a node with two neighbours or more one for each pair,
+	// in the order (0,1), (0,2), (1,2), (0,3)...
+	out []int
+}
+
+// maxEither is how many conductances may be left in the core of which nobody knows
+// which way they work.
+const maxEither = 9
+
+// taker takes a network apart.
+type taker struct {
+	ends [][2]int
+	at   [][]int // of each node its slots, no two of which lead to the same
+	s    *shape
+	look []int // nodes that may be in series, or end nowhere
+	room []int // for what operations hold
+}
+
+// takeApart works out the shape of a network of n nodes with slots between the ends,
+// as seen from red and black.
+func takeApart(n int, ends [][2]int, red, black int) *shape {
+	const usually = 6 // slots at a node
+	t := &taker{ends: append(make([][2]int, 0, 2*len(ends)), ends...), at: make([][]int, n), s: &shape{red: red, black: black}}
+	t.s.ops = make([]operation, 0, len(ends))
+	room := make([]int, usually*n)
+	for k := range t.at {
+		t.at[k] = room[usually*k : usually*k : usually*(k+1)]
+	}
+	for i := range ends {
+		t.join(i)
+	}
+	for k := n - 1; k > plus; k-- {
+		t.look = append(t.look, k)
+	}
+	t.together()
+	for t.undecided() > maxEither && t.star() {
+		t.together()
+	}
+	t.s.core = len(t.s.ops)
+	t.sort()
+	for t.star() {
+		t.together()
+	}
+	t.s.slots = len(t.ends)
+	t.s.redPlus, t.s.redMinus = t.between(red, plus), t.between(red, minus)
+	t.s.blackPlus, t.s.blackMinus = t.between(black, plus), t.between(black, minus)
+	t.s.across = t.between(red, black)
+	return t.s
+}
+
+// kept reports whether the node is one that is asked about.
+func (t *taker) kept(k int) bool { return k <= plus || k == t.s.red || k == t.s.black }
+
+// other end of a slot.
+func (t *taker) other(slot, k int) int { return t.ends[slot][0] + t.ends[slot][1] - k }
+
+// join puts a slot between its ends, and together with one that lies beside it.
+func (t *taker) join(slot int) {
+	a, b := t.ends[slot][0], t.ends[slot][1]
+	if a == b || a+b == plus+minus { // between the posts it moves nothing
+		return
+	}
+	if beside := t.between(a, b); beside >= 0 {
+		t.drop(beside)
+		op := operation{node: -1, in: t.few(2), out: t.few(1)}
+		op.in[0], op.in[1], op.out[0] = beside, slot, len(t.ends)
+		t.s.ops = append(t.s.ops, op)
+		t.ends = append(t.ends, [2]int{a, b})
+		slot = op.out[0]
+	}
+	t.at[a], t.at[b] = append(t.at[a], slot), append(t.at[b], slot)
+}
+
+// few is room for n numbers.
+func (t *taker) few(n int) []int {
+	if len(t.room) < n {
+		t.room = make([]int, max(n, 8*len(t.ends)))
+	}
+	out := t.room[:n:n]
+	t.room = t.room[n:]
+	return out
+}
+
+func (t *taker) drop(slot int) {
+	for _, k := range t.ends[slot] {
+		for i, s := range t.at[k] {
+			if s == slot {
+				t.at[k] = append(t.at[k][:i], t.at[k][i+1:]...)
+				break
+			}
+		}
+	}
+}
+
+// together puts together what is in series or side by side, and leaves out what ends
+// nowhere.
+func (t *taker) together() {
+	for len(t.look) > 0 {
+		k := t.look[len(t.look)-1]
+		t.look = t.look[:len(t.look)-1]
+		if !t.kept(k) && len(t.at[k]) > 0 && len(t.at[k]) <= 2 {
+			t.remove(k)
+		}
+	}
+}
+
+// remove takes a node out.
+func (t *taker) remove(k int) {
+	n := len(t.at[k])
+	op := operation{node: k, in: t.few(n), far: t.few(n), out: t.few(n * (n - 1) / 2)}
+	copy(op.in, t.at[k])
+	for i, s := range op.in {
+		op.far[i] = t.other(s, k)
+		t.drop(s)
+	}
+	t.s.ops = append(t.s.ops, op)
+	first := len(t.ends)
+	for j := range op.far {
+		for i := range j {
+			op.out[len(t.ends)-first] = len(t.ends)
+			t.ends = append(t.ends, [2]int{op.far[i], op.far[j]})
+		}
+	}
+	for i := range op.out {
+		t.join(first + i)
+	}
+	t.look = append(t.look, op.far...)
+}
+
+// star takes out the node with the fewest neighbours; false when none is left.
+func (t *taker) star() bool {
+	best := -1
+	for k, at := range t.at {
+		if !t.kept(k) && len(at) > 0 && (best < 0 || len(at) < len(t.at[best])) {
+			best = k
+		}
+	}
+	if best < 0 {
+		return false
+	}
+	t.remove(best)
+	return true
+}
+
+// onePost reports whether a lead is at a post: then more conductance to the positive
+// post raises the voltage at the other lead, more to the negative one lowers it.
+func (s *shape) onePost() bool { return s.red <= plus || s.black <= plus }
+
+// undecided is of how many slots nobody knows which way they work.
+func (t *taker) undecided() int {
+	n := 0
+	for k := plus + 1; k < len(t.at); k++ {
+		for _, slot := range t.at[k] {
+			if far := t.other(slot, k); far < k && (far > plus || !t.s.onePost()) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// sort says of the slots of the core which way they work.
+func (t *taker) sort() {
+	for k := plus + 1; k < len(t.at); k++ {
+		for _, slot := range t.at[k] {
+			switch far := t.other(slot, k); {
+			case far > k:
+			case far > plus || !t.s.onePost():
+				t.s.either = append(t.s.either, slot)
+			case (far == plus) == (t.s.black <= plus):
+				t.s.rises = append(t.s.rises, slot)
+			default:
+				t.s.falls = append(t.s.falls, slot)
+			}
+		}
+	}
+}
+
+func (t *taker) between(a, b int) int {
+	if a == b || a <= plus && b <= plus {
+		return -1
+	}
+	if a <= plus || b > plus && len(t.at[b]) < len(t.at[a]) {
+		a, b = b, a // posts have many
+	}
+	for _, slot := range t.at[a] {
+		if t.other(slot, a) == b {
+			return slot
+		}
+	}
+	return -1
+}
+
+// work carries operations out on conductances that are known. A star of conductances
+// g1..gm is to its ends the same as a mesh in which i and j are joined by gi gj /
+// (g1+...+gm) (star-mesh transform; A. Rosen, 1924; for all nodes at once it is Kron's
+// reduction). All terms are positive, so nothing cancels.
+func work(ops []operation, g []float64) {
+	for o := range ops {
+		p := &ops[o]
+		if p.node < 0 {
+			g[p.out[0]] = g[p.in[0]] + g[p.in[1]]
+			continue
+		}
+		if len(p.in) == 1 {
+			continue
+		}
+		sum := 0.0
+		for _, i := range p.in {
+			sum += g[i]
+		}
+		n := 0
+		for j, b := range p.in {
+			gb := g[b]
+			if gb > 0 {
+				gb /= sum
+			}
+			for _, a := range p.in[:j] {
+				g[p.out[n]] = g[a] * gb
+				n++
+			}
+		}
+	}
+}
+
+// workSpans carries operations out on conductances that lie in spans. gi gj / sum
+// grows with gi and with gj and falls with every other: its ends are where those are.
+func workSpans(ops []operation, g []Span) {
+	for o := range ops {
+		p := &ops[o]
+		if p.node < 0 {
+			a, b := g[p.in[0]], g[p.in[1]]
+			g[p.out[0]] = Span{a.Lo + b.Lo, a.Hi + b.Hi}
+			continue
+		}
+		if len(p.in) == 1 {
+			continue
+		}
+		var sum Span
+		if len(p.in) > 2 {
+			for _, i := range p.in {
+				sum.Lo += g[i].Lo
+				sum.Hi += g[i].Hi
+			}
+		}
+		n := 0
+		for j, b := range p.in {
+			gb := g[b]
+			for _, a := range p.in[:j] {
+				ga := g[a]
+				var out Span
+				lo, hi := ga.Lo+gb.Lo, ga.Hi+gb.Hi
+				others := Span{math.Max(sum.Lo-lo, 0), math.Max(sum.Hi-hi, 0)}
+				if len(p.in) == 2 {
+					others = Span{}
+				}
+				if ga.Lo > 0 && gb.Lo > 0 {
+					out.Lo = ga.Lo * gb.Lo / (lo + others.Hi)
+				}
+				if ga.Hi > 0 && gb.Hi > 0 {
+					out.Hi = ga.Hi * gb.Hi / (hi + others.Lo)
+				}
+				g[p.out[n]] = out
+				n++
+			}
+		}
+	}
+}
+
+func valueOf(g []float64, slot int) float64 {
+	if slot < 0 {
+		return 0
+	}
+	return g[slot]
+}
+
+// share is the voltage between the leads as a share of the supply's, once all
+// operations are carried out. With the conductances a, b of red to plus and minus, c, d of
+// black, and r between them, it is (a d - b c) / ((a+b)(c+d) + r (a+b+c+d)). A node that
+// nothing leads to is at the negative post.
+func (s *shape) share(g []float64) float64 {
+	a, b := valueOf(g, s.redPlus), valueOf(g, s.redMinus)
+	c, d := valueOf(g, s.blackPlus), valueOf(g, s.blackMinus)
+	part := func(x, rest float64) float64 {
+		if x <= 0 {
+			return 0
+		}
+		return x / (x + rest)
+	}
+	switch {
+	case s.red == s.black:
+		return 0
+	case s.red == plus && s.black == minus:
+		return 1
+	case s.red == minus && s.black == plus:
+		return -1
+	case s.black == minus:
+		return part(a, b)
+	case s.red == minus:
+		return -part(c, d)
+	case s.red == plus:
+		if c <= 0 {
+			return 1
+		}
+		return part(d, c)
+	case s.black == plus:
+		if a <= 0 {
+			return -1
+		}
+		return -part(b, a)
+	}
+	r := valueOf(g, s.across)
+	num, den := a*d-b*c, (a+b)*(c+d)+r*(a+b+c+d)
+	if num == 0 || den <= 0 {
+		return 0
+	}
+	return num / den
+}
+
+// resist is the resistance, in ohms, of red to the posts and of black to the posts
+// added up, once all operations are carried out: by how many volts an ampere into
+// either moves it, at most.
+func (s *shape) resist(g []float64) float64 {
+	a := valueOf(g, s.redPlus) + valueOf(g, s.redMinus)
+	c := valueOf(g, s.blackPlus) + valueOf(g, s.blackMinus)
+	r := valueOf(g, s.across)
+	sum := 0.0
+	if s.red > plus {
+		t := r
+		if s.black > plus && r > 0 {
+			t = r * c / (r + c)
+		} else if s.black > plus {
+			t = 0
+		}
+		sum += 1 / (a + t)
+	}
+	if s.black > plus {
+		t := r
+		if s.red > plus && r > 0 {
+			t = r * a / (r + a)
+		} else if s.red > plus {
+			t = 0
+		}
+		sum += 1 / (c + t)
+	}
+	return sum
+}
+
+// volts gives the voltage of every node, with the posts at 0 and e, once all operations
+// are carried out: the other way round, each node's is the mean of its neighbours',
+// weighted by the conductances it had to them when it was taken out.
+func (s *shape) volts(g, v []float64, e float64) {
+	clear(v)
+	v[plus] = e
+	if s.red > plus || s.black > plus {
+		a, b := valueOf(g, s.redPlus), valueOf(g, s.redMinus)
+		c, d := valueOf(g, s.blackPlus), valueOf(g, s.blackMinus)
+		r := valueOf(g, s.across)
+		// Each by way of the other too.
+		series := func(x, y float64) float64 {
+			if x <= 0 || y <= 0 {
+				return 0
+			}
+			return x * y / (x + y)
+		}
+		at := func(a, b, c, d float64) float64 {
+			other := 0.0
+			if c+d > 0 {
+				other = series(r, c+d) / (c + d)
+			}
+			p, m := a+other*c, b+other*d
+			if p <= 0 {
+				return 0
+			}
+			return e * p / (p + m)
+		}
+		if s.red > plus {
+			if s.black <= plus {
+				c, d, r = 0, 0, 0
+			}
+			v[s.red] = at(a, b, c, d)
+		}
+		if s.black > plus && s.black != s.red {
+			if s.red <= plus {
+				a, b, r = 0, 0, 0
+			}
+			v[s.black] = at(c, d, a, b)
+		}
+	}
+	for o := len(s.ops) - 1; o >= 0; o-- {
+		p := &s.ops[o]
+		if p.node < 0 {
+			continue
+		}
+		sum, weighted := 0.0, 0.0
+		for i, slot := range p.in {
+			sum += g[slot]
+			weighted += g[slot] * v[p.far[i]]
+		}
+		if sum > 0 {
+			v[p.node] = weighted / sum
+		}
+	}
+}
+
+// shares is share with spans.
+func (s *shape) shares(g []Span) Span {
+	of := func(slot int) Span {
+		if slot < 0 {
+			return Span{}
+		}
+		return g[slot]
+	}
+	return shareOf(of(s.redPlus), of(s.redMinus), of(s.blackPlus), of(s.blackMinus), of(s.across), s.red, s.black)
+}
