@@ -47,7 +47,7 @@ func (j *Judged) readings() []*foretold {
 			}
 			s := setup()
 			parts := a.partsAt(d, &Step{Job: len(j.jobs) + 1}, &s)
-			f.Candidate = d.Circuit.Candidate(s, red, black, at, f.manner, j.Table.Costs[f.manner], parts)
+			f.Candidate = d.Candidate(s, red, black, at, f.manner, j.Table.Costs[f.manner], parts)
 			f.drawn = d
 			out = append(out, f)
 		}

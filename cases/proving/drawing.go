@@ -254,8 +254,7 @@ func (w *drawing) chain() {
 // branch is what one load of a tree has of its own.
 type branch struct {
 	need
-	guard, steer     bool
-	feed, mid, under int
+	guard, steer bool
 }
 
 // tree is a feed that branches: to grounds of their own, to one that they share, or

@@ -29,7 +29,7 @@ func (p *player) readings() {
 		if red == black {
 			return
 		}
-		c := p.Circuit.Candidate(p.setup(), red, black, at, m, p.table.Costs[m], parts)
+		c := p.Candidate(p.setup(), red, black, at, m, p.table.Costs[m], parts)
 		over := -1
 		if m == suspect.Drop {
 			over = at

@@ -99,7 +99,7 @@ func (c *scenario) spoiled(s *Settings, d dice, table *suspect.Table) error {
 		damages := c.damagesOf(d, table, many)
 		for _, asked := range []bool{true, false} {
 			c.asked = asked
-			if c.brings(well[asked], damages) && !(s.Intermittent && c.stays()) {
+			if c.brings(well[asked], damages) && (!s.Intermittent || !c.stays()) {
 				c.damages = damages
 				if s.Intermittent {
 					c.present = d.in(0.3, 0.9)
