@@ -132,7 +132,7 @@ func (o *Observation) fits(faults []done) bool {
 		v = magnitude(v).Times(1 / senseOhms)
 	case o.Through.Hi > 0:
 		if ohms, ok := m.between(x, red, black); ok {
-			v = o.both(v, times(o.Through, ohms))
+			v = o.both(v, o.carried(v, ohms))
 		}
 	}
 	return o.off(v) == 0
@@ -246,7 +246,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	}
 	if o.Through.Hi > 0 {
 		if ohms, ok := m.between(x, red, black); ok {
-			v = o.both(v, times(o.Through, ohms))
+			v = o.both(v, o.carried(v, ohms))
 		}
 	}
 	return v
@@ -260,6 +260,21 @@ const farOut = 5
 // isLow is the resistance, in ohms, up to which a drop is foretold by the current
 // that was read and not by all that is in the way of it.
 const isLow = 0.5
+
+// carried is what the current that was read drops over so many ohms, of which a clamp
+// told how much it was but not which way it went: in a loop that may be either, unless
+// the voltage can only be of one sign.
+func (o *Observation) carried(v, ohms Span) Span {
+	const nothing = 1e-6 // volts, of what leaks
+	out := times(o.Through, ohms)
+	switch {
+	case v.Lo >= -nothing:
+		return out
+	case v.Hi <= nothing:
+		return turned(out)
+	}
+	return out.with(turned(out))
+}
 
 // both is what two bounds allow together. Where they allow nothing it is the one
 // that what was shown lies farther from.

@@ -280,6 +280,9 @@ func (m *model) between(x assumed, red, black int) (Span, bool) {
 			ohms = Exactly(st.nominal)
 		}
 		for i, f := range x.faults {
+			if (f.does == toMinus || f.does == instead) && contains(m.fuses[f.stretch], next) {
+				return Span{}, false // a fuse that it may have blown
+			}
 			if f.stretch != next {
 				continue
 			}
