@@ -172,7 +172,7 @@ func (t *truth) rest(s *state, red, black int, lead float64) (*electric, error) 
 		}
 		out.volts = volts[:len(t.Points)]
 		out.over, out.amps = make([]float64, n), make([]float64, n)
-		changed := false
+		changed, moved := false, false
 		for k, at := range own {
 			if at < 0 {
 				continue
@@ -194,12 +194,16 @@ func (t *truth) rest(s *state, red, black int, lead float64) (*electric, error) 
 			}
 			for f := range t.Elements {
 				if t.Elements[f].Follows == k && (over >= t.pulls[k] && !closed[f] || over < t.drops[k] && closed[f]) {
-					closed[f], changed = !closed[f], true
+					closed[f], moved = !closed[f], true
 				}
 			}
 		}
-		if !changed {
-			changed = t.blow(out)
+		if !changed && !moved {
+			moved = t.blow(out)
+		}
+		if moved { // a motor that had nothing until now runs up
+			clear(standing)
+			changed = true
 		}
 		if !changed {
 			return out, nil
