@@ -118,8 +118,8 @@
 //     of equal ones the first as drawn. This is the baseline, and it stays as it is.
 //   - random: any that is left.
 //
-// It stops when a part is probable to 0.95; of two faults, when both of the likeliest
-// are; of none, when no fault is; at Cap; or when nothing tells any more. With own it
+// It stops when a part, or that nothing is wrong, is probable to 0.95; at Cap; or when
+// nothing tells any more. It is not told how many faults there are. With own it
 // then goes on to OnTo readings, by what tells most or else any, so that proofs can be
 // counted; nothing but proofs is counted of those.
 //
@@ -132,10 +132,10 @@
 //     what Observation.Expect says can be under what is truly there.
 //   - Sound modes proven: of all modes of elements on which nothing is wrong, when it was
 //     found and after OnTo tests; sum over sum.
-//   - True element first: of the cases that were found. Those that were not are told
-//     beside. Of two faults one often hides the other, which a shop finds when the first
-//     is mended: what counts is whether the first part that is probable to 0.95 is
-//     truly bad, and both are told beside.
+//   - Right when found: the true element is first when it stopped at 0.95, of the cases
+//     that did; how many those are is told beside. Of two faults either will do: one often
+//     hides the other, which a shop finds when the first is mended. A fuse that a short
+//     blew will not do: the next one blows as well.
 //   - Calibration: after each reading until it stops, the likeliest suspect, and all of
 //     0.001 and more, by tenths of what was said; off by the worst tenth that was said a
 //     hundred times. Something not named is never there and is counted as said.

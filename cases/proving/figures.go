@@ -3,7 +3,6 @@ package proving
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -186,36 +185,26 @@ func (r *Record) many() int {
 
 // right is how often what was found is what is there.
 func (t *table) right(s Strategy, all []Record, faults int) {
-	k, n, any, first, firstRight := 0, 0, 0, 0, 0
+	right, found, n := 0, 0, 0
 	for _, r := range all {
 		if r.many() != faults || strings.HasPrefix(r.Stop, "broken") {
 			continue
 		}
-		any++
-		if r.FirstAt >= 0 {
-			first++
-			if r.FirstRight {
-				firstRight++
-			}
-		}
+		n++
 		if r.Stop == "found" {
-			n++
+			found++
 			if r.Right {
-				k++
+				right++
 			}
 		}
 	}
-	if any == 0 {
+	if n == 0 {
 		return
 	}
 	goal, reached := []string{"", "at least 97 %", "at least 98 %"}[faults], []func(float64) bool{nil, atLeast(0.97), atLeast(0.98)}[faults]
-	what := []string{"no fault, when found", "true element first when found, one fault", "both elements true when both found, two faults"}[faults]
-	if faults == 2 {
-		t.share(named(s, "true element first when one is found, two faults"), firstRight, first, goal, reached)
-		goal, reached = "", nil
-	}
-	t.share(named(s, what), k, n, goal, reached)
-	t.share(named(s, []string{"found at all, no fault", "found at all, one fault", "found at all, two faults"}[faults]), n, any, "", nil)
+	what := []string{"no fault", "one fault", "two faults"}[faults]
+	t.share(named(s, "right when found, "+what), right, found, goal, reached)
+	t.share(named(s, "found at all, "+what), found, n, "", nil)
 }
 
 // stops is how many cases stop before the cap.
@@ -293,7 +282,7 @@ func (t *table) stray(s Strategy, all []Record) {
 		n++
 		if r.Stop == "found" {
 			narrowed++
-			if !r.Right && !slices.Contains(r.Top, "not named") {
+			if !r.Right && r.Top != notNamed && r.Top != noFault {
 				accused++
 			}
 		}

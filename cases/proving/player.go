@@ -61,7 +61,7 @@ func Play(s Settings, strategy Strategy, number uint64, solve Solver) Record {
 }
 
 func play(s Settings, strategy Strategy, number uint64, solve Solver, ask func(suspect.Problem) judge) Record {
-	rec := Record{Case: number, Strategy: strategy, ProvenOnTo: -1, FirstAt: -1}
+	rec := Record{Case: number, Strategy: strategy, ProvenOnTo: -1}
 	p := &player{settings: &s, strategy: strategy, table: suspect.Default(), rec: &rec, random: throw(s.Seed, number, "random")}
 	c, err := stage(&s, number, &p.table, solve)
 	if err != nil {
@@ -162,7 +162,7 @@ func (p *player) run() error {
 		proven := p.check(step)
 		if !stopped {
 			p.calibrate()
-			if stopped = p.stops(step); stopped {
+			if stopped = p.stops(); stopped {
 				p.rec.Proven, p.rec.Tests = proven, step
 			}
 		}
@@ -176,7 +176,7 @@ func (p *player) run() error {
 		if k < 0 && !stopped {
 			stopped = true
 			p.rec.Stop, p.rec.Proven, p.rec.Tests = "nothing tells", proven, step
-			p.top(nil)
+			p.top()
 		}
 		if k < 0 && p.strategy == Own && step < OnTo {
 			k = p.any() // to go on proving
@@ -199,7 +199,7 @@ func (p *player) run() error {
 	}
 	if p.rec.Stop == "" {
 		p.rec.Stop, p.rec.Tests = "cap", Cap
-		p.top(nil)
+		p.top()
 	}
 	return nil
 }
@@ -235,28 +235,13 @@ func (p *player) calibrate() {
 	}
 }
 
-// stops reports whether what is to be found is found.
-func (p *player) stops(step int) bool {
-	all := p.judge.Suspects()
-	if p.rec.FirstAt < 0 && all[0].Probability >= found {
-		p.rec.FirstAt, p.rec.FirstRight = step, p.isBad(all[0].Part)
-	}
-	if len(p.damages) == 0 && p.stray == nil {
-		if p.judge.NoFault() < found {
-			return false
-		}
-		p.rec.Stop, p.rec.Right, p.rec.Probability = "found", true, round(p.judge.NoFault(), 1e4)
-		return true
-	}
-	need := max(len(p.damages), 1)
-	if all[0].Part == suspect.NotNamed || all[0].Part == suspect.NotAsDrawn {
-		need = 1
-	}
-	if len(all) < need || all[need-1].Probability < found {
+// stops reports whether something is found: one part, or that nothing is wrong.
+func (p *player) stops() bool {
+	if p.judge.NoFault() < found && p.judge.Suspects()[0].Probability < found {
 		return false
 	}
 	p.rec.Stop = "found"
-	p.top(all[:need])
+	p.top()
 	return true
 }
 
@@ -265,25 +250,33 @@ func (p *player) isBad(s suspect.Part) bool {
 	return p.damaged(s) || s == suspect.NotAsDrawn && p.stray != nil
 }
 
-// top writes down what was found, or the likeliest.
-func (p *player) top(all []suspect.Suspect) {
-	p.rec.Right = len(all) > 0
-	if len(all) == 0 {
-		all = p.judge.Suspects()[:1]
+// top writes down what is likeliest, and whether it is so.
+func (p *player) top() {
+	likeliest := p.judge.Suspects()[0]
+	p.rec.Top, p.rec.Probability = name(likeliest.Part), round(likeliest.Probability, 1e4)
+	p.rec.Right = p.isBad(likeliest.Part)
+	p.rec.Narrowed = p.judge.NarrowedTo(likeliest.Part)
+	if none := p.judge.NoFault(); none > likeliest.Probability {
+		p.rec.Top, p.rec.Probability = noFault, round(none, 1e4)
+		p.rec.Right, p.rec.Narrowed = len(p.damages) == 0 && p.stray == nil, false
 	}
-	for _, s := range all {
-		name := s.Part.Key
-		switch s.Part {
-		case suspect.NotNamed:
-			name = "not named"
-		case suspect.NotAsDrawn:
-			name = "not as drawn"
-		}
-		p.rec.Top = append(p.rec.Top, name)
-		p.rec.Right = p.rec.Right && p.isBad(s.Part)
+}
+
+// What may be likeliest besides components.
+const (
+	noFault    = "no fault"
+	notNamed   = "not named"
+	notAsDrawn = "not as drawn"
+)
+
+func name(p suspect.Part) string {
+	switch p {
+	case suspect.NotNamed:
+		return notNamed
+	case suspect.NotAsDrawn:
+		return notAsDrawn
 	}
-	p.rec.Probability = round(all[0].Probability, 1e4)
-	p.rec.Narrowed = p.judge.NarrowedTo(all[0].Part)
+	return p.Key
 }
 
 // open are the options that are still to be had: of two that are the same done

@@ -220,7 +220,7 @@ func TestAccuserIsCaught(t *testing.T) {
 	}
 	for _, f := range Table(s, all) {
 		switch f.Name {
-		case "half: true element first when found, one fault":
+		case "half: right when found, one fault":
 			require.Equal(t, "no", f.Met)
 			require.Equal(t, 120, f.Count)
 			require.Zero(t, f.Value)
@@ -257,9 +257,9 @@ func TestLyingSolverIsCaught(t *testing.T) {
 func TestFiguresByHand(t *testing.T) {
 	t.Parallel()
 	all := []Record{
-		{Case: 0, Strategy: Own, Shape: "chain", Faults: []string{"a: open"}, Tests: 4, Groups: 16, Stop: "found", Right: true, FirstAt: 4, Sound: 10, Proven: 2, ProvenOnTo: 6},
-		{Case: 1, Strategy: Own, Shape: "loops", Faults: []string{"b: open"}, Tests: 2, Groups: 4, Stop: "found", FirstAt: 2, Sound: 10, Proven: 1, ProvenOnTo: 4},
-		{Case: 2, Strategy: Own, Shape: "loops", Faults: []string{"b: open"}, Tests: 30, Groups: 4, Stop: "cap", FirstAt: -1, Sound: 10, ProvenOnTo: -1, Wrong: []string{"step 3: b: open", "step 4: b: open"}},
+		{Case: 0, Strategy: Own, Shape: "chain", Faults: []string{"a: open"}, Tests: 4, Groups: 16, Stop: "found", Right: true, Sound: 10, Proven: 2, ProvenOnTo: 6},
+		{Case: 1, Strategy: Own, Shape: "loops", Faults: []string{"b: open"}, Tests: 2, Groups: 4, Stop: "found", Sound: 10, Proven: 1, ProvenOnTo: 4},
+		{Case: 2, Strategy: Own, Shape: "loops", Faults: []string{"b: open"}, Tests: 30, Groups: 4, Stop: "cap", Sound: 10, ProvenOnTo: -1, Wrong: []string{"step 3: b: open", "step 4: b: open"}},
 		{Case: 0, Strategy: Half, Shape: "chain", Faults: []string{"a: open"}, Tests: 5, Stop: "found"},
 		{Case: 1, Strategy: Half, Shape: "loops", Faults: []string{"b: open"}, Tests: 4, Stop: "found"},
 		{Case: 2, Strategy: Half, Shape: "loops", Faults: []string{"b: open"}, Tests: 1, Stop: "found"},
@@ -271,7 +271,7 @@ func TestFiguresByHand(t *testing.T) {
 	require.InDelta(t, 1./3, value["faulty modes proven good, of all faults"], 1e-12, "a fault counts once")
 	require.InDelta(t, 0.15, value["sound modes proven when found"], 1e-12)
 	require.InDelta(t, 0.5, value["sound modes proven after 10 tests"], 1e-12)
-	require.InDelta(t, 0.5, value["true element first when found, one fault"], 1e-12)
+	require.InDelta(t, 0.5, value["right when found, one fault"], 1e-12)
 	require.InDelta(t, 1, value["tests to find one fault, over log2 of groups"], 1e-12)
 	require.InDelta(t, 2./3, value["stopped before the cap"], 1e-12)
 	require.InDelta(t, 0.8, value["tests over those of half, chains"], 1e-12)

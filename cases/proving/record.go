@@ -22,15 +22,11 @@ type Record struct {
 	Minutes float64 `json:"minutes"`
 	// Stop says why it stopped: found, nothing tells, cap, or broken and why.
 	Stop string `json:"stop"`
-	// Top is what was found, or the likeliest; Probability is the likeliest's.
-	Top         []string `json:"top,omitempty"`
-	Probability float64  `json:"probability"`
-	// Right: what was found is what is there.
+	// Top is what was found, or else what was likeliest.
+	Top         string  `json:"top"`
+	Probability float64 `json:"probability"`
+	// Right: it is so.
 	Right bool `json:"right"`
-	// FirstAt is after how many tests one part was probable to 0.95 first, -1: never;
-	// FirstRight whether it is truly bad. Of one fault it is what stops the case.
-	FirstAt    int  `json:"first_at"`
-	FirstRight bool `json:"first_right"`
 	// Narrowed: a test on the likeliest alone failed as well.
 	Narrowed bool `json:"narrowed"`
 	// Sound ways of being bad, and how many of them were proven when it stopped, and

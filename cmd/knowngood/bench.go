@@ -167,6 +167,9 @@ type benchRun struct {
 	all   []proving.Record
 	done  map[benchKey]bool
 	saved time.Time
+	// spent is what the steps of this run took, all cores together.
+	spent time.Duration
+	made  int
 }
 
 // load reads what was played before.
@@ -226,9 +229,10 @@ func (r *benchRun) play(ctx context.Context, a *app, missing []benchKey, jobs in
 	progress := a.progressOf("played", len(missing))
 	r.saved = a.now()
 	var failed error
-	keep := func(x proving.Record) {
+	keep := func(x proving.Record, took time.Duration) {
 		r.mu.Lock()
 		defer r.mu.Unlock()
+		r.spent, r.made = r.spent+took, r.made+len(x.Steps)
 		if !r.steps {
 			x.Steps = nil
 		}
@@ -246,7 +250,7 @@ func (r *benchRun) play(ctx context.Context, a *app, missing []benchKey, jobs in
 	for range jobs {
 		workers.Go(func() {
 			for some := range queue {
-				r.block(ctx, some, keep)
+				r.block(ctx, a.now, some, keep)
 			}
 		})
 	}
@@ -268,20 +272,23 @@ func (r *benchRun) play(ctx context.Context, a *app, missing []benchKey, jobs in
 }
 
 // block plays some cases: one by one, or with ngspice side by side.
-func (r *benchRun) block(ctx context.Context, some []benchKey, keep func(proving.Record)) {
+func (r *benchRun) block(ctx context.Context, now func() time.Time, some []benchKey, keep func(proving.Record, time.Duration)) {
 	if r.spice == "" {
 		for _, k := range some {
-			keep(proving.Play(r.settings, k.strategy, k.number, proving.Plain))
+			began := now()
+			x := proving.Play(r.settings, k.strategy, k.number, proving.Plain)
+			keep(x, now().Sub(began))
 		}
 		return
 	}
+	began := now()
 	b := newSpiceBatch(ctx, r.spice, len(some))
 	var side sync.WaitGroup
 	for _, k := range some {
 		side.Go(func() {
 			defer b.leave()
 			if x := proving.Play(r.settings, k.strategy, k.number, b.solve); ctx.Err() == nil {
-				keep(x)
+				keep(x, now().Sub(began)/time.Duration(len(some)))
 			}
 		})
 	}
@@ -307,7 +314,11 @@ func (r *benchRun) tell(a *app, o *benchFlags, all []proving.Record) error {
 		return err
 	}
 	if a.show.Format == "table" {
-		fmt.Fprintf(a.out, "%d cases from %d on, seed %d, %s, cap %d\n", o.cases, o.from, r.settings.Seed, o.strategy, proving.Cap)
+		fmt.Fprintf(a.out, "%d cases from %d on, seed %d, %s, cap %d", o.cases, o.from, r.settings.Seed, o.strategy, proving.Cap)
+		if r.made > 0 {
+			fmt.Fprintf(a.out, "; %.1f ms a step", float64(r.spent.Microseconds())/1e3/float64(r.made))
+		}
+		fmt.Fprintln(a.out)
 	}
 	wrong := 0
 	for _, x := range all {
