@@ -97,10 +97,10 @@
 // cover sets of components: whether a load works (it, and what nothing goes round
 // between it and the posts), whether a point has supply or ground, and of each
 // component alone what the table has for its kind but looking and reseating. A test
-// tells the untruth as often as the table says: two false passes of three in a hundred
-// each are enough to prove what is not so, nine times in ten thousand faults tested
-// twice. 'mixed' has readings, whether a load works, and of each component alone what
-// the table has and readings do not take the place of. A fuse that blew fails its test.
+// fails when something that it covers is bad; a gross error (a share of Gross) turns it
+// round: two false passes are enough to prove what is not so. 'mixed' has readings,
+// whether a load works, and of each component alone what the table has and readings do
+// not take the place of. A fuse that blew fails its test.
 //
 // # The player
 //
@@ -149,4 +149,11 @@
 //
 // Shares have Clopper and Pearson's exact limits, ratios those of 2,000 bootstrap
 // samples of cases.
+//
+// # Recorded cases
+//
+// testdata/played holds records that bench judgement --records wrote; a test plays a
+// shard of each file again and compares case by case. Where a change of the judgement is
+// meant to move them, remove the file and play it anew with its settings, which are its
+// first line.
 package proving

@@ -48,17 +48,16 @@ func (t *trial) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 	return []suspect.Chance{{Outcome: "as it should be", P: 1 - fails}, {Outcome: "not as it should be", P: fails}}
 }
 
-// do makes the test: it tells the untruth as often as its shares say.
+// do makes the test: it fails when something it covers is bad, but for a gross error.
 func (t *trial) do(p *player, step, _ int) ([]suspect.Evidence, error) {
 	d := throw(p.settings.Seed, p.number, "test "+t.what)
 	present := d.yes(p.present)
-	pass := 1 - t.shares.FalseFail
-	for _, c := range t.covers {
-		if present && !p.sound(c.Part) {
-			pass *= t.shares.FalsePass
-		}
+	fails := present && slices.ContainsFunc(t.covers, func(c suspect.Cover) bool { return !p.sound(c.Part) })
+	if d.yes(p.settings.Gross) {
+		fails = !fails
+		p.rec.Gross++
 	}
-	c := t.coverage(!d.yes(pass))
+	c := t.coverage(fails)
 	c.ID = fmt.Sprint("step ", step)
 	if !present {
 		p.rec.Absent++
