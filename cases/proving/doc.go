@@ -135,7 +135,8 @@
 //   - Right when found: the true element is first when it stopped at 0.95, of the cases
 //     that did; how many those are is told beside. Of two faults either will do: one often
 //     hides the other, which a shop finds when the first is mended. A fuse that a short
-//     blew will not do: the next one blows as well.
+//     blew will do only with tests alone, which know no drawing: the next one blows as
+//     well.
 //   - Calibration: after each reading until it stops, the likeliest suspect, and all of
 //     0.001 and more, by tenths of what was said; off by the worst tenth that was said a
 //     hundred times. Something not named is never there and is counted as said.

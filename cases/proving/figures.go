@@ -224,13 +224,14 @@ func (t *table) stops(s Strategy, all []Record) {
 
 // search is how many tests it takes over how many it must.
 func (t *table) search(s Strategy, all []Record) {
-	var tests, bits, minutes, ones []float64
+	var made, minutes, ones, tests, bits []float64
 	for _, r := range all {
-		if r.Stop == "found" && r.many() == 1 {
-			minutes, ones = append(minutes, r.Minutes), append(ones, 1)
-			if r.Groups > 1 {
-				tests, bits = append(tests, float64(r.Tests)), append(bits, math.Log2(float64(r.Groups)))
-			}
+		if r.Stop != "found" || r.many() != 1 {
+			continue
+		}
+		made, minutes, ones = append(made, float64(r.Tests)), append(minutes, r.Minutes), append(ones, 1)
+		if r.Groups > 1 {
+			tests, bits = append(tests, float64(r.Tests)), append(bits, math.Log2(float64(r.Groups)))
 		}
 	}
 	goal, reached := "", (func(float64) bool)(nil)
@@ -238,11 +239,7 @@ func (t *table) search(s Strategy, all []Record) {
 		goal, reached = "at most 1.15", atMost(1.15)
 	}
 	t.ratio(named(s, "tests to find one fault, over log2 of groups"), tests, bits, goal, reached)
-	n := make([]float64, len(tests))
-	for k := range n {
-		n[k] = 1
-	}
-	t.ratio(named(s, "tests to find one fault"), tests, n, "", nil)
+	t.ratio(named(s, "tests to find one fault"), made, ones, "", nil)
 	t.ratio(named(s, "minutes to find one fault"), minutes, ones, "", nil)
 }
 

@@ -245,9 +245,13 @@ func (p *player) stops() bool {
 	return true
 }
 
-// isBad reports whether the part is truly bad, or truly not as drawn.
+// isBad reports whether the part is truly bad, or truly not as drawn. A fuse that blew is
+// the answer only to tests, which know nothing of what blew it.
 func (p *player) isBad(s suspect.Part) bool {
-	return p.damaged(s) || s == suspect.NotAsDrawn && p.stray != nil
+	if s == suspect.NotNamed || s == suspect.NotAsDrawn {
+		return s == suspect.NotAsDrawn && p.stray != nil
+	}
+	return p.damaged(s) || p.settings.Evidence == Tests && !p.sound(s)
 }
 
 // top writes down what is likeliest, and whether it is so.

@@ -93,7 +93,7 @@ func build(d dice, w *drawing, wider float64, solve Solver) *truth {
 		}
 		t.ohms[k] = own
 		t.power[k] = d.in(0.42, 0.5)
-		t.stalls[k], t.still[k] = d.in(0.25, 0.38), d.in(0.18, 0.22)
+		t.stalls[k], t.still[k] = d.in(0.25, 0.38), d.in(0.2, 0.24)
 		t.holds[k] = d.in(1.1, 1.55)
 		t.knee[k], t.slope[k] = d.in(0.74, 0.84), d.in(0.033, 0.045)
 		t.pulls[k], t.drops[k] = d.in(0.5, 0.66), d.in(0.15, 0.35)
