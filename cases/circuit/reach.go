@@ -131,7 +131,7 @@ func (o *Observation) fits(faults []done) bool {
 	case x.sensed > 0:
 		v = magnitude(v).Times(1 / senseOhms)
 	case o.Through.Hi > 0:
-		if ohms, ok := m.between(x, red, black); ok {
+		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
 			v = o.both(v, o.carried(v, ohms))
 		}
 	}
@@ -219,7 +219,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		case o.Quantity == Shine:
 			return Exactly(math.Abs(v / posts.Lo))
 		case o.Through.Hi > 0:
-			if ohms, ok := m.between(x, red, black); ok && ohms.Lo < isLow {
+			if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok && ohms.Lo < isLow {
 				// The current is better known than the rest, as far as it can flow at all.
 				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
 			}
@@ -245,7 +245,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		v = o.clamp(m, v, s, sure, red, black, x)
 	}
 	if o.Through.Hi > 0 {
-		if ohms, ok := m.between(x, red, black); ok {
+		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
 			v = o.both(v, o.carried(v, ohms))
 		}
 	}
@@ -262,8 +262,8 @@ const farOut = 5
 const isLow = 0.5
 
 // carried is what the current that was read drops over so many ohms, of which a clamp
-// told how much it was but not which way it went: in a loop that may be either, unless
-// the voltage can only be of one sign.
+// told how much it was but not which way it went: in a loop that may be either, and the
+// one nearer to what was shown counts, unless the voltage can only be of one sign.
 func (o *Observation) carried(v, ohms Span) Span {
 	const nothing = 1e-6 // volts, of what leaks
 	out := times(o.Through, ohms)
@@ -273,7 +273,10 @@ func (o *Observation) carried(v, ohms Span) Span {
 	case v.Hi <= nothing:
 		return turned(out)
 	}
-	return out.with(turned(out))
+	if o.off(turned(out)) < o.off(out) {
+		return turned(out)
+	}
+	return out
 }
 
 // both is what two bounds allow together. Where they allow nothing it is the one
