@@ -54,3 +54,24 @@ func TestDropInALoopOfEitherSign(t *testing.T) {
 	}, parts(c))
 	require.GreaterOrEqual(t, o.Beyond(nil), 3.0)
 }
+
+// Two branches that a wire joins behind their fuse and their contact: with the contact
+// open all flows through the fuse, which may then have blown.
+func TestOpenInALoopMayBlowAFuse(t *testing.T) {
+	t.Parallel()
+	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "behind the fuse", "behind the contact"}}
+	add := func(key string, k circuit.Kind, from, to int, ohms circuit.Span, rating float64) {
+		c.Elements = append(c.Elements, circuit.Element{Key: key, Kind: k, From: from, To: to, Ohms: ohms, Rating: rating, Follows: -1})
+	}
+	add("fuse", circuit.Fuse, 1, 2, circuit.Usual(circuit.Fuse, 7.5), 7.5)
+	add("contact", circuit.Contact, 1, 3, circuit.Usual(circuit.Contact, 0), 0)
+	add("wire", circuit.Wiring, 2, 3, circuit.Wire(1, 1), 0)
+	add("lamp", circuit.Lamp, 2, 0, circuit.About(3, 0.15), 0)
+	add("heater", circuit.Load, 3, 0, circuit.About(0.9, 0.15), 0)
+	c.Compile()
+	o := c.Observe(circuit.Setup{Posts: posts()}, circuit.Reading{
+		ID: "1", Setup: "1", Red: []int{3}, Black: []int{0}, Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1),
+	}, parts(c))
+	require.Zero(t, o.Beyond(fault("contact", suspect.Open)))
+	require.GreaterOrEqual(t, o.Beyond(nil), 3.0)
+}
