@@ -275,9 +275,9 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 			for _, fuse := range m.fuses[f.stretch] {
 				m.put(x, l, g, fuse)
 			}
-		case m.reroutes(x, &f):
+		case x.bounds:
 			for s := range m.stretches {
-				if k := m.stretches[s].kind; k == Fuse || k == Breaker {
+				if k := m.stretches[s].kind; (k == Fuse || k == Breaker) && m.reroutes(x, &f, s) {
 					m.put(x, l, g, s)
 				}
 			}
@@ -393,19 +393,12 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 		return p
 	}
 	switch {
-	case m.reroutes(x, f):
+	case m.reroutes(x, f, s):
 		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
 		return m.blown(x, s, x.choose(ofFault+unknown(i), f.ohms))
 	}
 	return p
-}
-
-// reroutes reports whether the fault may send more current through a fuse than it holds
-// though it draws none itself: what is fed past its fuse may blow another, and in a loop
-// what no longer flows one way flows the other.
-func (m *model) reroutes(x *assumed, f *done) bool {
-	return x.bounds && (f.does == toPlus || f.does == series && m.loops)
 }
 
 // mesh is the network of a layout with what everything leaks, for bounds that hold
