@@ -281,9 +281,11 @@ func (m *model) looped() bool {
 
 // reroutes reports whether the fault may send more current through a fuse than it holds
 // though it draws none itself: what is fed past its fuse may blow another, and where there
-// is a way round the fuse, what no longer flows that way flows through it.
+// is a way round the fuse, what no longer flows that way flows through it. A diode the
+// other way round shorts what it stands across.
 func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
-	return x.bounds && (f.does == toPlus || f.does == series && m.loops && f.stretch != fuse && m.round(fuse))
+	return x.bounds && (f.does == toPlus || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
+		f.does == other && contains(m.fuses[f.stretch], fuse))
 }
 
 // round reports whether what conducts leads round the stretch.

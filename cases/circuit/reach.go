@@ -273,7 +273,10 @@ func (o *Observation) carried(v, ohms Span) Span {
 	case v.Hi <= nothing:
 		return turned(out)
 	}
-	if o.off(turned(out)) < o.off(out) {
+	switch {
+	case out.Lo <= 0:
+		return out.with(turned(out))
+	case o.off(turned(out)) < o.off(out):
 		return turned(out)
 	}
 	return out
