@@ -108,7 +108,6 @@ func (c *Case) ask(t *suspect.Table, h horizon) (*asker, suspect.Problem, []*Rea
 	p.Evidence = append(p.Evidence, a.tests()...)
 	for _, r := range reads {
 		p.Evidence = append(p.Evidence, r)
-		p.Draws, p.FewDraws, p.OneDraws = circuit.Draws, circuit.FewDraws, circuit.OneDraws
 	}
 	p.Faults = a.faults(known)
 	return a, p, reads

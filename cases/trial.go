@@ -58,13 +58,13 @@ func (t *trial) fails(h suspect.Hypothesis) float64 {
 	}
 	at := slices.IndexFunc(h, func(f suspect.Fault) bool { return f.Part == t.part && f.Mode == suspect.AnyWay })
 	if at < 0 || len(t.ways) == 0 {
-		return math.Exp(of.LogLik(h, 0))
+		return math.Exp(of.LogLik(h))
 	}
 	sum, total := 0.0, 0.0
 	told := slices.Clone(h)
 	for _, w := range t.ways {
 		told[at] = w
-		sum += w.Prior * math.Exp(of.LogLik(told, 0))
+		sum += w.Prior * math.Exp(of.LogLik(told))
 		total += w.Prior
 	}
 	return sum / total

@@ -50,7 +50,7 @@ func vehicle() *circuit.Circuit {
 // it, as they would come out.
 func judged(n int) (suspect.Problem, *circuit.Circuit) {
 	c := vehicle()
-	p := suspect.Problem{Draws: circuit.Draws, FewDraws: circuit.FewDraws, OneDraws: circuit.OneDraws}
+	p := suspect.Problem{}
 	for k, e := range c.Elements {
 		for _, m := range e.Kind.Modes() {
 			p.Faults = append(p.Faults, suspect.Fault{Part: suspect.Part{Key: c.Elements[k].Key}, Mode: m.Mode, Prior: 0.01 * m.Share})

@@ -34,8 +34,10 @@
 // as a mesh of gi gj / (g1+...+gm) (star-mesh transform; for all nodes at once, Kron's
 // reduction). All terms are positive, so nothing cancels, an open is 0 and an island
 // is seen. Backwards, each voltage is the mean of its neighbours', weighted by the
-// conductances. See solve.go; the tests hold it to exact rationals, to a second, plain
-// solver and to ngspice.
+// conductances. In which order, and what comes to lie where, depends on what lies between
+// which nodes and not on how well that conducts: it is worked out once (shape.go) and
+// carried out for each fault, bound and draw. The tests hold it to exact rationals, to a
+// second, plain solver and to ngspice.
 //
 // # Stretches
 //
@@ -65,8 +67,8 @@
 //     together first, with exact and independent ends; where nine or fewer are left, all
 //     corners are tried. Why is told in corner.go. It holds for loops as well. Leaks, and
 //     what still gets through an open, are added as what they can move a node by.
-//  3. Both hold, so their intersection does. What floats, diodes, contacts that a coil
-//     closes and larger meshes are left to the first.
+//  3. What floats is left to the first. Of a larger mesh stars are taken out, as spans,
+//     until nine conductances are left of which nobody knows which way they work.
 //  4. How much a load draws depends on what feeds it: begun with all it could draw, each
 //     round gives a least voltage over it, and that a narrower resistance. A high
 //     resistance is bounded piece by piece, since all of it at once would allow for a
@@ -79,12 +81,15 @@
 //
 // # Scores
 //
-// Observation.LogLiks is how likely a reading is under each draw of the unknown
-// resistances: sixteen values for each of up to two, ten of them in the lower three
-// decades. A draw is the same resistances in every reading, and the mean is over
-// products: one high resistance explains 6, 6, 6 V and not 6, 2, 6. A cell is as wide as
-// its neighbours are apart; what floats may lie anywhere its leaks allow; one reading in
-// a hundred says nothing. Most is what no draw can exceed: a judgement ranks by it first
-// and asks for draws only where it matters. Something not named seldom has to do with
-// a reading on what is drawn; a wrong drawing often has.
+// Observation.Within is how likely a reading is while the unknown resistances of up to
+// two faults lie in a box: at most, and on the whole. The values of each are spread so
+// that ten sixteenths lie in the lower three decades (assumed: what is bad is mostly not
+// very bad). What is shown at the corners of a box says what is shown between, since it
+// rises or falls all the way; with a fault that may blow a fuse it does not, and the
+// middle is asked for too. A judgement parts the box where readings tell its parts from
+// each other, so that the likelihood is the mean over sizes of the product over readings:
+// one high resistance explains 6, 6, 6 V and not 6, 2, 6. What is foretold is uncertain
+// by a tenth of what is dropped on the way (assumed); what floats may lie anywhere its
+// leaks allow; one reading in a hundred says nothing. Something not named seldom has to
+// do with a reading on what is drawn; a wrong drawing often has.
 package circuit

@@ -6,75 +6,12 @@ import (
 	"knowngood.example/cases/suspect"
 )
 
-// levels is how many values an unknown resistance takes in the draws, fewLevels in
-// a first look at two of them.
+// levels is how many values an unknown resistance takes where what a reading is likely
+// to show is foretold, fewLevels where two are unknown.
 const (
 	levels    = 16
 	fewLevels = 5
 )
-
-// Draws is how many draws of the unknown parameters judgements use: each value of
-// the one fault's resistance with each of the other's. FewDraws are those of a first
-// look, OneDraws those of one fault.
-const (
-	Draws    = levels * levels
-	FewDraws = fewLevels * fewLevels
-	OneDraws = levels
-)
-
-// LogLik implements suspect.Evidence.
-func (o *Observation) LogLik(h suspect.Hypothesis, draw int) float64 {
-	return o.LogLiks(h, Draws)[draw]
-}
-
-// LogLiks implements suspect.Drawn: LogLik of Draws, of FewDraws or of OneDraws draws.
-func (o *Observation) LogLiks(h suspect.Hypothesis, n int) []float64 {
-	key, isWild := o.key(h)
-	at := drawKey{key, n}
-	out, ok := o.draws[at]
-	if ok {
-		return out
-	}
-	out = o.likely(onlyNamed(key), n)
-	if isWild { // the others keep their places, and with them their parameters
-		rest := out
-		out = make([]float64, n)
-		for d := range out {
-			out[d] = o.unnamed(h, func(suspect.Hypothesis) float64 { return rest[d] })
-		}
-	}
-	o.draws[at] = out
-	return out
-}
-
-// onlyNamed is the key without what is not named and what is not as drawn.
-func onlyNamed(key [3]int) [3]int {
-	for i, k := range key {
-		if k < firstEffect {
-			key[i] = noEffect
-		}
-	}
-	return key
-}
-
-// likely is how likely the reading is in each of n draws with the faults in their
-// places.
-func (o *Observation) likely(key [3]int, n int) []float64 {
-	at := drawKey{key, n}
-	if out, ok := o.draws[at]; ok {
-		return out
-	}
-	out := make([]float64, n)
-	o.draws[at] = out
-	o.fill(out, o.inPlace(key))
-	if o.Absent > 0 && key != ([3]int{}) {
-		without := o.likely([3]int{}, n)
-		for d := range out {
-			out[d] = o.mixed(key, out[d], without[d])
-		}
-	}
-	return out
-}
 
 // placed is a fault with the parameter that is its own: the first's or the second's.
 type placed struct {
@@ -98,18 +35,18 @@ func (d done) varies() bool {
 	return d.ohms.Lo > 0 && d.ohms.Hi > 30*d.ohms.Lo && !math.IsInf(d.ohms.Hi, 1)
 }
 
-// level is one of the values of an unknown resistance. Half of the lower three
+// level is the unknown resistance that a share of all is below. Half of the lower three
 // decades and the rest: what is bad is mostly not very bad (assumed).
-func level(s Span, i, of int) float64 {
+func level(s Span, share float64) float64 {
+	const lower, most = 3, 10. / 16
 	decades := math.Log10(s.Hi / s.Lo)
-	if decades <= 4 {
-		return s.at((float64(i) + 0.5) / float64(of))
+	switch {
+	case decades <= lower+1:
+		return s.at(share)
+	case share < most:
+		return s.Lo * math.Pow(10, lower*share/most)
 	}
-	low := of * 10 / levels
-	if i < low {
-		return s.Lo * math.Pow(10, 3*(float64(i)+0.5)/float64(low))
-	}
-	return s.Lo * math.Pow(10, 3+(decades-3)*(float64(i-low)+0.5)/float64(of-low))
+	return s.Lo * math.Pow(10, lower+(decades-lower)*(share-most)/(1-most))
 }
 
 // cell is what would be shown at one value of each unknown resistance: once, or,
@@ -118,44 +55,6 @@ type cell struct {
 	seen []float64
 	// floats: what is seen differs by leaks, and is mostly next to nothing.
 	floats bool
-}
-
-// fill works out the draws. What lies between one value of a resistance and the
-// next is as likely as either, so a cell is as wide as its neighbours are apart.
-func (o *Observation) fill(out []float64, faults []placed) {
-	of := levels
-	if len(out) == FewDraws {
-		of = fewLevels
-	}
-	rows, cols := spreads(faults, of)
-	grid := o.grid(faults, of)
-	middle := func(i, j int) float64 { s := grid[i*cols+j].seen; return s[len(s)/2] }
-	apart := func(a, b float64) float64 {
-		if o.Quantity == Ohms {
-			a, b = logOhms(Exactly(a)).Lo, logOhms(Exactly(b)).Lo
-		}
-		return (a - b) / 4
-	}
-	l := make([]float64, rows*cols)
-	for i := range rows {
-		for j := range cols {
-			wide := 0.0
-			if rows > 1 {
-				wide = apart(middle(min(i+1, rows-1), j), middle(max(i-1, 0), j))
-			}
-			if cols > 1 {
-				wide = math.Hypot(wide, apart(middle(i, min(j+1, cols-1)), middle(i, max(j-1, 0))))
-			}
-			l[i*cols+j] = o.like(grid[i*cols+j], math.Abs(wide))
-		}
-	}
-	for d := range out {
-		row, col := d/of, d%of
-		if len(out) == OneDraws {
-			row, col = d, 0
-		}
-		out[d] = l[min(row, rows-1)*cols+min(col, cols-1)]
-	}
 }
 
 // like is the log likelihood of what was shown in a cell.
@@ -176,7 +75,7 @@ func (o *Observation) like(c cell, wide float64) float64 {
 		between := Span{lo, hi}
 		flat := normal(o.off(between), o.Sigma, o.width())
 		if o.width() <= 0 {
-			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(hi-lo, 3*o.Sigma)
+			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(hi-lo, 3*math.Hypot(o.Sigma, o.slack((lo+hi)/2)))
 		}
 		if c.floats {
 			d = normal(o.off(Exactly(lo)), math.Hypot(o.Sigma, wide), o.width())
@@ -217,46 +116,109 @@ func spreads(faults []placed, of int) (rows, cols int) {
 	return n[0], n[1]
 }
 
-// grid is what would be shown at each value of the unknown resistances.
+// grid is what would be shown at each value of the unknown resistances. What is shown
+// rises or falls all the way as a resistance grows, so that where it is next to the same
+// at the corners of a block of values it is so within.
 func (o *Observation) grid(faults []placed, of int) []cell {
 	rows, cols := spreads(faults, of)
-	out := make([]cell, 0, rows*cols)
-	for i := range rows {
-		for j := range cols {
-			at := [2]int{i, j}
-			loose := o.model.loose
-			for _, f := range faults {
-				loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis], of) > floats) || f.does == toMinus
-			}
-			c := cell{seen: []float64{o.point(faults, at, of, 0.5, 0.5)}}
-			if o.model.unknown {
-				lo, hi := o.point(faults, at, of, 0.5, 0.15), o.point(faults, at, of, 0.5, 0.85)
-				if math.Abs(hi-lo) > o.Sigma/2 {
-					c.seen = []float64{lo, c.seen[0], hi}
+	out := make([]cell, rows*cols)
+	at := func(i, j int) *cell {
+		c := &out[i*cols+j]
+		if c.seen == nil {
+			*c = o.cell(faults, [2]float64{(float64(i) + 0.5) / float64(of), (float64(j) + 0.5) / float64(of)})
+		}
+		return c
+	}
+	steady := steady(faults)
+	var fill func(top, left, bottom, right int)
+	fill = func(top, left, bottom, right int) {
+		first, a, b, c := at(top, left), at(top, right), at(bottom, left), at(bottom, right)
+		if (steady || bottom-top < rows-1 || right-left < cols-1) && o.alike(first, a) && o.alike(first, b) && o.alike(first, c) {
+			for i := top; i <= bottom; i++ {
+				for j := left; j <= right; j++ {
+					if c := &out[i*cols+j]; c.seen == nil {
+						*c = *first
+					}
 				}
 			}
-			if loose && o.Quantity != Ohms && len(c.seen) == 1 {
-				lo, hi := o.point(faults, at, of, 0, 0.5), o.point(faults, at, of, 1, 0.5)
-				if math.Abs(hi-lo) > o.Sigma/2 {
-					c.seen, c.floats = []float64{lo, c.seen[0], hi}, true
-				}
-			}
-			out = append(out, c)
+			return
+		}
+		switch {
+		case bottom-top > 1 && bottom-top >= right-left:
+			middle := (top + bottom) / 2
+			fill(top, left, middle, right)
+			fill(middle, left, bottom, right)
+		case right-left > 1:
+			middle := (left + right) / 2
+			fill(top, left, bottom, middle)
+			fill(top, middle, bottom, right)
 		}
 	}
+	fill(0, 0, rows-1, cols-1)
 	return out
 }
 
-// point is what would be shown with the unknown resistances at their levels, and
+// steady reports whether what is shown surely goes one way as each unknown resistance
+// grows. With one that may blow a fuse it does not.
+func steady(faults []placed) bool {
+	for _, f := range faults {
+		if f.varies() && f.does != series {
+			return false
+		}
+	}
+	return true
+}
+
+// alike reports whether two cells are the same but for what no meter tells.
+func (o *Observation) alike(a, b *cell) bool {
+	if len(a.seen) != len(b.seen) || a.floats != b.floats {
+		return false
+	}
+	for k, v := range a.seen {
+		w := b.seen[k]
+		if o.Quantity == Ohms {
+			v, w = logOhms(Exactly(v)).Lo, logOhms(Exactly(w)).Lo
+		}
+		if !(math.Abs(v-w) <= o.Sigma/20) {
+			return false
+		}
+	}
+	return true
+}
+
+// cell is what would be shown with the unknown resistances such that a share of all is
+// below each.
+func (o *Observation) cell(faults []placed, at [2]float64) cell {
+	loose := o.model.loose
+	for _, f := range faults {
+		loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis]) > floats) || f.does == toMinus
+	}
+	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5)}}
+	if o.model.unknown {
+		lo, hi := o.point(faults, at, 0.5, 0.15), o.point(faults, at, 0.5, 0.85)
+		if math.Abs(hi-lo) > o.Sigma/2 {
+			c.seen = []float64{lo, c.seen[0], hi}
+		}
+	}
+	if loose && o.Quantity != Ohms && len(c.seen) == 1 {
+		lo, hi := o.point(faults, at, 0, 0.5), o.point(faults, at, 1, 0.5)
+		if math.Abs(hi-lo) > o.Sigma/2 {
+			c.seen, c.floats = []float64{lo, c.seen[0], hi}, true
+		}
+	}
+	return c
+}
+
+// point is what would be shown with the unknown resistances as in cell, and
 // the leaks a share of the way from all to ground to all to the supply; loads of
 // which nobody knows what they draw a share of the way from much to little.
-func (o *Observation) point(faults []placed, at [2]int, of int, leaks, loads float64) float64 {
+func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64) float64 {
 	choose := func(what unknown, s Span) Span {
 		switch what {
 		case ofFault, ofFault + 1, ofFault + 2:
 			k := int(what - ofFault)
 			if k < len(faults) && faults[k].varies() {
-				return Exactly(level(s, at[faults[k].axis], of))
+				return Exactly(level(s, at[faults[k].axis]))
 			}
 		case ofLeakPlus:
 			return Exactly(s.at(1 - leaks))

@@ -182,11 +182,15 @@ func FuzzCircuit(f *testing.F) {
 			what := fmt.Sprint("under ", h, " ")
 			hold(what+"expected", o.Expect(h))
 			hold(what+"beyond", Exactly(o.Beyond(h)))
-			hold(what+"most", Exactly(o.Most(h)))
 			if len(c.Elements) <= 100 && i%4 == 0 {
 				hold(what+"foretold", o.Foretold(h))
-				for _, l := range o.LogLiks(h, FewDraws) {
-					hold(what+"likelihood", Exactly(l))
+				var classes [3]int
+				for k, f := range h {
+					classes[k] = o.Class(f)
+				}
+				for _, b := range []suspect.Box{suspect.Everywhere, {{From: 0, To: 32}, {From: 63, To: 64}}} {
+					l := o.Within(classes, b)
+					hold(what+"likelihood", Span{l.Mean, l.Most})
 				}
 			}
 		}

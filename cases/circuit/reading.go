@@ -59,18 +59,13 @@ type Observation struct {
 	idle    *model // what drives it not driving, where it is driven in pulses
 	effects []done // by class, from firstEffect on
 	class   map[done]int
-	memo    map[[3]int]result
-	draws   map[drawKey][]float64
-	rough   map[[3]int]float64
+	classes map[suspect.Fault]int
+	memo    map[[3]int]float64 // how far off, by class
+	boxes   map[boxed]suspect.Likely
+	cells   map[spot]cell
 	chances map[[3]int][]float64
+	peak    float64
 }
-
-type drawKey struct {
-	classes [3]int
-	n       int
-}
-
-type result struct{ most, beyond float64 }
 
 const (
 	noEffect = iota
@@ -95,7 +90,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, memo: map[[3]int]result{}, rough: map[[3]int]float64{}, draws: map[drawKey][]float64{}, chances: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]int{}, memo: map[[3]int]float64{}, boxes: map[boxed]suspect.Likely{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	o.model.leads = o.leads(o.model)
@@ -137,6 +132,16 @@ func (o *Observation) Class(f suspect.Fault) int {
 	case suspect.NotAsDrawn:
 		return notDrawn
 	}
+	f = suspect.Fault{Part: f.Part, Mode: f.Mode}
+	if k, met := o.classes[f]; met {
+		return k
+	}
+	k := o.classOf(f)
+	o.classes[f] = k
+	return k
+}
+
+func (o *Observation) classOf(f suspect.Fault) int {
 	d, ok := o.done(f)
 	if !ok {
 		return noEffect

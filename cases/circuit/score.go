@@ -22,52 +22,36 @@ func (o *Observation) Beyond(h suspect.Hypothesis) float64 {
 	if isWild || o.Told {
 		return 0
 	}
-	b := o.result(key).beyond
+	b := o.beyond(key)
 	if o.Absent > 0 && b > 0 {
-		b = min(b, o.result([3]int{}).beyond) // it may not have been there
+		b = min(b, o.beyond([3]int{})) // it may not have been there
 	}
 	return b
 }
 
-// Most implements suspect.Drawn: what LogLik cannot exceed in any draw.
-func (o *Observation) Most(h suspect.Hypothesis) float64 {
-	key, isWild := o.key(h)
-	if isWild {
-		return o.unnamed(h, func(rest suspect.Hypothesis) float64 { return o.Most(rest) })
+// Peak implements suspect.Drawn: what is foretold to the point is uncertain by what is
+// dropped on the way, and what is foretold a little beside it may be less so.
+func (o *Observation) Peak() float64 {
+	if o.peak == 0 {
+		const steps = 20
+		best := 0.0
+		for k := range 2*steps + 1 {
+			v := o.Shown.at(0.5) + o.Sigma*float64(k-steps)/5
+			best = math.Max(best, normal(o.off(Exactly(v)), math.Hypot(o.Sigma, o.slack(v)), o.width()))
+		}
+		o.peak = o.robust(best)
 	}
-	with := 0.0
-	if faults := o.doneOf(key); len(faults) > 1 {
-		with = o.roughly(ordered(key), faults)
-	} else {
-		with = o.result(key).most
-	}
-	return o.mixed(key, with, o.result([3]int{}).most)
+	return o.peak
 }
 
-// Peak implements suspect.Drawn.
-func (o *Observation) Peak() float64 { return o.robust(normal(0, o.Sigma, o.width())) }
-
-// roughly is the most of two faults or more by the mesh alone: it need not be tight,
-// only never too little, and there are many pairs.
-func (o *Observation) roughly(key [3]int, faults []done) float64 {
-	most, ok := o.rough[key]
-	if !ok {
-		off := o.off(o.reachWith(faults, nil, true))
-		most = o.robust(normal(off, o.Sigma, o.width()))
-		o.rough[key] = most
-	}
-	return most
-}
-
-func (o *Observation) result(key [3]int) result {
+func (o *Observation) beyond(key [3]int) float64 {
 	key = ordered(key)
-	r, ok := o.memo[key]
+	b, ok := o.memo[key]
 	if !ok {
-		off := o.nearest(o.doneOf(key))
-		r = result{most: o.robust(normal(off, o.Sigma, o.width())), beyond: off / o.Sigma}
-		o.memo[key] = r
+		b = o.nearest(o.doneOf(key)) / o.Sigma
+		o.memo[key] = b
 	}
-	return r
+	return b
 }
 
 // ordered: for bounds two faults are the same in either order.
@@ -181,27 +165,13 @@ const (
 
 // unnamed is the log likelihood under a hypothesis that holds something not named,
 // which mostly leaves what is drawn as it is, or a drawing that is wrong, which does
-// not. rest gives that of the others alone.
-func (o *Observation) unnamed(h suspect.Hypothesis, rest func(suspect.Hypothesis) float64) float64 {
-	var others suspect.Hypothesis
-	share := takesPart
-	for _, f := range h {
-		switch f.Part {
-		case suspect.NotAsDrawn:
-			share = drawnBad
-		case suspect.NotNamed:
-		default:
-			others = append(others, f)
-		}
-	}
-	return math.Log(share*math.Exp(o.wild()) + (1-share)*math.Exp(rest(others)))
+// not; rest is that of the others alone.
+func (o *Observation) unnamed(share, rest float64) float64 {
+	return math.Log(share*math.Exp(o.wild()) + (1-share)*math.Exp(rest))
 }
 
 // mixed allows for the fault not having been there.
-func (o *Observation) mixed(key [3]int, with, without float64) float64 {
-	if o.Absent <= 0 || key == ([3]int{}) {
-		return with
-	}
+func (o *Observation) mixed(with, without float64) float64 {
 	return math.Log((1-o.Absent)*math.Exp(with) + o.Absent*math.Exp(without))
 }
 
@@ -233,15 +203,7 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	if ok {
 		return out
 	}
-	share := 0.0
-	for _, f := range h {
-		switch f.Part {
-		case suspect.NotAsDrawn:
-			share = drawnBad
-		case suspect.NotNamed:
-			share = max(share, takesPart)
-		}
-	}
+	share := wildShare(key)
 	of := levels
 	if len(o.doneOf(key)) > 1 {
 		of = fewLevels

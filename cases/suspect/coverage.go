@@ -70,8 +70,8 @@ func (c *Coverage) Class(f Fault) int {
 	return class
 }
 
-// LogLik implements Evidence.
-func (c *Coverage) LogLik(h Hypothesis, _ int) float64 {
+// LogLik implements Plain.
+func (c *Coverage) LogLik(h Hypothesis) float64 {
 	pass := 1 - c.Shares.FalseFail
 	for _, f := range h {
 		switch c.Class(f) {
@@ -155,8 +155,8 @@ func (s *Sighting) Class(f Fault) int {
 	return 0
 }
 
-// LogLik implements Evidence.
-func (s *Sighting) LogLik(h Hypothesis, _ int) float64 {
+// LogLik implements Plain.
+func (s *Sighting) LogLik(h Hypothesis) float64 {
 	seen := s.Shares.WithoutFault
 	if slices.ContainsFunc(h, func(f Fault) bool { return s.Class(f) == 1 }) {
 		seen = 1 - s.Shares.GoneWithFault

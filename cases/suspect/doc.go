@@ -5,11 +5,11 @@
 // # Two scores, never mixed
 //
 // Probability ranks. The prior of a hypothesis is the product of its faults'
-// odds; its likelihood the mean, over draws of the unknown parameters, of the
-// product over all evidence, each factor mixed with a hundredth that says nothing.
-// No fault, every single fault and every pair of faults in different parts are
-// weighed; threes where some failing tests are explained by no pair. Something not
-// named is in every problem.
+// odds; its likelihood the mean, over the unknown parameters, of the product over
+// all evidence, each factor mixed with a hundredth that says nothing. No fault, every
+// single fault and every pair of faults in different parts are weighed; threes where
+// some failing tests are explained by no pair. Something not named is in every
+// problem.
 //
 // Proof excludes. A fault is proven not to be there when every hypothesis that
 // holds it is contradicted, beyond doubt, by evidence of two set-ups or more that
@@ -23,4 +23,12 @@
 // Evidence to which many faults are alike (Classed) is asked once for each pair of
 // classes, and only hypotheses with a fault it knows of are changed. Of more than
 // 700 faults the likeliest are held in pairs, the others singly.
+//
+// Readings on what is drawn (Drawn) cost more. A hypothesis is asked about, the readings
+// that surprise most first, until it is out of the running: what readings not asked yet
+// could make of anything at most does not bring it back. Its unknown parameters are
+// parted into blocks where it matters (weighing.go). Where one of two faults alone
+// explains a reading and the other by itself is nothing to it, they are not asked about
+// together. Pairs are asked about until those not asked to the end hold less than a
+// hundredth. One reading more goes on from there.
 package suspect

@@ -374,7 +374,7 @@ func weighed(fs []suspect.Fault, evidence []suspect.Evidence) (hs []suspect.Hypo
 			w *= f.Prior
 		}
 		for _, e := range evidence {
-			w *= math.Exp(e.LogLik(h, 0))
+			w *= math.Exp(e.(suspect.Plain).LogLik(h))
 		}
 		p = append(p, w)
 		total += w

@@ -19,14 +19,10 @@ const maxPaired = 700
 type Judgement struct {
 	problem Problem
 	faults  []Fault
-	// scores are the most that the evidence can make of each hypothesis; exact has
-	// the mean over the draws in their place, where the evidence is drawn and the most
-	// leaves the hypothesis in the running.
+	// scores are what the evidence without unknown parameters makes of each hypothesis,
+	// drawn what the rest does.
 	scores  scores
-	exact   map[alike]float64
-	least   float64 // what has an exact is as likely as this by the most, without its prior
-	group   []int   // of each fault, where there is an exact
-	drawn   drawnPairs
+	drawn   drawn
 	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
 	paired  []int   // the faults held in pairs, ascending
 	row     []int   // of a fault among paired, -1 when it is not
@@ -77,7 +73,8 @@ func Judge(p Problem) *Judgement {
 		j.take(n)
 	}
 	j.widen()
-	j.refine()
+	j.split(0)
+	j.settleDrawn()
 	return j
 }
 
@@ -100,7 +97,8 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	out.once, out.mass = new(sync.Once), nil
 	out.take(len(j.problem.Evidence))
 	out.widen()
-	out.refine()
+	out.split(len(j.drawn.evidence))
+	out.settleDrawn()
 	return &out
 }
 
@@ -141,23 +139,35 @@ type singles struct {
 }
 
 func singleScores(e Evidence, faults []Fault, class []int) singles {
-	out := singles{none: most(e, nil), of: make([]float64, len(faults))}
-	if class != nil {
-		by := map[int]float64{0: out.none}
-		for i, k := range class {
-			l, met := by[k]
-			if !met {
-				l = most(e, faults[i:i+1])
-				by[k] = l
-			}
-			out.of[i] = l
+	out := singles{none: likely(e, nil, [3]int{}), of: make([]float64, len(faults))}
+	if class == nil {
+		for i := range faults {
+			out.of[i] = likely(e, faults[i:i+1], [3]int{})
 		}
 		return out
 	}
-	for i := range faults {
-		out.of[i] = most(e, faults[i:i+1])
+	by := map[int]float64{0: out.none}
+	for i, k := range class {
+		l, met := by[k]
+		if !met {
+			l = likely(e, faults[i:i+1], [3]int{k})
+			by[k] = l
+		}
+		out.of[i] = l
 	}
 	return out
+}
+
+// likely is what the evidence makes of a hypothesis of at most three faults of these
+// classes; where it has unknown parameters, at most.
+func likely(e Evidence, h Hypothesis, classes [3]int) float64 {
+	switch e := e.(type) {
+	case Drawn:
+		return e.Within(classes, Everywhere).Most
+	case Plain:
+		return e.LogLik(h)
+	}
+	panic("evidence that says nothing of how likely it is")
 }
 
 func classesOf(c Classed, faults []Fault) []int {
@@ -176,7 +186,7 @@ type table struct {
 }
 
 // newTable asks for each pair of classes of which there are faults held in pairs.
-func newTable(e Classed, faults []Fault, class []int) *table {
+func newTable(e Plain, faults []Fault, class []int) *table {
 	t := new(table)
 	n := 0
 	for _, c := range class {
@@ -197,17 +207,17 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 	for a := range t.two {
 		t.two[a] = make([]float64, n)
 	}
-	t.two[0][0] = most(e, nil)
+	t.two[0][0] = e.LogLik(nil)
 	for a := 1; a < n; a++ {
 		if t.like[a] >= 0 {
-			t.two[0][a] = most(e, Hypothesis{faults[t.like[a]]})
+			t.two[0][a] = e.LogLik(Hypothesis{faults[t.like[a]]})
 			t.two[a][0] = t.two[0][a]
 		}
 	}
 	for a := 1; a < n; a++ {
 		for b := a; b < n; b++ {
 			if t.like[a] >= 0 && t.like[b] >= 0 {
-				t.two[a][b] = most(e, Hypothesis{faults[t.like[a]], faults[t.like[b]]})
+				t.two[a][b] = e.LogLik(Hypothesis{faults[t.like[a]], faults[t.like[b]]})
 				t.two[b][a] = t.two[a][b]
 			}
 		}
@@ -217,26 +227,27 @@ func newTable(e Classed, faults []Fault, class []int) *table {
 
 // take lets piece n of the evidence count.
 func (j *Judgement) take(n int) {
-	e, class := j.problem.Evidence[n], j.classes[n]
-	var one singles
-	switch d, drawn := e.(Drawn); {
-	case drawn:
-		one = j.takeDrawn(d, class)
-	case class == nil:
-		one = j.takeEach(e)
-	default:
-		one = j.takeClasses(e.(Classed), class)
+	class := j.classes[n]
+	one := singleScores(j.problem.Evidence[n], j.faults, class)
+	switch e := j.problem.Evidence[n].(type) {
+	case Drawn:
+		j.takeDrawn(n, e, one)
+	case Plain:
+		if class == nil {
+			j.takeEach(e, one)
+		} else {
+			j.takeClasses(e, class, one)
+		}
 	}
 	j.asks = append(j.asks, j.asked(one))
 }
 
 // takeEach asks for every hypothesis by itself.
-func (j *Judgement) takeEach(e Evidence) singles {
+func (j *Judgement) takeEach(e Plain, one singles) {
 	s, m := &j.scores, len(j.paired)
 	for k, w := range j.wide {
-		s.wide[k] += most(e, j.hypothesis(w))
+		s.wide[k] += e.LogLik(j.hypothesis(w))
 	}
-	one := singleScores(e, j.faults, nil)
 	s.none += one.none
 	h := make(Hypothesis, 2)
 	for i := range j.faults {
@@ -246,26 +257,21 @@ func (j *Judgement) takeEach(e Evidence) singles {
 		h[0] = j.faults[i]
 		for b := a + 1; b < m; b++ {
 			if h[1] = j.faults[j.paired[b]]; h[0].Part != h[1].Part {
-				s.pair[tri(a, b, m)] += most(e, h)
+				s.pair[tri(a, b, m)] += e.LogLik(h)
 			}
 		}
 	}
-	return one
 }
 
 // takeClasses asks once for each pair of classes. Only what is touched differs from
 // the rest.
-func (j *Judgement) takeClasses(e Classed, class []int) singles {
+func (j *Judgement) takeClasses(e Plain, class []int, one singles) {
 	s, m := &j.scores, len(j.paired)
 	t := newTable(e, j.faults, class)
 	none := t.two[0][0]
 	s.base += none
 	for k, w := range j.wide {
-		s.wide[k] += most(e, j.hypothesis(w)) - none
-	}
-	one := singles{none: none, of: make([]float64, len(j.faults))}
-	for i, c := range class {
-		one.of[i] = t.two[0][c]
+		s.wide[k] += e.LogLik(j.hypothesis(w)) - none
 	}
 	for _, i := range t.touched {
 		ci := class[i]
@@ -286,7 +292,6 @@ func (j *Judgement) takeClasses(e Classed, class []int) singles {
 			}
 		}
 	}
-	return one
 }
 
 var log3 = math.Log(3)
@@ -394,7 +399,7 @@ func (j *Judgement) widen() {
 // Readings of what is drawn are weighed for three faults at most.
 func (j *Judgement) hitting(sets [][]Part) [][]Part {
 	all := MinimalHittingSets(sets, 3)
-	if len(all) > 0 || j.problem.Draws > 1 {
+	if len(all) > 0 || len(j.drawn.evidence) > 0 {
 		return all
 	}
 	var alone []Part
@@ -431,7 +436,9 @@ func (j *Judgement) addWide(parts []Part) {
 	h := j.hypothesis(w)
 	sum := -j.scores.base
 	for _, e := range j.problem.Evidence {
-		sum += most(e, h)
+		if e, ok := e.(Plain); ok {
+			sum += e.LogLik(h)
+		}
 	}
 	j.scores.wide = append(slices.Clip(j.scores.wide), sum)
 }
@@ -449,7 +456,7 @@ func (j *Judgement) likeliest(p Part) int {
 	best, at := math.Inf(-1), -1
 	for i, f := range j.faults {
 		if f.Part == p {
-			if s := math.Log(f.Prior) + j.scores.single[i]; s > best {
+			if s := math.Log(f.Prior) + j.scores.single[i] + j.aloneMost(i); s > best {
 				best, at = s, i
 			}
 		}

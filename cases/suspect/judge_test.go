@@ -61,7 +61,7 @@ func bayes(fs []suspect.Fault, all []suspect.Evidence) map[suspect.Part]float64 
 			w *= f.Prior
 		}
 		for _, e := range all {
-			w *= math.Exp(e.LogLik(h, 0))
+			w *= math.Exp(e.(suspect.Plain).LogLik(h))
 		}
 		total += w
 		for _, f := range h {
@@ -108,7 +108,7 @@ func random(r *rand.Rand) suspect.Problem {
 }
 
 // opaque hides that evidence is classed.
-type opaque struct{ suspect.Evidence }
+type opaque struct{ suspect.Plain }
 
 func TestProbabilitiesAreBayes(t *testing.T) {
 	t.Parallel()
@@ -125,7 +125,7 @@ func TestProbabilitiesAreBayes(t *testing.T) {
 		}
 		plain := suspect.Problem{Faults: p.Faults}
 		for _, e := range p.Evidence {
-			plain.Evidence = append(plain.Evidence, opaque{e})
+			plain.Evidence = append(plain.Evidence, opaque{e.(suspect.Plain)})
 		}
 		other := suspect.Judge(plain)
 		if len(j.Wide())+len(one.Wide()) > 0 {

@@ -24,18 +24,12 @@ const negligible = 35
 func (j *Judgement) each(f func(score float64, faults ...int)) {
 	s := &j.scores
 	put := func(prior, most float64, faults ...int) {
-		l := s.base + most
-		if j.exact != nil && l >= j.least {
-			if e, ok := j.exact[j.alike(j.group, faults)]; ok {
-				l = e
-			}
-		}
-		f(prior+l, faults...)
+		f(prior+s.base+most, faults...)
 	}
-	put(0, s.none)
+	put(0, s.none+j.ofNone())
 	logPrior := j.logPriors()
 	for i := range j.faults {
-		put(logPrior[i], s.single[i], i)
+		put(logPrior[i], s.single[i]+j.ofOne(i), i)
 	}
 	m := len(j.paired)
 	two := make([]int, 2)
@@ -44,7 +38,7 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 			k := j.paired[b]
 			if j.faults[i].Part != j.faults[k].Part {
 				two[0], two[1] = i, k
-				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)]+j.drawn.of(i, k), two...)
+				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)]+j.ofTwo(i, k), two...)
 			}
 		}
 	}
@@ -53,7 +47,7 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 		for _, i := range w {
 			prior += logPrior[i]
 		}
-		put(prior, s.wide[k], w...)
+		put(prior, s.wide[k]+j.ofWide(k), w...)
 	}
 }
 
@@ -255,14 +249,15 @@ func (j *Judgement) accounts(h Hypothesis) bool {
 			continue // that it stayed away for a while is no test
 		}
 		past := slices.ContainsFunc(j.asks[n].faults, func(i int) bool { return j.faults[i].Ended })
-		if d, ok := e.(Drawn); ok {
-			if !past && d.Beyond(h) >= beyondDoubt {
+		switch e := e.(type) {
+		case Drawn:
+			if !past && e.Beyond(h) >= beyondDoubt {
 				return false
 			}
-			continue
-		}
-		if !past && e.LogLik(h, 0) < math.Log(accounted) {
-			return false
+		case Plain:
+			if !past && e.LogLik(h) < math.Log(accounted) {
+				return false
+			}
 		}
 	}
 	return true

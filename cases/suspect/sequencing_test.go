@@ -39,7 +39,7 @@ func (p *perfect) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 type possible func(suspect.Hypothesis) bool
 
 func (possible) Source() (id, setup string) { return "possible", "possible" }
-func (p possible) LogLik(h suspect.Hypothesis, _ int) float64 {
+func (p possible) LogLik(h suspect.Hypothesis) float64 {
 	if p(h) {
 		return 0
 	}

@@ -132,8 +132,8 @@ func answering(t *testing.T, id string, fails bool, sick, well float64) *suspect
 		}
 		return 1 - p
 	}
-	require.InDelta(t, want(sick), math.Exp(c.LogLik(a, 0)), 1e-12)
-	require.InDelta(t, want(well), math.Exp(c.LogLik(nil, 0)), 1e-12)
+	require.InDelta(t, want(sick), math.Exp(c.LogLik(a)), 1e-12)
+	require.InDelta(t, want(well), math.Exp(c.LogLik(nil)), 1e-12)
 	return c
 }
 
@@ -171,7 +171,7 @@ func TestBayesAsPublished(t *testing.T) {
 // the probability p, by what the engine makes of single tests.
 func tail(t *testing.T, n int, p float64, counts func(fails int, likely float64) bool) float64 {
 	t.Helper()
-	fail, pass := answering(t, "fail", true, 0.9, p).LogLik(nil, 0), answering(t, "pass", false, 0.9, p).LogLik(nil, 0)
+	fail, pass := answering(t, "fail", true, 0.9, p).LogLik(nil), answering(t, "pass", false, 0.9, p).LogLik(nil)
 	sum := 0.0
 	for k := range n + 1 {
 		all, _ := math.Lgamma(float64(n + 1))

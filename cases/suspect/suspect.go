@@ -77,17 +77,20 @@ type Evidence interface {
 	// Source returns the id of the entry, and the set-up it was made in: what was
 	// found twice in one set-up counts once in a proof.
 	Source() (id, setup string)
-	// LogLik is the natural logarithm of how likely the observation is when h holds
-	// and the unknown parameters are those of the draw. Draws are numbered from 0,
-	// and number d means the same parameters to all evidence of a problem.
-	LogLik(h Hypothesis, draw int) float64
 	// Beyond is by how many standard deviations the observation lies outside what h
 	// can lead to at all, whatever the unknown parameters; 0: possible.
 	Beyond(h Hypothesis) float64
 }
 
-// Classed is evidence to which many faults are alike. LogLik and Beyond then
-// depend only on the classes of a hypothesis' faults, and a judgement asks once
+// Plain is evidence without unknown parameters.
+type Plain interface {
+	Evidence
+	// LogLik is the natural logarithm of how likely the observation is when h holds.
+	LogLik(h Hypothesis) float64
+}
+
+// Classed is evidence to which many faults are alike. How likely it is, and Beyond,
+// then depend only on the classes of a hypothesis' faults, and a judgement asks once
 // for each pair of classes instead of for each pair of faults.
 type Classed interface {
 	Evidence
@@ -96,24 +99,15 @@ type Classed interface {
 	Class(Fault) int
 }
 
-// Drawn is evidence with unknown parameters. A judgement asks first for the most
-// that a hypothesis can make of it in any draw, and for the draws themselves only
-// of the hypotheses that may hold some of the probability.
+// Drawn is evidence with unknown parameters, that of a hypothesis' first fault and that
+// of the others: of both it says how likely it is while they lie in a box, which means
+// the same to all evidence of a problem.
 type Drawn interface {
 	Classed
-	// Most is what LogLik does not exceed in any draw; Peak what Most never exceeds.
-	Most(h Hypothesis) float64
+	// Within is of the hypothesis with faults of these classes, 0 where there are fewer.
+	Within(classes [3]int, b Box) Likely
+	// Peak is what no Likely exceeds.
 	Peak() float64
-	// LogLiks are those of n draws: the problem's Draws, FewDraws or OneDraws.
-	LogLiks(h Hypothesis, n int) []float64
-}
-
-// most is what the evidence can make of a hypothesis at best.
-func most(e Evidence, h Hypothesis) float64 {
-	if d, ok := e.(Drawn); ok {
-		return d.Most(h)
-	}
-	return e.LogLik(h, 0)
 }
 
 // beyondDoubt is the number of standard deviations from which a hypothesis counts
@@ -126,13 +120,4 @@ type Problem struct {
 	// are an error.
 	Faults   []Fault
 	Evidence []Evidence
-	// Draws of the unknown parameters that Drawn evidence is asked for; the same
-	// ones each time, so that a judgement comes out the same twice.
-	Draws int
-	// FewDraws are enough for a first look at a pair; only those that may well be the
-	// answer are asked for all.
-	FewDraws int
-	// OneDraws are those of a hypothesis of one fault, where that has fewer unknown
-	// parameters than two have; 0: as many.
-	OneDraws int
 }

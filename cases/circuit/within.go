@@ -1,0 +1,169 @@
+package circuit
+
+import (
+	"math"
+
+	"knowngood.example/cases/suspect"
+)
+
+// boxed is a hypothesis, by the classes of its faults, with its unknown parameters in a
+// box.
+type boxed struct {
+	key [3]int
+	box suspect.Box
+}
+
+// spot is one with its unknown parameters known, in Fine parts.
+type spot struct {
+	key [3]int
+	at  [2]uint8
+}
+
+// wildShare is how often what is not named, or not as drawn, has to do with a reading.
+func wildShare(key [3]int) float64 {
+	share := 0.0
+	for _, k := range key {
+		switch k {
+		case notDrawn:
+			share = drawnBad
+		case notNamed:
+			share = math.Max(share, takesPart)
+		}
+	}
+	return share
+}
+
+// Within implements suspect.Drawn. What is shown at the ends of a stretch of values says
+// what is shown between, since it rises or falls all the way.
+func (o *Observation) Within(classes [3]int, b suspect.Box) suspect.Likely {
+	share := wildShare(classes)
+	for i, k := range classes {
+		if k < firstEffect { // the others keep their places, and with them their parameters
+			classes[i] = noEffect
+		}
+	}
+	l := o.within(classes, b)
+	if share > 0 {
+		l.Idle = false
+		l.Most, l.Mean = o.unnamed(share, l.Most), o.unnamed(share, l.Mean)
+	}
+	l.Most = math.Min(l.Most, o.Peak())
+	l.Mean = math.Min(l.Mean, l.Most)
+	return l
+}
+
+func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
+	faults := o.inPlace(key)
+	varies := [2]bool{}
+	for _, f := range faults {
+		varies[f.axis] = varies[f.axis] || f.varies()
+	}
+	for axis, is := range varies {
+		if !is {
+			b[axis].From, b[axis].To = 0, 0
+		}
+	}
+	in := boxed{key, b}
+	l, ok := o.boxes[in]
+	if !ok {
+		l = o.over(key, faults, b)
+		if o.Absent > 0 && key != ([3]int{}) {
+			without := o.within([3]int{}, suspect.Everywhere)
+			l.Most, l.Mean = o.mixed(l.Most, without.Most), o.mixed(l.Mean, without.Mean)
+		}
+		o.boxes[in] = l
+	}
+	return l
+}
+
+// over works within out, from what is shown at the corners of the box.
+func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.Likely {
+	var l suspect.Likely
+	steady := steady(faults)
+	stops := func(axis int) []uint8 {
+		switch r := b[axis]; {
+		case r.From == r.To:
+			return []uint8{r.From}
+		case !steady && r.To-r.From > 1:
+			return []uint8{r.From, (r.From + r.To) / 2, r.To}
+		default:
+			return []uint8{r.From, r.To}
+		}
+	}
+	rows, cols := stops(0), stops(1)
+	room := [9]cell{}
+	cells := room[:0]
+	var all Span
+	for i, row := range rows {
+		for j, col := range cols {
+			c := o.spot(key, faults, [2]uint8{row, col})
+			for k, v := range c.seen {
+				if i+j+k == 0 {
+					all = Exactly(v)
+				}
+				all = all.with(Exactly(v))
+			}
+			cells = append(cells, c)
+			if i > 0 {
+				l.Spread[0] = math.Max(l.Spread[0], o.apart(&c, &cells[(i-1)*len(cols)+j]))
+			}
+			if j > 0 {
+				l.Spread[1] = math.Max(l.Spread[1], o.apart(&c, &cells[i*len(cols)+j-1]))
+			}
+		}
+	}
+	if len(cells) > 1 && l.Spread == ([2]float64{}) {
+		cells = cells[:1]
+	}
+	if len(cells) == 1 {
+		well := o.spot([3]int{}, nil, [2]uint8{})
+		l.Idle = o.alike(&cells[0], &well)
+	}
+	nearest := math.Max(all.Lo, math.Min(o.Shown.at(0.5), all.Hi))
+	l.Most = o.robust(normal(o.off(all), math.Hypot(o.Sigma, o.slack(nearest)), o.width()))
+	// What lies between the corners is as likely as what is at them.
+	wide := 0.0
+	if len(cells) > 1 {
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, c := range cells {
+			v := c.seen[len(c.seen)/2]
+			if o.Quantity == Ohms {
+				v = logOhms(Exactly(v)).Lo
+			}
+			least, most = math.Min(least, v), math.Max(most, v)
+		}
+		wide = (most - least) / 4
+	}
+	sum := 0.0
+	for _, c := range cells {
+		like := o.like(c, wide)
+		sum += math.Exp(like)
+		l.Most = math.Max(l.Most, like)
+	}
+	l.Mean = math.Log(sum / float64(len(cells)))
+	return l
+}
+
+// apart is how much it matters, in logs, where between two cells the parameters lie.
+func (o *Observation) apart(a, b *cell) float64 {
+	if o.alike(a, b) {
+		return 0
+	}
+	v, w := a.seen[len(a.seen)/2], b.seen[len(b.seen)/2]
+	between := Exactly(v).with(Exactly(w))
+	nearest := math.Max(between.Lo, math.Min(o.Shown.at(0.5), between.Hi))
+	most := o.robust(normal(o.off(between), math.Hypot(o.Sigma, o.slack(nearest)), o.width()))
+	x, y := o.like(*a, 0), o.like(*b, 0)
+	return math.Max(most, math.Max(x, y)) - math.Min(x, y)
+}
+
+// spot is what is shown with the unknown parameters known.
+func (o *Observation) spot(key [3]int, faults []placed, at [2]uint8) cell {
+	in := spot{key, at}
+	c, ok := o.cells[in]
+	if !ok {
+		c = o.cell(faults, [2]float64{float64(at[0]) / suspect.Fine, float64(at[1]) / suspect.Fine})
+		o.cells[in] = c
+	}
+	return c
+}

@@ -1,0 +1,297 @@
+package suspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// drawn is what all readings on what is drawn make of the hypotheses. To ask each
+// reading about each pair of faults would take long, and hardly any pair is in the
+// running, so that
+//
+//   - faults that all readings take for the same are of one group and asked about once;
+//   - a hypothesis is asked about, the readings that surprise most first, until it is out
+//     of the running (weighing);
+//   - a pair is not asked about at all where one of the two alone explains every reading
+//     and it can hold next to nothing.
+type drawn struct {
+	evidence []int       // which of all evidence it is
+	peaks    []float64   // of each what it can make of anything
+	none     []float64   // what each makes of no fault
+	alone    [][]float64 // of each what it can make of one fault at most, by class
+	idle     [][]bool    // of each whether one fault is nothing to it, by class
+	group    []int       // of each fault
+	like     []int       // a fault of each group, the first
+	begin    *weighing   // of which nothing was asked, those first that surprise most with nothing wrong
+	one      []*weighing // of each group
+	two      []*weighing // of two groups, the lower first; nil where nobody asked
+	worst    []*order    // of each group those first that it explains least; nil: not worked out
+	// most and open are of two groups: what the readings make of them at most by what
+	// they make of either alone, and how many neither explains.
+	most []float64
+	open []int
+	wide []*weighing // of three faults and more
+}
+
+const (
+	// explains is how far below its peak, in logs, a reading is explained.
+	explains = 3
+	// running is how far below the best, in logs, a hypothesis is out of the running: all
+	// pairs of three hundred faults together then hold less than a thousandth of it.
+	running = 18
+	// matters is how far below the best a pair that one of the two explains may be to be
+	// weighed.
+	matters = 9
+	// nothing is the share of the probability that pairs may have at most that are not
+	// asked about to the end.
+	nothing = 0.01
+)
+
+// takeDrawn lets a reading on what is drawn count.
+func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
+	d, class := &j.drawn, j.classes[n]
+	by := make([]float64, slices.Max(append(class, 0))+1)
+	idle := make([]bool, len(by))
+	idle[0] = true
+	for i, c := range class {
+		by[c] = one.of[i]
+		idle[c] = c == 0 || e.Within([3]int{c}, Everywhere).Idle
+	}
+	d.idle = append(slices.Clip(d.idle), idle)
+	d.evidence = append(slices.Clip(d.evidence), n)
+	d.none = append(slices.Clip(d.none), one.none)
+	d.alone = append(slices.Clip(d.alone), by)
+	d.peaks = append(slices.Clip(d.peaks), e.Peak())
+}
+
+// split tells those faults of a group from each other that one of the readings from
+// here on does, and lets those readings count.
+func (j *Judgement) split(from int) {
+	d := &j.drawn
+	old := *d
+	n := len(d.evidence)
+	if old.begin == nil {
+		d.begin = &weighing{d.sorted(func(k int) float64 { return d.none[k] }), []block{{box: Everywhere}}}
+		old.group, old.like = make([]int, len(j.faults)), []int{0}
+		old.one, old.two, old.most, old.open = []*weighing{d.begin}, []*weighing{nil}, []float64{0}, []int{0}
+	}
+	longer := map[*order]*order{nil: nil}
+	with := func(o *order) *order {
+		l, ok := longer[o]
+		if !ok {
+			l = d.ordered(o.of)
+			longer[o] = l
+		}
+		return l
+	}
+	d.begin = &weighing{with(d.begin.by), d.begin.blocks}
+	d.wide = slices.Clone(d.wide)
+	for k, w := range d.wide {
+		d.wide[k] = &weighing{with(w.by), w.blocks}
+	}
+	// A group is told by the group it was in and its classes since.
+	type was struct{ group, class int }
+	d.group, d.like = old.group, old.like
+	parent := make([]int, len(old.like)) // of each group, in old
+	for g := range parent {
+		parent[g] = g
+	}
+	for k := from; k < n; k++ {
+		met := map[was]int{}
+		next, up := make([]int, len(j.faults)), []int(nil)
+		d.like = nil
+		for i, c := range j.classes[d.evidence[k]] {
+			w := was{d.group[i], c}
+			g, ok := met[w]
+			if !ok {
+				g = len(d.like)
+				met[w] = g
+				d.like, up = append(d.like, i), append(up, parent[d.group[i]])
+			}
+			next[i] = g
+		}
+		d.group, parent = next, up
+	}
+	m, width := len(d.like), len(old.like)
+	d.one, d.two, d.worst = make([]*weighing, m), make([]*weighing, m*m), make([]*order, m)
+	d.most, d.open = make([]float64, m*m), make([]int, m*m)
+	for x := range m {
+		d.one[x] = &weighing{with(old.one[parent[x]].by), old.one[parent[x]].blocks}
+		for y := x; y < m; y++ {
+			a, b, at := parent[x], parent[y], x*m+y
+			w := old.two[min(a, b)*width+max(a, b)]
+			if w != nil {
+				w = &weighing{with(w.by), w.blocks}
+				if a > b {
+					w = w.turned()
+				}
+			}
+			d.two[at], d.most[at], d.open[at] = w, old.most[min(a, b)*width+max(a, b)], old.open[min(a, b)*width+max(a, b)]
+			for k := from; k < n; k++ {
+				class := j.classes[d.evidence[k]]
+				alone := max(d.none[k], d.alone[k][class[d.like[x]]], d.alone[k][class[d.like[y]]])
+				if alone < d.peaks[k]-explains {
+					alone = d.peaks[k]
+					d.open[at]++
+				}
+				d.most[at] += alone
+			}
+		}
+	}
+}
+
+// settleDrawn asks about all that is in the running.
+func (j *Judgement) settleDrawn() {
+	d := &j.drawn
+	if len(d.evidence) == 0 {
+		return
+	}
+	s, m := &j.scores, len(d.like)
+	best := s.base + s.none + j.ofNone()
+	size := make([]int, m)
+	for _, g := range d.group {
+		size[g]++
+	}
+	// What all else makes of the likeliest fault of a group, and of two groups.
+	one, two := make([]float64, m), make([]float64, m*m)
+	for x := range one {
+		one[x] = math.Inf(-1)
+	}
+	for at := range two {
+		two[at] = math.Inf(-1)
+	}
+	logPrior := j.logPriors()
+	for i := range j.faults {
+		one[d.group[i]] = max(one[d.group[i]], s.base+logPrior[i]+s.single[i])
+	}
+	for a, i := range j.paired {
+		for b := a + 1; b < len(j.paired); b++ {
+			k := j.paired[b]
+			if j.faults[i].Part != j.faults[k].Part {
+				at := min(d.group[i], d.group[k])*m + max(d.group[i], d.group[k])
+				two[at] = max(two[at], s.base+logPrior[i]+logPrior[k]+s.pair[tri(a, b, len(j.paired))])
+			}
+		}
+	}
+	type candidate struct {
+		most float64
+		at   int
+	}
+	likeliest := func(a, b candidate) int { return cmp.Or(cmp.Compare(b.most, a.most), cmp.Compare(a.at, b.at)) }
+	var all []candidate
+	for x := range m {
+		all = append(all, candidate{one[x] + j.aloneMost(d.like[x]), x})
+	}
+	slices.SortFunc(all, likeliest)
+	for _, c := range all {
+		if c.most < best-running {
+			break
+		}
+		w := j.weigh(d.one[c.at], best-running-one[c.at], d.like[c.at])
+		d.one[c.at] = w
+		if score, settled := w.score(); settled {
+			best = max(best, one[c.at]+score)
+		}
+	}
+	// Pairs are asked about until what is not known of them is next to nothing.
+	for out := matters; ; out += 3 {
+		all = all[:0]
+		for at, most := range d.most {
+			if d.two[at] != nil {
+				score, _ := d.two[at].score()
+				most = min(most, score)
+			}
+			if p := two[at] + most; p >= best-float64(out) && (d.open[at] > 0 || p >= best-matters || d.two[at] != nil) {
+				all = append(all, candidate{p, at})
+			}
+		}
+		slices.SortFunc(all, likeliest)
+		unknown := 0.0
+		for _, c := range all {
+			x, y := c.at/m, c.at%m
+			if d.two[c.at] == nil {
+				d.two[c.at] = j.begun(x, y)
+			}
+			w := j.weigh(d.two[c.at], best-float64(out)-two[c.at], d.like[x], d.like[y])
+			d.two[c.at] = w
+			if score, settled := w.score(); settled {
+				best = max(best, two[c.at]+score)
+			} else {
+				unknown += float64(size[x]*size[y]) * math.Exp(two[c.at]+score-best)
+			}
+		}
+		if unknown < nothing || out >= running {
+			break
+		}
+	}
+	for range j.wide[len(d.wide):] {
+		d.wide = append(d.wide, d.begin)
+	}
+	for k, w := range j.wide {
+		d.wide[k] = j.weigh(d.wide[k], math.Inf(-1), w...)
+	}
+}
+
+// aloneMost is what the readings can make of a fault alone, each by itself.
+func (j *Judgement) aloneMost(i int) float64 {
+	sum := 0.0
+	for k, e := range j.drawn.evidence {
+		sum += j.drawn.alone[k][j.classes[e][i]]
+	}
+	return sum
+}
+
+// ofNone, ofOne, ofTwo and ofWide are what the readings make of a hypothesis.
+func (j *Judgement) ofNone() float64 {
+	sum := 0.0
+	for _, l := range j.drawn.none {
+		sum += l
+	}
+	return sum
+}
+
+func (j *Judgement) ofOne(i int) float64 {
+	d := &j.drawn
+	if len(d.evidence) == 0 {
+		return 0
+	}
+	score, settled := d.one[d.group[i]].score()
+	if settled {
+		return score
+	}
+	return min(score, j.aloneMost(i))
+}
+
+func (j *Judgement) ofTwo(i, k int) float64 {
+	d := &j.drawn
+	if len(d.evidence) == 0 {
+		return 0
+	}
+	at := min(d.group[i], d.group[k])*len(d.like) + max(d.group[i], d.group[k])
+	if d.two[at] == nil {
+		return d.most[at]
+	}
+	score, settled := d.two[at].score()
+	if settled {
+		return score
+	}
+	return min(score, d.most[at])
+}
+
+func (j *Judgement) ofWide(k int) float64 {
+	d := &j.drawn
+	if len(d.evidence) == 0 {
+		return 0
+	}
+	score, _ := d.wide[k].score()
+	return score
+}
+
+func (j *Judgement) logPriors() []float64 {
+	out := make([]float64, len(j.faults))
+	for i, f := range j.faults {
+		out[i] = math.Log(f.Prior)
+	}
+	return out
+}

@@ -1,0 +1,245 @@
+package suspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Fine is into how many stretches of like probability all that an unknown parameter
+// may be is parted at most.
+const Fine = 64
+
+// Box is a block of the values of two unknown parameters, the first fault's and the
+// others': of each those from From to To, in Fine parts.
+type Box [2]struct{ From, To uint8 }
+
+// Everywhere is all values.
+var Everywhere = Box{{0, Fine}, {0, Fine}}
+
+func (b Box) logShare() float64 {
+	return math.Log(float64(b[0].To-b[0].From) * float64(b[1].To-b[1].From) / (Fine * Fine))
+}
+
+// Likely is how likely an observation is while the unknown parameters lie in a box, as
+// logs: at most, and on the whole.
+type Likely struct {
+	Most, Mean float64
+	// Spread is how much it matters, at most, where in the box each parameter lies.
+	Spread [2]float64
+	// Idle: the observation is to be expected as with nothing wrong.
+	Idle bool
+}
+
+// weighing is how far a hypothesis was weighed: what its unknown parameters may be,
+// parted into blocks. The likelihood of it is the mean over all of them of the product
+// over readings, not the product of means: an unknown resistance is the same in every
+// reading. Only where the product may be large are blocks made smaller, and only until
+// it is much the same all over a block. It never changes; weigh makes another.
+type weighing struct {
+	by     *order
+	blocks []block
+}
+
+// order is in which the readings are asked, by their place among all that are drawn,
+// with what those from each on can make of anything.
+type order struct {
+	of   []int
+	rest []float64
+}
+
+// ordered is the order with the readings added that are not in it yet.
+func (d *drawn) ordered(of []int) *order {
+	for k := len(of); k < len(d.evidence); k++ {
+		of = append(slices.Clip(of), k)
+	}
+	o := &order{of, make([]float64, len(of)+1)}
+	for k := len(of) - 1; k >= 0; k-- {
+		o.rest[k] = o.rest[k+1] + d.peaks[of[k]]
+	}
+	return o
+}
+
+// sorted is the order in which what explains them least comes first.
+func (d *drawn) sorted(explained func(k int) float64) *order {
+	by, of := make([]float64, len(d.evidence)), make([]int, len(d.evidence))
+	for k := range of {
+		by[k], of[k] = explained(k)-d.peaks[k], k
+	}
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(by[a], by[b]) })
+	return d.ordered(of)
+}
+
+// block of parameters, and what the first readings make of it.
+type block struct {
+	box    Box
+	asked  int // of how many readings
+	likely Likely
+}
+
+const (
+	// little is what does not matter, in logs.
+	little = 1
+	// stride is of how many readings a block is asked before it is looked at again.
+	stride = 8
+	// aside is how far below the rest together, in logs, a block does not matter.
+	aside = 6
+	// maxBlocks bounds them.
+	maxBlocks = 64
+)
+
+// most of a block, with what readings not asked yet can make of anything.
+func (w *weighing) most(b *block) float64 {
+	return b.likely.Most + w.by.rest[b.asked] + b.box.logShare()
+}
+
+// large reports whether it is still to be parted.
+func (w *weighing) large(b *block) bool {
+	return len(w.blocks) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
+}
+
+// whole reports whether the block is as small as it need be and every reading was asked.
+func (w *weighing) whole(b *block) bool { return b.asked == len(w.by.of) && !w.large(b) }
+
+// score is the log likelihood of a hypothesis; settled when it is worked out, else it is
+// that at most.
+func (w *weighing) score() (score float64, settled bool) {
+	highest := math.Inf(-1)
+	each := func(f func(l float64)) {
+		for k := range w.blocks {
+			if b := &w.blocks[k]; w.whole(b) {
+				settled = true
+				f(b.likely.Mean + b.box.logShare())
+			} else {
+				f(w.most(b))
+			}
+		}
+	}
+	each(func(l float64) { highest = max(highest, l) })
+	sum := 0.0
+	each(func(l float64) { sum += math.Exp(l - highest) })
+	return highest + math.Log(sum), settled
+}
+
+// weigh asks the readings about the hypothesis, until its score is worked out or less
+// than least.
+func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
+	w = &weighing{w.by, slices.Clone(w.blocks)}
+	for {
+		// The block that may hold most is next; what is whole stands against it.
+		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
+		for k := range w.blocks {
+			if b := &w.blocks[k]; w.whole(b) {
+				whole = max(whole, b.likely.Mean+b.box.logShare())
+			} else if l := w.most(b); l > highest {
+				next, highest = k, l
+			}
+		}
+		if next < 0 || highest < least || highest < whole-aside {
+			return w
+		}
+		if b := &w.blocks[next]; w.large(b) {
+			w.blocks = append(w.blocks, b.part())
+		} else {
+			for n := 0; n < stride && b.asked < len(w.by.of) && w.most(b) >= least; n++ {
+				j.ask(b, w.by.of[b.asked], faults)
+			}
+		}
+	}
+}
+
+// ask one reading more about a block.
+func (j *Judgement) ask(b *block, k int, faults []int) {
+	l := j.within(k, faults, b.box)
+	b.likely.Most += l.Most
+	b.likely.Mean += l.Mean
+	for axis := range b.likely.Spread {
+		b.likely.Spread[axis] += l.Spread[axis]
+	}
+	b.asked++
+}
+
+// within is what reading k makes of the faults. Where one of two alone explains it and
+// the other, by itself, is nothing to it, they are not asked about together.
+func (j *Judgement) within(k int, faults []int, b Box) Likely {
+	d := &j.drawn
+	n := d.evidence[k]
+	class := j.classes[n]
+	e := j.problem.Evidence[n].(Drawn)
+	var classes [3]int
+	for k, i := range faults[:min(len(faults), 3)] {
+		classes[k] = class[i]
+	}
+	if len(faults) == 2 {
+		for axis, c := range classes[:2] {
+			if d.idle[k][classes[1-axis]] {
+				own := [3]int{}
+				own[axis] = c
+				if l := e.Within(own, b); l.Most >= d.peaks[k]-explains {
+					return l
+				}
+			}
+		}
+	}
+	return e.Within(classes, b)
+}
+
+// spread is how much it matters where along an axis the parameter lies, if the block can
+// be parted there.
+func (b *block) spread(axis int) float64 {
+	if b.box[axis].To-b.box[axis].From < 2 {
+		return 0
+	}
+	return b.likely.Spread[axis]
+}
+
+// part parts a block along the parameter that matters more:
+// it becomes the one half, the other is returned. Both are to be asked about again.
+func (b *block) part() block {
+	axis := 0
+	if b.spread(1) > b.spread(0) {
+		axis = 1
+	}
+	low, high := block{box: b.box}, block{box: b.box}
+	middle := (b.box[axis].From + b.box[axis].To) / 2
+	low.box[axis].To, high.box[axis].From = middle, middle
+	*b = low
+	return high
+}
+
+// begun is where the weighing of two faults begins: with the blocks that the one of
+// them came to alone that was parted more, since what is wrong by itself at some values
+// is mostly so beside another fault, and with the readings that it explains least.
+func (j *Judgement) begun(x, y int) *weighing {
+	d := &j.drawn
+	g, axis := x, 0
+	if len(d.one[y].blocks) > len(d.one[x].blocks) {
+		g, axis = y, 1
+	}
+	from := d.one[g]
+	if len(from.blocks) < 2 {
+		return d.begin
+	}
+	w := &weighing{d.worst[g], make([]block, len(from.blocks))}
+	for k := range from.blocks {
+		w.blocks[k].box = Everywhere
+		w.blocks[k].box[axis] = from.blocks[k].box[0]
+	}
+	if w.by == nil {
+		likeliest := slices.MaxFunc(from.blocks, func(a, b block) int { return cmp.Compare(from.most(&a), from.most(&b)) })
+		w.by = d.sorted(func(k int) float64 { return j.within(k, d.like[g:g+1], likeliest.box).Most })
+		d.worst[g] = w.by
+	}
+	return w
+}
+
+// turned is the weighing of the same two faults in the other order.
+func (w *weighing) turned() *weighing {
+	out := &weighing{w.by, slices.Clone(w.blocks)}
+	for k := range out.blocks {
+		b := &out.blocks[k]
+		b.box[0], b.box[1] = b.box[1], b.box[0]
+		b.likely.Spread[0], b.likely.Spread[1] = b.likely.Spread[1], b.likely.Spread[0]
+	}
+	return out
+}
