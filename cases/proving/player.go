@@ -114,7 +114,6 @@ func (p *player) problem() suspect.Problem {
 	drawn := p.settings.Evidence != Tests
 	if drawn {
 		q.Faults = append(q.Faults, suspect.Fault{Part: suspect.NotAsDrawn, Prior: p.table.NotAsDrawn})
-		q.Draws, q.FewDraws, q.OneDraws = circuit.Draws, circuit.FewDraws, circuit.OneDraws
 	}
 	for _, k := range p.byKey() {
 		e := &p.Elements[k]

@@ -44,7 +44,7 @@ func (t *trial) coverage(fails bool) *suspect.Coverage {
 
 // Outcomes implements suspect.Candidate.
 func (t *trial) Outcomes(h suspect.Hypothesis) []suspect.Chance {
-	fails := math.Exp(t.coverage(true).LogLik(h, 0))
+	fails := math.Exp(t.coverage(true).LogLik(h))
 	return []suspect.Chance{{Outcome: "as it should be", P: 1 - fails}, {Outcome: "not as it should be", P: fails}}
 }
 
