@@ -286,7 +286,8 @@ func (m *model) between(x assumed, red, black int, flows bool) (Span, bool) {
 			ohms = Exactly(st.nominal)
 		}
 		for i, f := range x.faults {
-			if !flows && (f.does == toMinus || f.does == instead) && contains(m.fuses[f.stretch], next) {
+			if fuse := st.kind == Fuse || st.kind == Breaker; fuse && !flows &&
+				((f.does == toMinus || f.does == instead) && contains(m.fuses[f.stretch], next) || m.reroutes(&x, &f, next)) {
 				return Span{}, false // a fuse that it may have blown
 			}
 			if f.stretch != next {
