@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/suspect"
@@ -14,42 +13,13 @@ import (
 
 // foretold is a reading that could be taken next on a circuit that is drawn.
 type foretold struct {
-	*circuit.Observation
+	*circuit.Candidate
 	drawn *Drawn
 	// comp is what lies between the leads, of a drop; else what the red lead is at.
 	comp       *Component
 	red, black string
 	manner     suspect.Manner
-	cost       suspect.Cost
-	ends       []float64
 }
-
-// Setup implements suspect.Candidate.
-func (f *foretold) Setup() string { return f.manner.String() + " " + f.comp.Key }
-
-// Cost implements suspect.Candidate.
-func (f *foretold) Cost(from string) float64 {
-	cost := f.cost.Minutes + f.cost.Risk
-	manner, comp, _ := strings.Cut(from, " ")
-	if manner == suspect.Volts.String() || manner == suspect.Drop.String() || comp == f.comp.Key {
-		cost = max(cost-moving, 1) // the meter is in hand
-	}
-	return cost
-}
-
-// Outcomes implements suspect.Candidate.
-func (f *foretold) Outcomes(h suspect.Hypothesis) []suspect.Chance {
-	p := f.Chances(h, f.ends)
-	out := make([]suspect.Chance, len(p))
-	for k := range p {
-		out[k].P = p[k]
-	}
-	return out
-}
-
-// inLoom is what it costs more, in minutes, to get at a splice, or at the bare end
-// of a wire, than at a contact. Assumed.
-const inLoom = 12
 
 // readings are those worth taking on what is drawn: at each point that a lead can
 // reach against the negative post, and across each element, with the circuit asked
@@ -71,22 +41,14 @@ func (j *Judged) readings() []*foretold {
 			}
 			return s
 		}
-		add := func(f *foretold, red, black int) {
+		add := func(f *foretold, red, black, at int) {
 			if red == black || taken[[2]int{red, black}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
 				return
 			}
 			s := setup()
 			parts := a.partsAt(d, &Step{Job: len(j.jobs) + 1}, &s)
-			f.Observation = d.Observe(s, circuit.Reading{
-				ID: "next", Setup: f.red + " " + f.black, Red: []int{red}, Black: []int{black},
-				Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1),
-			}, parts)
+			f.Candidate = d.Candidate(s, red, black, at, f.manner, j.Table.Costs[f.manner], parts)
 			f.drawn = d
-			full := (s.Posts.Lo + s.Posts.Hi) / 2
-			f.ends = []float64{0.02 * full, 0.15 * full, 0.5 * full, 0.85 * full, 0.96 * full}
-			if f.manner == suspect.Drop {
-				f.ends = []float64{0.1, 0.3, 1, 0.5 * full}
-			}
 			out = append(out, f)
 		}
 		for n, name := range d.Points {
@@ -94,21 +56,13 @@ func (j *Judged) readings() []*foretold {
 			if !ok || n == 0 || len(out) >= maxReadings {
 				continue
 			}
-			cost := j.Table.Costs[suspect.Volts]
-			if d.Circuit.Elements[e].Kind == circuit.Splice {
-				cost.Minutes += inLoom
-			}
-			add(&foretold{comp: d.Elements[e].Component, red: name, black: d.Points[0], manner: suspect.Volts, cost: cost}, n, 0)
+			add(&foretold{comp: d.Elements[e].Component, red: name, black: d.Points[0], manner: suspect.Volts}, n, 0, e)
 		}
 		for i, e := range d.Circuit.Elements {
 			if e.Kind == circuit.Wiring || e.Kind >= circuit.Load || len(out) >= maxReadings {
 				continue
 			}
-			cost := j.Table.Costs[suspect.Drop]
-			if e.Kind == circuit.Splice {
-				cost.Minutes += inLoom
-			}
-			add(&foretold{comp: d.Elements[i].Component, red: d.Points[e.From], black: d.Points[e.To], manner: suspect.Drop, cost: cost}, e.From, e.To)
+			add(&foretold{comp: d.Elements[i].Component, red: d.Points[e.From], black: d.Points[e.To], manner: suspect.Drop}, e.From, e.To, i)
 		}
 	}
 	// Of two that tell as much, the one next to the likelier suspect.

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/notation"
 	"knowngood.example/cases/suspect"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -29,16 +30,12 @@ type trial struct {
 // Setup implements suspect.Candidate: the instrument in hand and where one is.
 func (t *trial) Setup() string { return t.manner.String() + " " + t.comp.Key }
 
-// moving is what going on in the same manner or at the same component saves, in
-// minutes. Assumed.
-const moving = 2
-
 // Cost implements suspect.Candidate.
 func (t *trial) Cost(from string) float64 {
 	cost := t.cost.Minutes + t.cost.Risk
 	manner, comp, _ := strings.Cut(from, " ")
 	if manner == t.manner.String() || comp == t.comp.Key {
-		cost = max(cost-moving, 1)
+		cost = max(cost-circuit.Moving, 1)
 	}
 	return cost
 }

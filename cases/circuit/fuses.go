@@ -15,8 +15,8 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 		return p
 	}
 	switch {
-	case f.does == toPlus && x.bounds:
-		return Either // what is fed past its fuse may have blown another
+	case m.reroutes(x, f, s):
+		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
 		return m.blown(x, s, x.choose(ofFault+unknown(i), f.ohms))
 	}
@@ -115,4 +115,30 @@ func (m *model) blow(x *assumed) map[int]Position {
 		}
 	}
 	return out
+}
+
+// reroutes reports whether the fault may send more current through a fuse than it holds
+// though it draws none itself: what is fed past its fuse may blow another, and where there
+// is a way round the fuse, what no longer flows that way flows through it. A diode the
+// other way round shorts what it stands across.
+func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
+	return x.bounds && (f.does == toPlus || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
+		f.does == other && contains(m.fuses[f.stretch], fuse))
+}
+
+// round reports whether what conducts leads round the stretch.
+func (m *model) round(s int) bool {
+	reached := make([]bool, m.n)
+	reached[m.stretches[s].a] = true
+	for again := true; again; {
+		again = false
+		for k := range m.stretches {
+			st := &m.stretches[k]
+			if k == s || m.load[k] >= 0 || st.kind == Coil || reached[st.a] == reached[st.b] {
+				continue
+			}
+			reached[st.a], reached[st.b], again = true, true, true
+		}
+	}
+	return reached[m.stretches[s].b]
 }

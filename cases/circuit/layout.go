@@ -274,9 +274,9 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 			for _, fuse := range m.fuses[f.stretch] {
 				m.put(x, l, g, fuse)
 			}
-		case f.does == toPlus && x.bounds:
+		case x.bounds:
 			for s := range m.stretches {
-				if k := m.stretches[s].kind; k == Fuse || k == Breaker {
+				if k := m.stretches[s].kind; (k == Fuse || k == Breaker) && m.reroutes(x, &f, s) {
 					m.put(x, l, g, s)
 				}
 			}

@@ -131,8 +131,8 @@ func (o *Observation) fits(faults []done) bool {
 	case x.sensed > 0:
 		v = magnitude(v).Times(1 / senseOhms)
 	case o.Through.Hi > 0:
-		if ohms, ok := m.between(x, red, black); ok {
-			v = o.both(v, times(o.Through, ohms))
+		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
+			v = o.both(v, o.carried(v, ohms))
 		}
 	}
 	return o.off(v) == 0
@@ -219,7 +219,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		case o.Quantity == Shine:
 			return Exactly(math.Abs(v / posts.Lo))
 		case o.Through.Hi > 0:
-			if ohms, ok := m.between(x, red, black); ok && ohms.Lo < isLow {
+			if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok && ohms.Lo < isLow {
 				// The current is better known than the rest, as far as it can flow at all.
 				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
 			}
@@ -245,8 +245,8 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		v = o.clamp(m, v, s, sure, red, black, x)
 	}
 	if o.Through.Hi > 0 {
-		if ohms, ok := m.between(x, red, black); ok {
-			v = o.both(v, times(o.Through, ohms))
+		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
+			v = o.both(v, o.carried(v, ohms))
 		}
 	}
 	return v
@@ -260,6 +260,27 @@ const farOut = 5
 // isLow is the resistance, in ohms, up to which a drop is foretold by the current
 // that was read and not by all that is in the way of it.
 const isLow = 0.5
+
+// carried is what the current that was read drops over so many ohms, of which a clamp
+// told how much it was but not which way it went: in a loop that may be either, and the
+// one nearer to what was shown counts, unless the voltage can only be of one sign.
+func (o *Observation) carried(v, ohms Span) Span {
+	const nothing = 1e-6 // volts, of what leaks
+	out := times(o.Through, ohms)
+	switch {
+	case v.Lo >= -nothing:
+		return out
+	case v.Hi <= nothing:
+		return turned(out)
+	}
+	switch {
+	case out.Lo <= 0:
+		return out.with(turned(out))
+	case o.off(turned(out)) < o.off(out):
+		return turned(out)
+	}
+	return out
+}
 
 // both is what two bounds allow together. Where they allow nothing it is the one
 // that what was shown lies farther from.

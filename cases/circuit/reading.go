@@ -255,7 +255,8 @@ func (w *network) ohms(a, b int) Span {
 
 // between is the resistance from one node to another where what flows into the one
 // flows out of the other: stretches one behind the other with nothing else joined.
-func (m *model) between(x assumed, red, black int) (Span, bool) {
+// flows says that current is sure to: then no fuse of them is blown.
+func (m *model) between(x assumed, red, black int, flows bool) (Span, bool) {
 	at, from := red, -1
 	var sum Span
 	for at != black {
@@ -285,6 +286,10 @@ func (m *model) between(x assumed, red, black int) (Span, bool) {
 			ohms = Exactly(st.nominal)
 		}
 		for i, f := range x.faults {
+			if fuse := st.kind == Fuse || st.kind == Breaker; fuse && !flows &&
+				((f.does == toMinus || f.does == instead) && contains(m.fuses[f.stretch], next) || m.reroutes(&x, &f, next)) {
+				return Span{}, false // a fuse that it may have blown
+			}
 			if f.stretch != next {
 				continue
 			}

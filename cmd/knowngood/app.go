@@ -178,6 +178,26 @@ func (a *app) progress() func(done, of int) {
 	}
 }
 
+// progressOf shows on a terminal how many of so many are done, once it takes longer
+// than half a second. What it returns is called after each.
+func (a *app) progressOf(what string, of int) func() {
+	_, tty := terminal(a.err)
+	began, done, told := a.now(), 0, a.now()
+	return func() {
+		done++
+		now := a.now()
+		if !tty || now.Sub(began) < 500*time.Millisecond || done < of && now.Sub(told) < 200*time.Millisecond {
+			return
+		}
+		told = now
+		left := time.Duration(float64(now.Sub(began)) / float64(done) * float64(of-done))
+		fmt.Fprintf(a.err, "\r%s %d of %d, %s left   ", what, done, of, left.Round(time.Second))
+		if done == of {
+			fmt.Fprintln(a.err)
+		}
+	}
+}
+
 // minus stands for a leading '-' before a number while flags are parsed, so that
 // 'read -0.3 V at ...' is a reading and no flag. U+2212 is the minus sign itself.
 const minus = "\u2212"

@@ -86,13 +86,15 @@ func TestSecondSolver(t *testing.T) {
 	tests := 0
 	sources(t, func(path string, file *ast.File) {
 		for _, imp := range file.Imports {
-			if p, _ := strconv.Unquote(imp.Path.Value); p != module+"/"+solver {
-				continue
-			}
+			p, _ := strconv.Unquote(imp.Path.Value)
+			isTest, measures := strings.HasSuffix(path, "_test.go"), path == "cmd/knowngood/bench.go" || path == "cmd/knowngood/spice.go"
 			switch {
-			case strings.HasSuffix(path, "_test.go"):
+			case p == module+"/cases/proving" && !isTest && !measures:
+				t.Errorf("%s imports %s, which is for bench", path, p)
+			case p != module+"/"+solver:
+			case isTest:
 				tests++
-			case path != "cmd/knowngood/bench.go":
+			case !measures && !strings.HasPrefix(path, "cases/proving/"):
 				t.Errorf("%s imports %s, which is for tests and for bench", path, solver)
 			}
 		}

@@ -55,6 +55,7 @@ sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, r
 import     line, state, id, kind, text
 verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
 serve      json, ndjson: address, shops (name, shop, code, expires)
+bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform
 
 Exit codes

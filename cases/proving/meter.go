@@ -1,0 +1,94 @@
+package proving
+
+import (
+	"fmt"
+	"math"
+
+	"knowngood.example/cases/circuit"
+)
+
+// meter is the instrument that all readings of a case are taken with, and the hand
+// that holds it.
+type meter struct {
+	seed  uint64
+	gain  float64 // what it shows too much, as a share
+	clamp float64 // the same of the clamp
+	gross float64 // the share of readings that are grossly wrong
+}
+
+// What a meter of the trade is off by: common practice.
+const (
+	gainMost    = 0.005 // of what is read
+	noise       = 0.005 // volts, one standard deviation
+	noiseMost   = 0.015
+	blackOff    = 0.015 // volts, of the black lead's contact
+	blackMost   = 0.035
+	digit       = 0.01 // volts, amperes
+	clampMost   = 0.02 // of the current
+	clampOff    = 0.02 // amperes
+	postsWander = 0.02 // volts, from reading to reading
+)
+
+// equip draws the meter, and what the judgement is told of the supply.
+func (c *scenario) equip(s *Settings, d dice) {
+	c.meter = meter{seed: s.Seed, gain: d.in(-gainMost, gainMost), clamp: d.in(-clampMost, clampMost), gross: s.Gross}
+	k := c.System / 12
+	c.posts = circuit.Span{Lo: 11.8 * k, Hi: 12.9 * k}
+	if d.yes(0.5) { // somebody wrote down what it was
+		v := math.Round(c.truth.posts*(1+c.meter.gain)/digit) * digit
+		c.posts = circuit.Span{Lo: v - 0.1*k, Hi: v + 0.1*k}
+	}
+}
+
+// taken is a reading as it was taken.
+type taken struct {
+	shown    float64
+	real     float64 // what was truly there, with the instrument on
+	amps     float64 // that a clamp showed, of a drop
+	realAmps float64
+	present  bool   // the concern, at the time
+	gross    string // what went wrong; empty: nothing did
+}
+
+// read takes a reading for the n-th time, over an element where it is a drop.
+func (c *scenario) read(red, black, over, n int) (taken, error) {
+	d := throw(c.meter.seed, c.number, fmt.Sprint("reading ", red, " ", black, " ", n))
+	out := taken{present: d.yes(c.present)}
+	s := &state{asked: c.asked, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
+	if out.present {
+		s.damages = c.damages
+	}
+	slip, which, where, wrong := d.yes(c.meter.gross), d.IntN(6), d.IntN(len(c.Points)), 1+d.IntN(9)
+	if slip && which < 3 && where != red && where != black {
+		out.gross, red = "wrong point", where
+		slip = false
+	}
+	e, err := c.rest(s, red, black, circuit.MeterOhms)
+	if err != nil {
+		return out, err
+	}
+	out.real = e.volts[red] - e.volts[black]
+	v := out.real*(1+c.meter.gain) + d.within(noise, noiseMost)
+	v += throw(c.meter.seed, c.number, fmt.Sprint("black ", black)).within(blackOff, blackMost)
+	out.shown = math.Round(v/digit) * digit
+	if over >= 0 {
+		out.realAmps = e.amps[over]
+		out.amps = math.Round((out.realAmps*(1+c.meter.clamp)+d.in(-clampOff, clampOff))/digit) * digit
+	}
+	if !slip {
+		return out, nil
+	}
+	switch which {
+	case 3:
+		out.gross, out.shown = "sign", -out.shown
+	case 4:
+		out.gross, out.shown = "factor", out.shown*10
+		if wrong > 4 {
+			out.shown = math.Round(out.shown/100/digit) * digit
+		}
+	default: // one digit of those that are shown
+		place := math.Pow(10, float64(wrong%3)-1)
+		out.gross, out.shown = "digit", out.shown+math.Copysign(place*float64(wrong), out.shown)
+	}
+	return out, nil
+}
