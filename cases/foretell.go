@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/suspect"
@@ -34,18 +35,18 @@ func (j *Judged) readings() []*foretold {
 		}
 		con := j.working(d)
 		taken := j.taken(d)
+		dead, hasFuse := d.Dead(circuit.Setup{Posts: a.posts(d, con), Position: positions(d, con)})
 		setup := func() circuit.Setup {
-			s := circuit.Setup{Posts: a.posts(d, con), Position: make([]circuit.Position, len(d.Elements))}
-			for i, e := range d.Elements {
-				s.Position[i] = position(e, con)
-			}
-			return s
+			return circuit.Setup{Posts: a.posts(d, con), Position: positions(d, con)}
 		}
 		add := func(f *foretold, red, black, at int) {
-			if red == black || taken[[2]int{red, black}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
+			if red == black || len(out) >= maxReadings || taken[read{f.manner, red, black}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
 				return
 			}
 			s := setup()
+			if f.manner == suspect.Ohms {
+				s = dead
+			}
 			parts := a.partsAt(d, &Step{Job: len(j.jobs) + 1}, &s)
 			f.Candidate = d.Candidate(s, red, black, at, f.manner, j.Table.Costs[f.manner], parts)
 			f.drawn = d
@@ -53,16 +54,25 @@ func (j *Judged) readings() []*foretold {
 		}
 		for n, name := range d.Points {
 			e, ok := j.reach(d, n)
-			if !ok || n == 0 || len(out) >= maxReadings {
+			if !ok || n == 0 {
 				continue
 			}
 			add(&foretold{comp: d.Elements[e].Component, red: name, black: d.Points[0], manner: suspect.Volts}, n, 0, e)
 		}
 		for i, e := range d.Circuit.Elements {
-			if e.Kind == circuit.Wiring || e.Kind >= circuit.Load || len(out) >= maxReadings {
-				continue
+			comp, red, black := d.Elements[i].Component, d.Points[e.From], d.Points[e.To]
+			switch {
+			case e.Kind == circuit.Wiring:
+			case e.Kind < circuit.Load:
+				add(&foretold{comp: comp, red: red, black: black, manner: suspect.Drop}, e.From, e.To, i)
+			case e.Kind != circuit.Diode:
+				add(&foretold{comp: comp, red: red, black: black, manner: suspect.Amps}, e.From, e.To, i)
 			}
-			add(&foretold{comp: d.Elements[i].Component, red: d.Points[e.From], black: d.Points[e.To], manner: suspect.Drop}, e.From, e.To, i)
+		}
+		if hasFuse {
+			for _, at := range d.Resistances(&dead) {
+				add(&foretold{comp: d.Elements[at[2]].Component, red: d.Points[at[0]], black: d.Points[at[1]], manner: suspect.Ohms}, at[0], at[1], at[2])
+			}
 		}
 	}
 	// Of two that tell as much, the one next to the likelier suspect.
@@ -92,13 +102,37 @@ func (j *Judged) reach(d *Drawn, n int) (int, bool) {
 	return best, best >= 0
 }
 
-// taken are the pairs of nodes that were read since what is there is what it is, the
-// circuit asked to work and nothing changed for it.
-func (j *Judged) taken(d *Drawn) map[[2]int]bool {
-	out := map[[2]int]bool{}
+// positions of the elements under the conditions.
+func positions(d *Drawn, con *eventv1.Conditions) []circuit.Position {
+	out := make([]circuit.Position, len(d.Elements))
+	for i, e := range d.Elements {
+		out[i] = position(e, con)
+	}
+	return out
+}
+
+// read is a reading between two nodes.
+type read struct {
+	manner     suspect.Manner // Volts, Drop, Amps or Ohms
+	red, black int
+}
+
+// taken are the readings since what is there is what it is, the circuit asked to work
+// and nothing changed for it, but that what feeds it was out for ohms.
+func (j *Judged) taken(d *Drawn) map[read]bool {
+	out := map[read]bool{}
 	for _, r := range j.reads {
 		c := r.Step.Says.GetReading().GetConditions()
-		if len(r.Red) != 1 || len(r.Black) != 1 || len(c.GetUnplugged())+len(c.GetJumped())+len(c.GetLoaded()) > 0 ||
+		if r.Quantity == circuit.Amps && !j.changedSince(r.Step) {
+			for i, e := range d.Elements {
+				if e.Component.Key == r.Drawn.Elements[r.Along].Component.Key {
+					at := d.Circuit.Elements[i]
+					out[read{suspect.Amps, at.From, at.To}] = true
+				}
+			}
+			continue
+		}
+		if len(r.Red) != 1 || len(r.Black) != 1 || r.Quantity != circuit.Ohms && len(c.GetUnplugged()) > 0 || len(c.GetJumped())+len(c.GetLoaded()) > 0 ||
 			r.Step.Says.GetReading().GetInstrument().GetKind() == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP {
 			continue
 		}
@@ -109,7 +143,11 @@ func (j *Judged) taken(d *Drawn) map[[2]int]bool {
 		n, ok := d.nodes[j.pointKey(red)]
 		m, ok2 := d.nodes[j.pointKey(r.Drawn.Points[black])]
 		if ok && ok2 && !j.changedSince(r.Step) {
-			out[[2]int{n, m}] = true
+			if r.Quantity == circuit.Ohms {
+				out[read{suspect.Ohms, n, m}], out[read{suspect.Ohms, m, n}] = true, true
+			} else {
+				out[read{suspect.Volts, n, m}], out[read{suspect.Drop, n, m}] = true, true
+			}
 		}
 	}
 	return out
@@ -177,10 +215,20 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 	part := j.meantNow(f.comp)
 	a := Advice{Component: f.comp, Manner: f.manner, Aim: aim, Red: f.red, Black: f.black, NowBad: j.judgement.Probability(part)}
 	how := "with everything plugged in and the circuit asked to work, as when the concern is there"
-	if f.manner == suspect.Drop {
+	unit := "V"
+	switch f.manner {
+	case suspect.Amps:
+		unit = "A"
+		a.Do = fmt.Sprintf("Read the current through %s with a clamp, %s", f.comp.Name, how)
+		a.Red, a.Black, a.Tools = "", "", []string{"current clamp"}
+	case suspect.Ohms:
+		unit = "Ω"
+		a.Do = fmt.Sprintf("Take out %s and make sure that nothing is live; then read ohms: red lead at %s, black lead at %s, the rest plugged in", j.fuseWords(f.drawn), f.red, f.black)
+		a.Tools = []string{"meter"}
+	case suspect.Drop:
 		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, how)
 		a.Tools = []string{"meter", "current clamp"}
-	} else {
+	default:
 		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, how)
 		a.Tools = []string{"meter"}
 	}
@@ -189,7 +237,7 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		a.Caution = "Signal, 5 V or module pins: a meter only, no test lamp and no jumper. " + cmp.Or(a.Caution, "Follow the vehicle maker's service information.")
 	}
 	well := f.Foretold(nil)
-	a.Expect = append(a.Expect, Foretold{If: "nothing is wrong", Low: well.Lo, High: well.Hi})
+	a.Expect = append(a.Expect, Foretold{If: "nothing is wrong", Low: well.Lo, High: well.Hi, Unit: unit})
 	said := map[string]bool{}
 	for _, s := range j.judgement.Suspects() {
 		c := j.Components[s.Part.Key]
@@ -199,7 +247,7 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		v := f.Foretold(suspect.Hypothesis{{Part: s.Part, Mode: s.Modes[0]}})
 		name := c.Name + " is " + s.Modes[0].String()
 		key := fmt.Sprintf("%.1f %.1f", v.Lo, v.Hi)
-		if math.Abs(v.Lo-well.Lo) < 0.1 && math.Abs(v.Hi-well.Hi) < 0.1 {
+		if math.Abs(v.Lo-well.Lo) < 0.1 && math.Abs(v.Hi-well.Hi) < 0.1 || v == well {
 			continue // it would look like nothing wrong
 		}
 		if said[key] { // the same figures tell nothing new
@@ -211,20 +259,38 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 			continue
 		}
 		said[key] = true
-		a.Expect = append(a.Expect, Foretold{If: name, Low: v.Lo, High: v.Hi})
+		a.Expect = append(a.Expect, Foretold{If: name, Low: v.Lo, High: v.Hi, Unit: unit})
 	}
 	return a
 }
 
-// Foretold is what a reading shows if something holds, in volts.
+// fuseWords are the fuses and breakers of a circuit, as one says them.
+func (j *Judged) fuseWords(d *Drawn) string {
+	var names []string
+	for i, e := range d.Circuit.Elements {
+		if name := d.Elements[i].Component.Name; (e.Kind == circuit.Fuse || e.Kind == circuit.Breaker) && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return names[0]
+}
+
+// Foretold is what a reading shows if something holds, in V, A or Ω.
 type Foretold struct {
 	If        string
 	Low, High float64
+	Unit      string
 }
 
 // String is the figures as a technician would say them.
 func (f Foretold) String() string {
 	lo, hi := f.Low, f.High
+	if f.Unit == "Ω" {
+		return SpanWords(circuit.Span{Lo: lo, Hi: hi}, f.Unit) + " if " + f.If
+	}
 	if lo < 0 && hi > 0 && lo > -0.6 {
 		lo = 0
 	}
@@ -232,9 +298,9 @@ func (f Foretold) String() string {
 		return fmt.Sprintf("next to nothing if %s", f.If)
 	}
 	if hi-lo < 0.15 {
-		return fmt.Sprintf("%.1f V if %s", (lo+hi)/2, f.If)
+		return fmt.Sprintf("%.1f %s if %s", (lo+hi)/2, f.Unit, f.If)
 	}
-	return fmt.Sprintf("%.1f to %.1f V if %s", lo, hi, f.If)
+	return fmt.Sprintf("%.1f to %.1f %s if %s", lo, hi, f.Unit, f.If)
 }
 
 // wired are the circuits as they stand, made once.

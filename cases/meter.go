@@ -77,7 +77,7 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 			}
 		}
 	}
-	if v.Quantity == circuit.Ohms && !setup.Off && live(d, &setup, append(slices.Clone(v.Red), v.Black...)) {
+	if v.Quantity == circuit.Ohms && !setup.Off && d.Live(&setup, append(slices.Clone(v.Red), v.Black...)...) {
 		out.Doubt = "ohms on a circuit that was fed say nothing"
 		return nil
 	}
@@ -446,26 +446,4 @@ func grounded(d *Drawn, parts []suspect.Part, name string, setup *circuit.Setup)
 	c.Compile()
 	setup.Position = append(slices.Clone(setup.Position), circuit.Closed)
 	return &c, append(slices.Clone(parts), suspect.Part{Key: name}), []int{n}
-}
-
-// live reports whether the positive post reaches one of the nodes through anything
-// that is closed or may be.
-func live(d *Drawn, setup *circuit.Setup, nodes []int) bool {
-	reached := map[int]bool{1: true}
-	for again := true; again; {
-		again = false
-		for i, e := range d.Circuit.Elements {
-			if p := setup.Position[i]; p == circuit.Open || p == circuit.Gone || reached[e.From] == reached[e.To] {
-				continue
-			}
-			far := e.From
-			if reached[e.From] {
-				far = e.To
-			}
-			if far != 0 {
-				reached[far], again = true, true
-			}
-		}
-	}
-	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != 0 })
 }

@@ -1,6 +1,8 @@
 package circuit
 
 import (
+	"math"
+	"slices"
 	"strings"
 
 	"knowngood.example/cases/suspect"
@@ -14,37 +16,121 @@ const Moving = 2
 // of a wire, than at a contact. Assumed.
 const InLoom = 12
 
-// Candidate is a reading in volts that could be taken next.
+// Candidate is a reading that could be taken next.
 type Candidate struct {
 	*Observation
-	// Manner is Volts, to the negative post, or Drop, across one element.
+	// Manner is Volts, to the negative post; Drop, across one element; Amps, through one;
+	// or Ohms.
 	Manner suspect.Manner
 	// At is the key of the component that the red lead is at, or that lies between
-	// the leads.
+	// the leads, or in the clamp.
 	At string
 	// Minutes it costs, risk included, when the meter is not in hand.
 	Minutes float64
 	ends    []float64
 }
 
-// Candidate makes a reading that could be taken in the state; at is the element
-// that it gets at and parts says what is in the place of each.
+// Candidate makes a reading that could be taken in the state; at is the element that it
+// gets at, or that is in the clamp, and parts says what is in the place of each.
 func (c *Circuit) Candidate(setup Setup, red, black, at int, m suspect.Manner, cost suspect.Cost, parts []suspect.Part) *Candidate {
 	e := &c.Elements[at]
 	f := &Candidate{Manner: m, At: e.Key, Minutes: cost.Minutes + cost.Risk}
 	if e.Kind == Splice {
 		f.Minutes += InLoom
 	}
-	f.Observation = c.Observe(setup, Reading{
+	r := Reading{
 		ID: "next", Setup: c.Points[red] + " " + c.Points[black], Red: []int{red}, Black: []int{black},
 		Shown: Exactly(0), Sigma: 0.05, Lead: Exactly(MeterOhms), Duty: Exactly(1),
-	}, parts)
+	}
+	switch m {
+	case suspect.Amps:
+		r.Quantity, r.Along, r.Lead = Amps, at, Span{}
+	case suspect.Ohms:
+		r.Quantity, r.Lead = Ohms, Span{}
+	}
+	f.Observation = c.Observe(setup, r, parts)
 	full := (setup.Posts.Lo + setup.Posts.Hi) / 2
-	f.ends = []float64{0.02 * full, 0.15 * full, 0.5 * full, 0.85 * full, 0.96 * full}
-	if m == suspect.Drop {
+	switch m {
+	case suspect.Drop:
 		f.ends = []float64{0.1, 0.3, 1, 0.5 * full}
+	case suspect.Amps:
+		usual := f.Foretold(nil)
+		about := math.Max((usual.Lo+usual.Hi)/2, 0.2)
+		f.ends = []float64{0.1 * about, 0.5 * about, 0.8 * about, 1.25 * about, 2.5 * about}
+	case suspect.Ohms:
+		f.ends = []float64{0.5, 3, 20, 200, 1e5}
+	default:
+		f.ends = []float64{0.02 * full, 0.15 * full, 0.5 * full, 0.85 * full, 0.96 * full}
 	}
 	return f
+}
+
+// Dead is the state with every fuse and breaker taken out, as ohms are read in it; false
+// where there is none to take out.
+func (c *Circuit) Dead(s Setup) (Setup, bool) {
+	s.Position = append(make([]Position, 0, len(c.Elements)), s.Position...)
+	for len(s.Position) < len(c.Elements) {
+		s.Position = append(s.Position, Closed)
+	}
+	found := false
+	for k := range c.Elements {
+		if c.fuses(k) {
+			s.Position[k], found = Gone, true
+		}
+	}
+	return s, found
+}
+
+func (c *Circuit) fuses(k int) bool {
+	return c.Elements[k].Kind == Fuse || c.Elements[k].Kind == Breaker
+}
+
+// Live reports whether the positive post reaches one of the nodes through anything that
+// is closed or may be.
+func (c *Circuit) Live(setup *Setup, nodes ...int) bool {
+	reached := map[int]bool{plus: true}
+	for again := true; again; {
+		again = false
+		for i, e := range c.Elements {
+			if p := setup.Position[i]; p == Open || p == Gone || reached[e.From] == reached[e.To] {
+				continue
+			}
+			far := e.From
+			if reached[e.From] {
+				far = e.To
+			}
+			if far != minus {
+				reached[far], again = true, true
+			}
+		}
+	}
+	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != minus })
+}
+
+// Resistances are the pairs of nodes, with the element that each gets at, between which
+// ohms tell most once the fuses are out: from what a fuse feeds to the negative post, and
+// over each load.
+func (c *Circuit) Resistances(dead *Setup) (out [][3]int) {
+	met := map[[2]int]bool{}
+	add := func(red, black, at int) {
+		if red != black && !met[[2]int{red, black}] && !c.Live(dead, red, black) {
+			met[[2]int{red, black}] = true
+			out = append(out, [3]int{red, black, at})
+		}
+	}
+	for k, e := range c.Elements {
+		if c.fuses(k) {
+			for _, n := range []int{e.To, e.From} {
+				add(n, minus, k)
+			}
+		}
+	}
+	for k, e := range c.Elements {
+		if e.Kind >= Load && e.Kind != Diode {
+			add(e.From, e.To, k)
+		}
+	}
+	return out
 }
 
 // Setup implements suspect.Candidate.
@@ -60,7 +146,7 @@ func (f *Candidate) Cost(from string) float64 {
 }
 
 // Outcomes implements suspect.Candidate: that the reading lies below the first of
-// a few voltages, between two neighbours of them, or above the last.
+// a few values, between two neighbours of them, or above the last.
 func (f *Candidate) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 	p := f.Chances(h, f.ends)
 	out := make([]suspect.Chance, len(p))

@@ -235,8 +235,12 @@ func (m *model) usually(loads float64) *usual {
 
 // isUnknown reports whether nobody knows how much the load draws, by decades.
 func (st *stretch) isUnknown(c *Circuit) bool {
-	r := c.Elements[st.elements[0]].Ohms
-	return st.kind >= Load && st.kind != Diode && r.Hi > 30*r.Lo
+	return st.kind >= Load && c.Elements[st.elements[0]].unknown()
+}
+
+// unknown reports whether nobody knows how much it draws, by decades.
+func (e *Element) unknown() bool {
+	return e.Kind >= Load && e.Kind != Diode && e.Ohms.Hi > 30*e.Ohms.Lo
 }
 
 // looped reports whether the stretches other than loads, and what bridges them, form

@@ -166,8 +166,8 @@ func (o *Observation) done(f suspect.Fault) (done, bool) {
 			continue
 		}
 		what, ohms := e.effect(f.Mode, o.circuit.high[k])
-		if what == nothing {
-			return done{}, false
+		if what == nothing || f.Mode == suspect.DrawsTooMuch && e.unknown() {
+			return done{}, false // nobody knows how much would be too much
 		}
 		return done{o.model.of[k], what, ohms}, true
 	}

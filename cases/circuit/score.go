@@ -213,8 +213,14 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	for _, c := range grid {
 		for _, v := range c.seen {
 			sigma := math.Hypot(o.Sigma, o.slack(v))
+			if o.Quantity == Ohms {
+				v = logOhms(Exactly(v)).Lo
+			}
 			below := 0.0
 			for k, end := range ends {
+				if o.Quantity == Ohms {
+					end = logOhms(Exactly(end)).Lo
+				}
 				p := math.Erfc(-(end-v)/(sigma*math.Sqrt2)) / 2
 				out[k] += (p - below) / float64(len(c.seen)*len(grid))
 				below = p

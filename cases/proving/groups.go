@@ -74,13 +74,28 @@ func (p *player) groups() (int, error) {
 			if !c.concern(well, d, p.asked) {
 				continue
 			}
-			e, err := t.rest(&state{d, p.asked, t.posts}, 0, 0, 0)
+			s := state{damages: d, asked: p.asked, posts: t.posts}
+			e, err := t.rest(&s, 0, 0, 0)
 			if err != nil {
 				return 0, err
 			}
 			var sign []float64
 			for _, o := range p.options {
-				if r, ok := o.(*reading); ok {
+				r, ok := o.(*reading)
+				switch {
+				case !ok:
+				case r.Manner == suspect.Amps:
+					sign = append(sign, e.amps[r.over])
+				case r.Manner == suspect.Ohms:
+					dead := s
+					dead.out, dead.probe = true, &probe{r.red, r.black}
+					off, err := t.rest(&dead, 0, 0, 0)
+					if err != nil {
+						return 0, err
+					}
+					v := off.volts[r.red] - off.volts[r.black]
+					sign = append(sign, math.Log10(math.Min(v*ohmOhms/math.Max(ohmVolts-v, 1e-9), ohmsMost)+leadsMost))
+				default:
 					sign = append(sign, e.volts[r.red]-e.volts[r.black])
 				}
 			}

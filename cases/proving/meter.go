@@ -46,15 +46,51 @@ type taken struct {
 	real     float64 // what was truly there, with the instrument on
 	amps     float64 // that a clamp showed, of a drop
 	realAmps float64
+	dead     bool   // ohms were read, infinite where the meter shows no figure
 	present  bool   // the concern, at the time
 	gross    string // what went wrong; empty: nothing did
 }
 
-// read takes a reading for the n-th time, over an element where it is a drop.
-func (c *scenario) read(red, black, over, n int) (taken, error) {
-	d := throw(c.meter.seed, c.number, fmt.Sprint("reading ", red, " ", black, " ", n))
+const (
+	// liveFrom is the voltage from which ohms are not read. Common practice.
+	liveFrom = 0.05
+	// What an ohmmeter sends, in volts and through how many ohms (assumed), what its leads
+	// have, and what it shows at most.
+	ohmVolts, ohmOhms = 0.2, 500
+	leadsLeast        = 0.1
+	leadsMost         = 0.3
+	ohmsMost          = 2e7
+)
+
+// probed takes a reading in ohms.
+func (c *scenario) probed(s *state, red, black int, d dice, out taken) (taken, error) {
+	s.probe = &probe{red, black}
+	e, err := c.rest(s, red, black, 0)
+	if err != nil {
+		return out, err
+	}
+	v := e.volts[red] - e.volts[black]
+	out.dead, out.real = true, math.Inf(1)
+	if amps := (ohmVolts - v) / ohmOhms; amps > ohmVolts/ohmsMost/10 {
+		out.real = v / amps
+	}
+	out.shown = math.Inf(1)
+	if shown := out.real*(1+c.meter.gain) + d.in(leadsLeast, leadsMost); shown < ohmsMost {
+		out.shown = math.Round(shown*10) / 10
+	}
+	return out, nil
+}
+
+// read takes a reading for the n-th time, over an element where it is a drop or a
+// current; ohms with the fuses out, and volts where it turns out that it is live.
+func (c *scenario) read(red, black, over int, ohms bool, n int) (taken, error) {
+	purpose := fmt.Sprint("reading ", red, " ", black, " ", n)
+	if ohms {
+		purpose = "ohms " + purpose
+	}
+	d := throw(c.meter.seed, c.number, purpose)
 	out := taken{present: d.yes(c.present)}
-	s := &state{asked: c.asked, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
+	s := &state{asked: c.asked, out: ohms, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
 	if out.present {
 		s.damages = c.damages
 	}
@@ -68,6 +104,9 @@ func (c *scenario) read(red, black, over, n int) (taken, error) {
 		return out, err
 	}
 	out.real = e.volts[red] - e.volts[black]
+	if ohms && math.Abs(out.real) < liveFrom {
+		return c.probed(s, red, black, d, out)
+	}
 	v := out.real*(1+c.meter.gain) + d.within(noise, noiseMost)
 	v += throw(c.meter.seed, c.number, fmt.Sprint("black ", black)).within(blackOff, blackMost)
 	out.shown = math.Round(v/digit) * digit

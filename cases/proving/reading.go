@@ -13,25 +13,35 @@ type reading struct {
 	*circuit.Candidate
 	at         int // its place among the options
 	red, black int
-	over       int // the element that lies between, of a drop; else -1
+	over       int // the element that lies between, of a drop, or that is in the clamp; else -1
 }
 
 func (r *reading) name() string { return r.At }
 
-func (r *reading) same() string { return fmt.Sprint("read ", r.red, " ", r.black) }
+func (r *reading) same() string {
+	if r.Manner == suspect.Amps || r.Manner == suspect.Ohms {
+		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black)
+	}
+	return fmt.Sprint("read ", r.red, " ", r.black)
+}
 
 // readings are those that a case asks for on what is drawn: volts at each point that
-// a lead can reach, to the negative post, and the drop over each element that is
-// neither a wire nor a load.
+// a lead can reach, to the negative post, the drop over each element that is neither a
+// wire nor a load, the current through each load, and with the fuses out ohms over each
+// load and from behind each fuse to the negative post.
 func (p *player) readings() {
 	parts := p.parts()
 	add := func(red, black, at int, m suspect.Manner) {
 		if red == black {
 			return
 		}
-		c := p.Candidate(p.setup(), red, black, at, m, p.table.Costs[m], parts)
+		setup := p.setup()
+		if m == suspect.Ohms {
+			setup, _ = p.Dead(setup)
+		}
+		c := p.Candidate(setup, red, black, at, m, p.table.Costs[m], parts)
 		over := -1
-		if m == suspect.Drop {
+		if m == suspect.Drop || m == suspect.Amps {
 			over = at
 		}
 		p.options = append(p.options, &reading{c, len(p.options), red, black, over})
@@ -48,8 +58,17 @@ func (p *player) readings() {
 		}
 	}
 	for k, e := range p.Elements {
-		if e.Kind != circuit.Wiring && e.Kind < circuit.Load {
+		switch {
+		case e.Kind == circuit.Wiring || e.Kind == circuit.Diode:
+		case e.Kind < circuit.Load:
 			add(e.From, e.To, k, suspect.Drop)
+		default:
+			add(e.From, e.To, k, suspect.Amps)
+		}
+	}
+	if dead, ok := p.Dead(p.setup()); ok {
+		for _, r := range p.Resistances(&dead) {
+			add(r[0], r[1], r[2], suspect.Ohms)
 		}
 	}
 }
@@ -66,7 +85,7 @@ func (p *player) setup() circuit.Setup {
 }
 
 func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
-	t, err := p.read(r.red, r.black, r.over, n)
+	t, err := p.read(r.red, r.black, r.over, r.Manner == suspect.Ohms, n)
 	if err != nil {
 		return nil, fmt.Errorf("reading from %s to %s: %w", p.Points[r.red], p.Points[r.black], err)
 	}
@@ -85,7 +104,22 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 	if t.gross != "" {
 		p.rec.Gross++
 	}
-	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f%s", p.Points[r.red], p.Points[r.black], t.shown, remark(t)))
+	unit, shows, is := "V", t.shown, t.real
+	switch {
+	case r.Manner == suspect.Amps:
+		unit, shows, is = "A", math.Abs(t.amps), math.Abs(t.realAmps)
+		v.Quantity, v.Along, v.Lead = circuit.Amps, r.over, circuit.Span{}
+		v.Shown, v.Sigma = circuit.Exactly(shows), 0.05+0.03*shows
+	case t.dead:
+		unit = "ohm"
+		v.Quantity, v.Sigma, v.Lead = circuit.Ohms, 0.05, circuit.Span{}
+		if math.IsInf(t.shown, 1) {
+			v.Shown = circuit.Span{Lo: 1e6, Hi: 1e12}
+		}
+	case r.Manner == suspect.Ohms: // it was live, and stayed a reading in volts
+		v.Setup = "live " + v.Setup
+	}
+	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f %s%s", p.Points[r.red], p.Points[r.black], shows, unit, remark(t)))
 	var out []suspect.Evidence
 	if p.settings.Clamp && r.Manner == suspect.Drop {
 		amps := math.Abs(t.amps)
@@ -100,8 +134,12 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 			out = append(out, o)
 		}
 	}
-	o := p.Observe(p.setup(), v, p.parts())
-	p.outside(step, r, t, "V", t.real, o)
+	setup := p.setup()
+	if r.Manner == suspect.Ohms {
+		setup, _ = p.Dead(setup)
+	}
+	o := p.Observe(setup, v, p.parts())
+	p.outside(step, r, t, unit, is, o)
 	return append(out, o), nil
 }
 

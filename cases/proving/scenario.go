@@ -153,7 +153,7 @@ func (c *scenario) brings(well *electric, damages []damage) bool {
 	if !c.concern(well, damages, c.asked) {
 		return false
 	}
-	e, err := c.rest(&state{damages, c.asked, c.truth.posts}, 0, 0, 0)
+	e, err := c.rest(&state{damages: damages, asked: c.asked, posts: c.truth.posts}, 0, 0, 0)
 	if err != nil {
 		return false
 	}
@@ -193,7 +193,7 @@ func (c *scenario) works(e *electric) bool {
 // concern reports whether with the damage a load does not do what it does when all
 // is well in the same state.
 func (c *scenario) concern(well *electric, damages []damage, asked bool) bool {
-	e, err := c.rest(&state{damages, asked, c.truth.posts}, 0, 0, 0)
+	e, err := c.rest(&state{damages: damages, asked: asked, posts: c.truth.posts}, 0, 0, 0)
 	if err != nil {
 		return false
 	}

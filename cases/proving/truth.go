@@ -59,7 +59,11 @@ type state struct {
 	damages []damage
 	asked   bool // what switches is asked to close
 	posts   float64
+	out     bool   // the fuses and breakers are
+	probe   *probe // an ohmmeter between two points
 }
+
+type probe struct{ red, black int }
 
 // build draws the parameters of the vehicle.
 func build(d dice, w *drawing, wider float64, solve Solver) *truth {
@@ -252,7 +256,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	for k := range t.Elements {
 		own[k] = -1
 		e := &t.Elements[k]
-		if blown[k] || e.From == e.To {
+		if blown[k] || e.From == e.To || s.out && (e.Kind == circuit.Fuse || e.Kind == circuit.Breaker) {
 			continue
 		}
 		var x damage
@@ -308,6 +312,11 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	}
 	if lead > 0 {
 		resistor(red, black, lead)
+	}
+	if s.probe != nil {
+		tip := node()
+		put(plain.Element{Kind: plain.Voltage, A: tip, B: s.probe.black, Value: ohmVolts})
+		resistor(tip, s.probe.red, ohmOhms)
 	}
 	t.leak(c)
 	return c, own

@@ -18,7 +18,8 @@ import (
 type drawn struct {
 	evidence []int       // which of all evidence it is
 	peaks    []float64   // of each what it can make of anything
-	none     []float64   // what each makes of no fault
+	none     []float64   // what each makes of no fault at most
+	well     float64     // what all make of no fault
 	alone    [][]float64 // of each what it can make of one fault at most, by class
 	idle     [][]bool    // of each whether one fault is nothing to it, by class
 	group    []int       // of each fault
@@ -61,6 +62,7 @@ func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
 	d.idle = append(slices.Clip(d.idle), idle)
 	d.evidence = append(slices.Clip(d.evidence), n)
 	d.none = append(slices.Clip(d.none), one.none)
+	d.well += e.Within([3]int{}, Everywhere).Mean
 	d.alone = append(slices.Clip(d.alone), by)
 	d.peaks = append(slices.Clip(d.peaks), e.Peak())
 }
@@ -148,7 +150,7 @@ func (j *Judgement) settleDrawn() {
 		return
 	}
 	s, m := &j.scores, len(d.like)
-	best := s.base + s.none + j.ofNone()
+	best := s.base + s.none + j.drawn.well
 	size := make([]int, m)
 	for _, g := range d.group {
 		size[g]++
@@ -263,15 +265,7 @@ func (j *Judgement) aloneMost(i int) float64 {
 	return sum
 }
 
-// ofNone, ofOne, ofTwo and ofWide are what the readings make of a hypothesis.
-func (j *Judgement) ofNone() float64 {
-	sum := 0.0
-	for _, l := range j.drawn.none {
-		sum += l
-	}
-	return sum
-}
-
+// ofOne, ofTwo and ofWide are what the readings make of a hypothesis.
 func (j *Judgement) ofOne(i int) float64 {
 	d := &j.drawn
 	if len(d.evidence) == 0 {

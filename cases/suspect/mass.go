@@ -26,7 +26,7 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 	put := func(prior, most float64, faults ...int) {
 		f(prior+s.base+most, faults...)
 	}
-	put(0, s.none+j.ofNone())
+	put(0, s.none+j.drawn.well)
 	logPrior := j.logPriors()
 	for i := range j.faults {
 		put(logPrior[i], s.single[i]+j.ofOne(i), i)

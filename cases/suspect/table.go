@@ -44,10 +44,14 @@ const (
 	Look
 	// Volts: a voltage between two points that are drawn.
 	Volts
+	// Amps: the current through something that is drawn, by a clamp.
+	Amps
+	// Ohms: ohms between two points that are drawn, what feeds them taken out.
+	Ohms
 	manners
 )
 
-var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look", "volts"}
+var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look", "volts", "amps", "ohms"}
 
 func (m Manner) String() string { return mannerWords[m] }
 
@@ -158,7 +162,7 @@ func Default() Table {
 		},
 		Costs: map[Manner]Cost{ // minutes, risk: assumed
 			AnyManner: {10, 1}, Function: {5, 0}, Bypass: {10, 3}, Substitution: {25, 5}, Reseat: {5, 4},
-			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0}, Volts: {5, 0.5},
+			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0}, Volts: {5, 0.5}, Amps: {6, 0.5}, Ohms: {8, 1},
 		},
 	}
 }
