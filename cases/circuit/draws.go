@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 
 	"knowngood.example/cases/suspect"
 )
@@ -32,7 +33,7 @@ func (o *Observation) inPlace(key [3]int) []placed {
 
 // varies reports whether what the fault does is unknown by decades.
 func (d done) varies() bool {
-	return d.ohms.Lo > 0 && d.ohms.Hi > 30*d.ohms.Lo && !math.IsInf(d.ohms.Hi, 1)
+	return !d.vague && d.ohms.Lo > 0 && d.ohms.Hi > 30*d.ohms.Lo && !math.IsInf(d.ohms.Hi, 1)
 }
 
 // level is the unknown resistance that a share of all is below. Half of the lower three
@@ -53,6 +54,8 @@ func level(s Span, share float64) float64 {
 // where it floats, with its leaks one way, as they may be, and the other way.
 type cell struct {
 	seen []float64
+	// worn is how much less or more it would be with what conducts worn.
+	worn float64
 	// floats: what is seen differs by leaks, and is mostly next to nothing.
 	floats bool
 }
@@ -60,6 +63,7 @@ type cell struct {
 // like is the log likelihood of what was shown in a cell.
 func (o *Observation) like(c cell, wide float64) float64 {
 	v := c.seen[len(c.seen)/2]
+	wide = math.Hypot(wide, c.worn)
 	sigma := math.Hypot(math.Hypot(o.Sigma, wide), o.slack(v))
 	d := normal(o.off(Exactly(v)), sigma, o.width())
 	if len(c.seen) > 1 {
@@ -183,7 +187,7 @@ func (o *Observation) alike(a, b *cell) bool {
 			return false
 		}
 	}
-	return true
+	return math.Abs(a.worn-b.worn) <= o.Sigma/4
 }
 
 // cell is what would be shown with the unknown resistances such that a share of all is
@@ -193,15 +197,22 @@ func (o *Observation) cell(faults []placed, at [2]float64) cell {
 	for _, f := range faults {
 		loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis]) > floats) || f.does == toMinus
 	}
-	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5)}}
+	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
+	if o.Quantity == Volts {
+		c.worn = math.Abs(o.point(faults, at, 0.5, 0.5, true) - c.seen[0])
+		if slices.ContainsFunc(faults, func(f placed) bool { return f.varies() }) {
+			// The size of the fault makes up for what more or less there is of the rest.
+			c.worn = math.Min(c.worn, o.spot([3]int{}, nil, [2]uint8{}).worn)
+		}
+	}
 	if o.model.unknown {
-		lo, hi := o.point(faults, at, 0.5, 0.15), o.point(faults, at, 0.5, 0.85)
+		lo, hi := o.point(faults, at, 0.5, 0.15, false), o.point(faults, at, 0.5, 0.85, false)
 		if math.Abs(hi-lo) > o.Sigma/2 {
 			c.seen = []float64{lo, c.seen[0], hi}
 		}
 	}
 	if loose && o.Quantity != Ohms && len(c.seen) == 1 {
-		lo, hi := o.point(faults, at, 0, 0.5), o.point(faults, at, 1, 0.5)
+		lo, hi := o.point(faults, at, 0, 0.5, false), o.point(faults, at, 1, 0.5, false)
 		if math.Abs(hi-lo) > o.Sigma/2 {
 			c.seen, c.floats = []float64{lo, c.seen[0], hi}, true
 		}
@@ -212,13 +223,16 @@ func (o *Observation) cell(faults []placed, at [2]float64) cell {
 // point is what would be shown with the unknown resistances as in cell, and
 // the leaks a share of the way from all to ground to all to the supply; loads of
 // which nobody knows what they draw a share of the way from much to little.
-func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64) float64 {
+func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64, worn bool) float64 {
 	choose := func(what unknown, s Span) Span {
 		switch what {
 		case ofFault, ofFault + 1, ofFault + 2:
 			k := int(what - ofFault)
 			if k < len(faults) && faults[k].varies() {
 				return Exactly(level(s, at[faults[k].axis]))
+			}
+			if k < len(faults) && faults[k].vague {
+				return Exactly(Span{s.Lo, s.at(0.5)}.at(loads))
 			}
 		case ofLeakPlus:
 			return Exactly(s.at(1 - leaks))
@@ -227,7 +241,7 @@ func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64
 		}
 		return Exactly(s.at(0.5))
 	}
-	x := assumed{faults: only(faults), before: true, choose: choose, little: loads}
+	x := assumed{faults: only(faults), before: true, choose: choose, little: loads, worn: worn}
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.

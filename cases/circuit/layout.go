@@ -9,6 +9,9 @@ type done struct {
 	stretch int
 	does    does
 	ohms    Span
+	// vague: nobody knows how much the well one draws, nor how much would be too much, so
+	// that in a draw it takes anything from much to usual, as the well one does.
+	vague bool
 }
 
 // pick chooses a value from what is not known: all of it for bounds, one point for
@@ -47,6 +50,8 @@ type assumed struct {
 	// little is, in a draw, the share of the way from much to little that loads take of
 	// which nobody knows what they draw.
 	little float64
+	// worn: in a draw, what conducts has more than it mostly has.
+	worn bool
 	// gates says of a diode, or of a contact that a coil closes, how it stands, by
 	// stretch.
 	gates map[int]gate
@@ -231,7 +236,7 @@ func (l *layout) shape(red, black int) *shape {
 // resting are the conductances of the stretches with nothing wrong.
 func (m *model) resting(x *assumed) []Span {
 	if !x.bounds {
-		return m.usually(x.little).siemens
+		return m.usually(x).siemens
 	}
 	if m.rest == nil {
 		m.rest = make([]Span, len(m.stretches))
@@ -315,7 +320,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 	st := &m.stretches[s]
 	position, ohms := st.position, st.ohms
 	if !x.bounds {
-		ohms = m.usually(x.little).ohms[s]
+		ohms = m.usually(x).ohms[s]
 	}
 	if k := m.load[s]; k >= 0 && x.loads != nil {
 		ohms = x.loads[k]

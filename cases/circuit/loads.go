@@ -136,7 +136,7 @@ func (m *model) draw(x assumed, red, black int) float64 {
 		y, _ := m.settled(x)
 		return m.seen(y, red, black) * e
 	}
-	usual := m.usually(x.little)
+	usual := m.usually(&x)
 	if m.lit == nil {
 		m.lit, m.bulbs = make([]Span, len(m.loads)), make([]float64, len(m.bridges))
 	}
@@ -205,21 +205,37 @@ type usual struct {
 	bulbs []float64
 }
 
+// wornAt is the share of all that contacts, wires and grounds may have which those that
+// are worn have. Assumed: about one standard deviation of one, less of several together.
+const wornAt = 0.75
+
+type usualKey struct {
+	loads float64
+	worn  bool
+}
+
 // usually is what all stretches have, with loads of which nobody knows what they draw a
-// share of the way from much to little.
-func (m *model) usually(loads float64) *usual {
+// share of the way from much to little, and what conducts worn or not.
+func (m *model) usually(x *assumed) *usual {
+	key := usualKey{x.little, x.worn}
 	if !m.unknown {
-		loads = 0.5
+		key.loads = 0.5
 	}
-	if u := m.usual[loads]; u != nil {
+	if u := m.usual[key]; u != nil {
 		return u
 	}
 	u := &usual{ohms: make([]Span, len(m.stretches)), siemens: make([]Span, len(m.stretches))}
 	for s := range m.stretches {
 		st := &m.stretches[s]
 		ohms := st.nominal * st.kind.cold(m.cold)
-		if loads != 0.5 && st.isUnknown(m.c) {
-			ohms = m.c.Elements[st.elements[0]].Ohms.at(loads)
+		switch {
+		case key.loads != 0.5 && st.isUnknown(m.c):
+			ohms = m.c.Elements[st.elements[0]].Ohms.at(key.loads)
+		case key.worn && st.kind < Load:
+			ohms = 0
+			for _, k := range st.elements {
+				ohms += m.c.Elements[k].Ohms.at(wornAt)
+			}
 		}
 		u.ohms[s] = Exactly(ohms)
 		switch g := u.ohms[s].conductance(); st.position {
@@ -229,7 +245,7 @@ func (m *model) usually(loads float64) *usual {
 			u.siemens[s] = g.Times(0.5)
 		}
 	}
-	m.usual[loads] = u
+	m.usual[key] = u
 	return u
 }
 

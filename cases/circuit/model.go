@@ -27,7 +27,7 @@ type model struct {
 	loops     bool    // what conducts forms a loop
 	gated     []int   // stretches whose state follows from voltages
 	fedLoads  map[done][]Span
-	usual     map[float64]*usual
+	usual     map[usualKey]*usual
 	rest      []Span // what the stretches conduct with nothing wrong, for bounds
 	layouts   map[layoutKey]*layout
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
@@ -118,7 +118,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		m.loose = m.loose || p != Closed
 	}
 	m.blew = map[[maxCuts]done]map[int]Position{}
-	m.fedLoads, m.layouts, m.usual = map[done][]Span{}, map[layoutKey]*layout{}, map[float64]*usual{}
+	m.fedLoads, m.layouts, m.usual = map[done][]Span{}, map[layoutKey]*layout{}, map[usualKey]*usual{}
 	m.loops = m.looped()
 	return m
 }

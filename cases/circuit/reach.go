@@ -81,7 +81,7 @@ func (o *Observation) pieces(faults []done) [][]done {
 				if k+1 < len(pieceEnds) {
 					to = f.ohms.Lo * pieceEnds[k+1]
 				}
-				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}})
+				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}, f.vague})
 			}
 		}
 		var next [][]done

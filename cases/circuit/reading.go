@@ -166,10 +166,10 @@ func (o *Observation) done(f suspect.Fault) (done, bool) {
 			continue
 		}
 		what, ohms := e.effect(f.Mode, o.circuit.high[k])
-		if what == nothing || f.Mode == suspect.DrawsTooMuch && e.unknown() {
-			return done{}, false // nobody knows how much would be too much
+		if what == nothing {
+			return done{}, false
 		}
-		return done{o.model.of[k], what, ohms}, true
+		return done{o.model.of[k], what, ohms, f.Mode == suspect.DrawsTooMuch && e.unknown()}, true
 	}
 	return done{}, false
 }

@@ -160,7 +160,7 @@ func (o *Observation) wild() float64 {
 // it. Assumed.
 const (
 	takesPart = 0.03
-	drawnBad  = 0.3
+	drawnBad  = 0.35
 )
 
 // unnamed is the log likelihood under a hypothesis that holds something not named,
@@ -212,7 +212,7 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	out = make([]float64, len(ends)+1)
 	for _, c := range grid {
 		for _, v := range c.seen {
-			sigma := math.Hypot(o.Sigma, o.slack(v))
+			sigma := math.Hypot(math.Hypot(o.Sigma, o.slack(v)), c.worn)
 			if o.Quantity == Ohms {
 				v = logOhms(Exactly(v)).Lo
 			}

@@ -120,7 +120,12 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 		l.Idle = o.alike(&cells[0], &well)
 	}
 	nearest := math.Max(all.Lo, math.Min(o.Shown.at(0.5), all.Hi))
-	l.Most = o.robust(normal(o.off(all), math.Hypot(o.Sigma, o.slack(nearest)), o.width()))
+	worn := 0.0
+	for _, c := range cells {
+		worn = math.Max(worn, c.worn)
+	}
+	sigma := math.Hypot(o.Sigma, o.slack(nearest))
+	l.Most = o.robust(math.Max(normal(o.off(all), sigma, o.width()), normal(o.off(all), math.Hypot(sigma, worn), o.width())))
 	// What lies between the corners is as likely as what is at them.
 	wide := 0.0
 	if len(cells) > 1 {
@@ -152,7 +157,8 @@ func (o *Observation) apart(a, b *cell) float64 {
 	v, w := a.seen[len(a.seen)/2], b.seen[len(b.seen)/2]
 	between := Exactly(v).with(Exactly(w))
 	nearest := math.Max(between.Lo, math.Min(o.Shown.at(0.5), between.Hi))
-	most := o.robust(normal(o.off(between), math.Hypot(o.Sigma, o.slack(nearest)), o.width()))
+	sigma := math.Hypot(math.Hypot(o.Sigma, o.slack(nearest)), math.Max(a.worn, b.worn))
+	most := o.robust(normal(o.off(between), sigma, o.width()))
 	x, y := o.like(*a, 0), o.like(*b, 0)
 	return math.Max(most, math.Max(x, y)) - math.Min(x, y)
 }

@@ -24,7 +24,7 @@ func TestTableIsChangedOrLeftAlone(t *testing.T) {
 	for text, says := range map[string]string{
 		`{"not_named": 2}`:        "line 1: not_named: 2, want more than 0 and less than 1",
 		"{\n\"notnamed\": 0.1}":   `line 2: unknown field "notnamed"; there are costs, exchange, intermittent, kinds,`,
-		`{"tests": {"dorp": {}}}`: `line 1: tests: unknown field "dorp"; there are any, bench, bypass,`,
+		`{"tests": {"dorp": {}}}`: `line 1: tests: unknown field "dorp"; there are amps, any, bench, bypass,`,
 		`{"kinds": [{"words": ["a"], "prior": 0.1, "tests": ["dorp"]}]}`: `line 1: kinds, entry 1, tests, entry 1: "dorp" is no manner of testing; there are any, function,`,
 		"{\"costs\": {\"drop\": {\n\"minutes\": 0, \"risk\": 1}}}":       "line 2: costs, drop, minutes: 0, want more than 0",
 		`{"costs": {"drop": {"minutes": 3}}}`:                            "line 1: costs, drop: risk is missing; a cost is given whole: minutes, risk",
