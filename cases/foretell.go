@@ -206,8 +206,31 @@ func (j *Judged) delicate(d *Drawn) bool {
 	return false
 }
 
-// fewForetold is under how many explanations a reading is foretold.
-const fewForetold = 4
+// fewForetold is under how many explanations a reading is foretold, fewAlike how many
+// that foretell the same are named.
+const (
+	fewForetold = 4
+	fewAlike    = 3
+)
+
+// badWords is how a component is bad, behind its name.
+func badWords(m suspect.Mode) string {
+	switch m {
+	case suspect.HighResistance:
+		return "has a high resistance"
+	case suspect.ShortToGround:
+		return "is shorted to ground"
+	case suspect.ShortToPower, suspect.ShortToNeighbour:
+		return "is shorted to a feed"
+	case suspect.DrawsTooMuch:
+		return "draws too much"
+	case suspect.OutputDead:
+		return "has a dead output"
+	case suspect.WrongPart:
+		return "is the wrong part"
+	}
+	return "is " + m.String()
+}
 
 // adviseReading words a reading, with what it would show under each of the leading
 // explanations.
@@ -223,7 +246,7 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		a.Red, a.Black, a.Tools = "", "", []string{"current clamp"}
 	case suspect.Ohms:
 		unit = "Ω"
-		a.Do = fmt.Sprintf("Take out %s and make sure that nothing is live; then read ohms: red lead at %s, black lead at %s, the rest plugged in", j.fuseWords(f.drawn), f.red, f.black)
+		a.Do = fmt.Sprintf("Take out %s and make sure that nothing is live; then read ohms: red lead at %s, black lead at %s, the rest plugged in and the switches as when the concern is there", j.fuseWords(f.drawn), f.red, f.black)
 		a.Tools = []string{"meter"}
 	case suspect.Drop:
 		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, how)
@@ -245,15 +268,17 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 			continue
 		}
 		v := f.Foretold(suspect.Hypothesis{{Part: s.Part, Mode: s.Modes[0]}})
-		name := c.Name + " is " + s.Modes[0].String()
+		name := c.Name + " " + badWords(s.Modes[0])
 		key := fmt.Sprintf("%.1f %.1f", v.Lo, v.Hi)
 		if math.Abs(v.Lo-well.Lo) < 0.1 && math.Abs(v.Hi-well.Hi) < 0.1 || v == well {
 			continue // it would look like nothing wrong
 		}
 		if said[key] { // the same figures tell nothing new
 			for k := range a.Expect {
-				if fmt.Sprintf("%.1f %.1f", a.Expect[k].Low, a.Expect[k].High) == key && k > 0 {
-					a.Expect[k].If += ", or " + name
+				if x := &a.Expect[k]; k > 0 && fmt.Sprintf("%.1f %.1f", x.Low, x.High) == key {
+					if x.others++; x.others < fewAlike {
+						x.If += ", or " + name
+					}
 				}
 			}
 			continue
@@ -283,11 +308,15 @@ type Foretold struct {
 	If        string
 	Low, High float64
 	Unit      string
+	others    int // how many explanations more would show the same
 }
 
 // String is the figures as a technician would say them.
 func (f Foretold) String() string {
 	lo, hi := f.Low, f.High
+	if n := f.others - fewAlike + 1; n > 0 {
+		f.If += fmt.Sprintf(", or %d more of the kind", n)
+	}
 	if f.Unit == "Ω" {
 		return SpanWords(circuit.Span{Lo: lo, Hi: hi}, f.Unit) + " if " + f.If
 	}

@@ -77,7 +77,9 @@
 //     between the leads. Two bounds that have nothing in common contradict the fault.
 //
 // A reading that lies three standard deviations outside contradicts a hypothesis
-// (meter: half a percent and 30 mV, which allows for a black lead's offset).
+// (meter: half a percent and 30 mV, which allows for a black lead's offset). All readings
+// with one meter and one black lead share their error, so that two of them are no more
+// than one as far as that goes: each by itself must be off by three times as much.
 //
 // # Scores
 //
@@ -89,7 +91,9 @@
 // middle is asked for too. A judgement parts the box where readings tell its parts from
 // each other, so that the likelihood is the mean over sizes of the product over readings:
 // one high resistance explains 6, 6, 6 V and not 6, 2, 6. What is foretold is uncertain
-// by a tenth of what is dropped on the way (assumed); what floats may lie anywhere its
+// by a tenth of what is dropped on the way (assumed), and by what contacts and wires that
+// have more than they mostly have would change of it; a load of which nobody knows what it
+// draws may draw anything in each reading anew. What floats may lie anywhere its
 // leaks allow; one reading in a hundred says nothing. Something not named seldom has to
 // do with a reading on what is drawn; a wrong drawing often has.
 package circuit

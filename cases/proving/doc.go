@@ -88,8 +88,11 @@
 // half of them, or has the wrong sign, is ten times or a tenth, or is off by one to
 // nine tenths, volts or tens of volts.
 //
-// With Clamp, each drop is read together with the current, as the advice asks for; the
-// clamp is off by up to 2 % throughout a case and 20 mA from reading to reading.
+// A clamp is off by up to 2 % throughout a case and 20 mA from reading to reading. With
+// Clamp, each drop is read together with the current, as the advice asks for. Ohms are
+// read with every fuse and breaker out, by 0.2 V through 500 ohm, with 0.1 to 0.3 ohm in
+// the leads, by tenths of an ohm, nothing above 20 megohm; where more than 50 mV is found
+// between the leads it stays a reading in volts.
 //
 // # Tests
 //
@@ -106,9 +109,11 @@
 //
 // The problem is put as a case puts it: something not named, not as drawn, each
 // element in each of its modes, the concern sighted. Readings to choose from: volts
-// at each point that a lead gets at, to the negative post, and the drop over each
-// element that is neither a wire nor a load, in the state of the concern; none twice,
-// but for those taken only while the concern was absent, up to three times.
+// at each point that a lead gets at, to the negative post, the drop over each element
+// that is neither a wire nor a load, and the current through each load, in the state of
+// the concern; with the fuses out, ohms over each load and from behind each fuse to the
+// negative post. None twice, but for those taken only while the concern was absent, up
+// to three times.
 //
 //   - own: the first of Judgement.Next.
 //   - half: of each suspect of 0.0001 and more, the named ones, the likeliest mode; a
@@ -143,9 +148,9 @@
 //   - Groups: each component has its likeliest mode that brings the concern, all
 //     parameters as they usually are (a high resistance ten times the least that
 //     counts); two are in one group when no reading to choose from differs by more than
-//     30 mV and half a percent, the one that founded the group held against each. What
-//     floats reads zero. Tests to find one fault over log2 of the groups is sum over sum,
-//     of the cases that were found.
+//     0.03 and half a percent (volts, amperes, decades of ohms), the one that founded the
+//     group held against each. What floats reads zero. Tests to find one fault over log2
+//     of the groups is sum over sum, of the cases that were found.
 //   - Against half-split: tests over tests, of the cases that both found.
 //
 // Shares have Clopper and Pearson's exact limits, ratios those of 2,000 bootstrap

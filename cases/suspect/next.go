@@ -43,7 +43,7 @@ const (
 	// lookAhead is how many candidates are looked at two steps deep.
 	lookAhead = 8
 	// maxStanding is how many hypotheses, the likeliest, carry the choice.
-	maxStanding = 400
+	maxStanding = 150
 	// noGain is the information in bits below which a test tells nothing.
 	noGain = 1e-3
 )
