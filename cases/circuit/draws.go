@@ -2,7 +2,6 @@ package circuit
 
 import (
 	"math"
-	"slices"
 
 	"knowngood.example/cases/suspect"
 )
@@ -199,11 +198,7 @@ func (o *Observation) cell(faults []placed, at [2]float64) cell {
 	}
 	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
 	if o.Quantity == Volts {
-		c.worn = math.Abs(o.point(faults, at, 0.5, 0.5, true) - c.seen[0])
-		if slices.ContainsFunc(faults, func(f placed) bool { return f.varies() }) {
-			// The size of the fault makes up for what more or less there is of the rest.
-			c.worn = math.Min(c.worn, o.spot([3]int{}, nil, [2]uint8{}).worn)
-		}
+		c.worn = o.worn(faults, at, c.seen[0])
 	}
 	if o.model.unknown {
 		lo, hi := o.point(faults, at, 0.5, 0.15, false), o.point(faults, at, 0.5, 0.85, false)
@@ -218,6 +213,26 @@ func (o *Observation) cell(faults []placed, at [2]float64) cell {
 		}
 	}
 	return c
+}
+
+// worn is how much less or more than v would be shown with what conducts worn.
+func (o *Observation) worn(faults []placed, at [2]float64, v float64) float64 {
+	most := math.Inf(1)
+	varies, less := false, len(faults) > 0
+	for _, f := range faults {
+		varies, less = varies || f.varies(), less && f.does == series
+	}
+	if varies || less {
+		most = o.spot([3]int{}, nil, [2]uint8{}).worn
+	}
+	if less && most < o.Sigma/4 {
+		return 0 // less flows than with nothing wrong
+	}
+	worn := math.Abs(o.point(faults, at, 0.5, 0.5, true) - v)
+	if varies { // its size makes up for what more or less there is of the rest
+		worn = math.Min(worn, most)
+	}
+	return worn
 }
 
 // point is what would be shown with the unknown resistances as in cell, and

@@ -228,7 +228,11 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	}
 	y, conducting := m.settled(x)
 	if o.Quantity == Ohms {
-		return m.ohms(y, red, black)
+		leads := Exactly(leadsMostly)
+		if x.bounds {
+			leads = leadsOhms
+		}
+		return m.ohms(y, red, black).Plus(leads)
 	}
 	if o.Quantity == Shine {
 		posts = Exactly(1)

@@ -205,6 +205,13 @@ func (o *Observation) doneOf(key [3]int) []done {
 	return out
 }
 
+// leadsOhms are those of an ohmmeter's leads and tips, read together with what lies
+// between them; nothing where somebody took them off (common practice: a tenth to three
+// tenths, with dirty tips more). leadsMostly is between the two.
+var leadsOhms = Span{0, 0.5}
+
+const leadsMostly = 0.1
+
 // ohms is what an ohmmeter makes of what lies between two nodes. No resistance
 // anywhere can grow without it growing or staying (J. W. Strutt, Lord Rayleigh, 1871), so
 // its ends are those of all the others.

@@ -75,3 +75,23 @@ func TestOpenInALoopMayBlowAFuse(t *testing.T) {
 	require.Zero(t, o.Beyond(fault("contact", suspect.Open)))
 	require.GreaterOrEqual(t, o.Beyond(nil), 3.0)
 }
+
+// An ohmmeter shows its leads as well, unless somebody took them off: 0.3 ohm with the fuse
+// out may be a dead short.
+func TestOhmsHoldTheLeads(t *testing.T) {
+	t.Parallel()
+	c := chain(fan)
+	k := index(t, c, "fuse")
+	setup, ok := c.Dead(circuit.Setup{Posts: posts()})
+	require.True(t, ok)
+	read := func(ohms float64) *circuit.Observation {
+		return c.Observe(setup, circuit.Reading{
+			ID: "1", Setup: "1", Quantity: circuit.Ohms, Red: []int{c.Elements[k].To}, Black: []int{0}, Shown: circuit.Exactly(ohms), Sigma: 0.05,
+		}, parts(c))
+	}
+	short := fault("w3", suspect.ShortToGround)
+	for _, ohms := range []float64{0.1, 0.2, 0.3, 0.5} {
+		require.Zero(t, read(ohms).Beyond(short), "%g ohm", ohms)
+	}
+	require.GreaterOrEqual(t, read(5).Beyond(short), 3.0, "no leads have five ohms")
+}
