@@ -148,6 +148,8 @@ func openBadger(dir string, o badgerdb.Options) (db *badgerdb.DB, err error) {
 	if err == nil {
 		if err = keepFound(dir); err != nil {
 			err = fmt.Errorf("keeping the files of %s as they are found: %w", dir, err)
+		} else {
+			err = dropUnbegun(dir)
 		}
 	}
 	if err := errors.Join(err, release()); err != nil {

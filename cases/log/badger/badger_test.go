@@ -323,3 +323,19 @@ func TestSum(t *testing.T) {
 	}
 	require.NoError(t, l.Close())
 }
+
+// A run that is killed while it begins a write-ahead log leaves a file of no bytes. The
+// log opens over it with all that was appended.
+func TestKilledWhileBeginningALog(t *testing.T) {
+	for _, name := range []string{"00099.mem", "000099.vlog"} {
+		dir := filepath.Join(t.TempDir(), "log")
+		l := open(t, dir)
+		require.NoError(t, l.Append(t.Context(), batch(3, 0)))
+		require.NoError(t, l.Close())
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), nil, 0o600))
+		l = open(t, dir)
+		require.NoError(t, l.Append(t.Context(), batch(2, 3)), "place 3 is next: all three are there")
+		require.NoError(t, l.Close())
+		open(t, dir).Close()
+	}
+}

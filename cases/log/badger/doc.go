@@ -48,7 +48,8 @@
 // are kept under the directory's name with ".found", tables by a second name, the
 // rest as copies. They go when the log is accepted (Accept), which log.OpenTree
 // does once all is compared and the first append does otherwise; after a refusal
-// they stay for whoever wants to look.
+// they stay for whoever wants to look. A write-ahead log of no bytes, which a run
+// leaves that is killed while it begins one, is removed: Badger does not open over it.
 //
 // # Full disk
 //

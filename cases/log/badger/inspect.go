@@ -190,6 +190,29 @@ func keepFound(dir string) error {
 	return os.Rename(unfinished, found)
 }
 
+// dropUnbegun removes write-ahead logs of no bytes: a run that was killed had made the
+// file and not yet given it its size, so that nothing was ever written to it, and
+// Badger refuses to open over it. One that lost its bytes leaves the same; that entries
+// are missing then is told by the sum and by the checkpoint.
+func dropUnbegun(dir string) error {
+	for _, pattern := range []string{"*.mem", "*.vlog"} {
+		files, err := filepath.Glob(filepath.Join(dir, pattern))
+		if err != nil {
+			return err
+		}
+		for _, path := range files {
+			info, err := os.Lstat(path)
+			if err == nil && info.Mode().IsRegular() && info.Size() == 0 {
+				err = os.Remove(path)
+			}
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // copyFile leaves runs of zeros as holes: a write-ahead log is mostly that.
 func copyFile(from, to string) (err error) {
 	in, err := os.Open(from)
