@@ -169,7 +169,7 @@ func (o *Observation) done(f suspect.Fault) (done, bool) {
 		if what == nothing {
 			return done{}, false
 		}
-		return done{o.model.of[k], what, ohms, f.Mode == suspect.DrawsTooMuch && e.unknown()}, true
+		return done{o.model.of[k], what, ohms, e.unknown() && f.Mode.Takes()}, true
 	}
 	return done{}, false
 }

@@ -86,6 +86,12 @@ func (p *player) setup() circuit.Setup {
 
 func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 	t, err := p.read(r.red, r.black, r.over, r.Manner == suspect.Ohms, n)
+	if err != nil && r.Manner == suspect.Ohms {
+		// What floats at gigohms may not settle to the last digit: no figure, no evidence.
+		p.tells[r.at] = false
+		p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: no figure in ohm", p.Points[r.red], p.Points[r.black]))
+		return nil, nil
+	}
 	if err != nil {
 		return nil, fmt.Errorf("reading from %s to %s: %w", p.Points[r.red], p.Points[r.black], err)
 	}

@@ -273,7 +273,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		a, b := e.From, e.To
 		ohms := t.ohms[k]
 		if !bad {
-			own[k] = t.whole(put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
 			continue
 		}
 		switch x.mode {
@@ -283,7 +283,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			}
 			mid := node()
 			resistor(a, mid, x.ohms)
-			own[k] = t.whole(put, resistor, k, mid, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, mid, b, standing[k])
 		case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
 			mid, to := node(), minus
 			if x.mode != suspect.ShortToGround {
@@ -295,16 +295,16 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		case suspect.WrongPart, suspect.Shorted:
 			switch {
 			case e.Kind == circuit.Diode && x.mode == suspect.WrongPart: // the other way round
-				own[k] = t.whole(put, resistor, k, b, a, standing[k])
+				own[k] = t.whole(s, put, resistor, k, b, a, standing[k])
 			case e.Kind == circuit.Switch || e.Kind == circuit.Output: // it stays closed
-				own[k] = t.whole(put, resistor, k, a, b, standing[k])
+				own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
 			default:
 				own[k] = resistor(a, b, x.ohms)
 			}
 		case suspect.DrawsTooMuch, suspect.Seized:
 			own[k] = resistor(a, b, x.ohms)
 		default: // it does not work, though current flows as it should
-			own[k] = t.whole(put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
 		}
 	}
 	if t.stray != nil {
@@ -322,11 +322,16 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	return c, own
 }
 
+// coldLamp is the share of its resistance that a cold filament has.
+const coldLamp = 0.1
+
 // whole puts the element as it is when nothing is wrong with it.
-func (t *truth) whole(put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {
+func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {
 	switch kind := t.Elements[k].Kind; {
+	case kind == circuit.Lamp && s.probe != nil: // a milliampere does not warm it
+		return resistor(a, b, t.ohms[k]*coldLamp)
 	case kind == circuit.Lamp:
-		return put(plain.Element{Kind: plain.Lamp, A: a, B: b, Value: t.ohms[k], Rated: circuit.LampVolts * t.System, Power: t.power[k], Cold: 0.1})
+		return put(plain.Element{Kind: plain.Lamp, A: a, B: b, Value: t.ohms[k], Rated: circuit.LampVolts * t.System, Power: t.power[k], Cold: coldLamp})
 	case kind == circuit.Diode:
 		return put(plain.Element{Kind: plain.Diode, A: a, B: b, Value: t.knee[k], Slope: t.slope[k]})
 	case kind == circuit.Motor && standing:

@@ -55,6 +55,10 @@ func (m Mode) String() string {
 	return modeWords[m]
 }
 
+// Takes reports whether a part that is bad in the way takes another current than it
+// should, so that one must know how much it should to tell.
+func (m Mode) Takes() bool { return m == DrawsTooMuch || m == Seized || m == WrongPart }
+
 // Fault is one part being bad in one way.
 type Fault struct {
 	Part Part
