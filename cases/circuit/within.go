@@ -118,28 +118,28 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 	if len(cells) == 1 {
 		well := o.spot([3]int{}, nil, [2]uint8{})
 		l.Idle = o.alike(&cells[0], &well)
+		l.Mean = o.like(cells[0], 0)
+		l.Most = l.Mean
+		return l
 	}
 	nearest := math.Max(all.Lo, math.Min(o.Shown.at(0.5), all.Hi))
-	worn := 0.0
+	worn := Exactly(cells[0].worn)
 	for _, c := range cells {
-		worn = math.Max(worn, c.worn)
+		worn = worn.with(Exactly(c.worn))
 	}
 	sigma := math.Hypot(o.Sigma, o.slack(nearest))
-	l.Most = o.robust(math.Max(normal(o.off(all), sigma, o.width()), normal(o.off(all), math.Hypot(sigma, worn), o.width())))
+	least, most := math.Hypot(sigma, worn.Lo), math.Hypot(sigma, worn.Hi)
+	l.Most = o.robust(math.Max(normal(o.off(all), least, o.width()), normal(o.off(all), most, o.width())))
 	// What lies between the corners is as likely as what is at them.
-	wide := 0.0
-	if len(cells) > 1 {
-		least, most := math.Inf(1), math.Inf(-1)
-		for _, c := range cells {
-			v := c.seen[len(c.seen)/2]
-			if o.Quantity == Ohms {
-				v = logOhms(Exactly(v)).Lo
-			}
-			least, most = math.Min(least, v), math.Max(most, v)
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, c := range cells {
+		v := c.seen[len(c.seen)/2]
+		if o.Quantity == Ohms {
+			v = logOhms(Exactly(v)).Lo
 		}
-		wide = (most - least) / 4
+		low, high = math.Min(low, v), math.Max(high, v)
 	}
-	sum := 0.0
+	wide, sum := (high-low)/4, 0.0
 	for _, c := range cells {
 		like := o.like(c, wide)
 		sum += math.Exp(like)
