@@ -354,24 +354,23 @@ func (s *shape) resist(g []float64) float64 {
 	a := valueOf(g, s.redPlus) + valueOf(g, s.redMinus)
 	c := valueOf(g, s.blackPlus) + valueOf(g, s.blackMinus)
 	r := valueOf(g, s.across)
+	// Of one lead: its own conductance to the posts, and that by way of the other, where
+	// that is not at a post itself.
+	of := func(own, other float64, free bool) float64 {
+		switch {
+		case !free:
+			return 1 / (own + r)
+		case r > 0:
+			return 1 / (own + r*other/(r+other))
+		}
+		return 1 / own
+	}
 	sum := 0.0
 	if s.red > plus {
-		t := r
-		if s.black > plus && r > 0 {
-			t = r * c / (r + c)
-		} else if s.black > plus {
-			t = 0
-		}
-		sum += 1 / (a + t)
+		sum += of(a, c, s.black > plus)
 	}
 	if s.black > plus {
-		t := r
-		if s.red > plus && r > 0 {
-			t = r * a / (r + a)
-		} else if s.red > plus {
-			t = 0
-		}
-		sum += 1 / (c + t)
+		sum += of(c, a, s.red > plus)
 	}
 	return sum
 }
