@@ -12,6 +12,7 @@ type Circuit struct {
 
 	high   []float64         // of each element, the least high resistance that counts
 	states map[string]*model // without leads, by state
+	taker  *taker
 }
 
 // Position of a contact.
@@ -56,7 +57,7 @@ const MeterOhms = 10e6
 // Compile works out what the elements have to carry, and with it which high
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
-	c.high, c.states = make([]float64, len(c.Elements)), nil
+	c.high, c.states, c.taker = make([]float64, len(c.Elements)), nil, new(taker)
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

@@ -74,7 +74,7 @@ func (m *model) through(x *assumed, e Span) Span {
 // corners bounds the voltage between two nodes by the corners. False where one of the
 // nodes floats.
 func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wanted) (Span, bool) {
-	s := l.shape(red, black)
+	s := m.shape(l, red, black)
 	g := m.spans(s.slots)
 	m.fill(x, l, g)
 	open := 0.0 // what still gets through where something is open
@@ -168,31 +168,12 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 // seen is the voltage between two nodes in a draw, as a share of the supply's.
 func (m *model) seen(x *assumed, red, black int) float64 {
 	l := m.lay(x)
-	s := l.shape(red, black)
-	f := m.drawn(x, l, s)
-	return s.share(f)
-}
-
-// drawn are the conductances of a draw once all operations are carried out.
-func (m *model) drawn(x *assumed, l *layout, s *shape) []float64 {
+	s := m.shape(l, red, black)
 	g, f := m.spans(len(l.ends)), m.floats(s.slots)
 	m.fill(x, l, g)
 	for i := range l.ends {
 		f[i] = g[i].Lo
 	}
 	work(s.ops, f)
-	return f
-}
-
-// voltages of all nodes in a draw, by the supply's, and between the two as a share of
-// it.
-func (m *model) voltages(x *assumed, red, black int, e float64) (v []float64, share float64) {
-	l := m.lay(x)
-	s := l.shape(red, black)
-	f := m.drawn(x, l, s)
-	if len(m.volts) < l.n {
-		m.volts = make([]float64, l.n+3)
-	}
-	s.volts(f, m.volts, e)
-	return m.volts, s.share(f)
+	return s.share(f)
 }

@@ -105,9 +105,6 @@ func (o *Observation) slack(v float64) float64 {
 	return math.Hypot(0.1*math.Min(math.Abs(v), math.Abs(full-math.Abs(v))), posts)
 }
 
-// floats is the resistance from which leaks count.
-const floats = 1e5
-
 // spreads is over how many values each of the two parameters is spread.
 func spreads(faults []placed, of int) (rows, cols int) {
 	n := [2]int{1, 1}
@@ -192,11 +189,8 @@ func (o *Observation) alike(a, b *cell) bool {
 // cell is what would be shown with the unknown resistances such that a share of all is
 // below each.
 func (o *Observation) cell(faults []placed, at [2]float64) cell {
-	loose := o.model.loose
-	for _, f := range faults {
-		loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis]) > floats) || f.does == toMinus
-	}
 	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
+	loose := o.model.stiff*o.setup.Posts.Hi/Leak.Lo > o.Sigma/4
 	if o.Quantity == Volts {
 		c.worn = o.worn(faults, at, c.seen[0])
 	}
@@ -256,7 +250,7 @@ func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64
 		}
 		return Exactly(s.at(0.5))
 	}
-	x := assumed{faults: only(faults), before: true, choose: choose, little: loads, worn: worn}
+	x := assumed{faults: only(faults), before: true, choose: choose, little: loads, worn: worn, warm: worn || leaks != 0.5 || loads != 0.5}
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.

@@ -47,6 +47,8 @@ type assumed struct {
 	loads []Span
 	// bulbs are the resistances of the bridges that are bulbs, in a draw.
 	bulbs []float64
+	// warm: in a draw, the filaments begin as the draw before left them.
+	warm bool
 	// little is, in a draw, the share of the way from much to little that loads take of
 	// which nobody knows what they draw.
 	little float64
@@ -224,10 +226,10 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 }
 
 // shape as seen from the leads.
-func (l *layout) shape(red, black int) *shape {
+func (m *model) shape(l *layout, red, black int) *shape {
 	s := l.shapes[[2]int{red, black}]
 	if s == nil {
-		s = takeApart(l.n, l.ends, red, black)
+		s = m.c.taker.takeApart(l.n, l.ends, red, black)
 		l.shapes[[2]int{red, black}] = s
 	}
 	return s

@@ -132,56 +132,119 @@ func (m *model) fullyFed() []Span {
 // practice); other loads have what they usually have.
 func (m *model) draw(x assumed, red, black int) float64 {
 	e := x.choose(ofPosts, m.setup.Posts).Lo
-	if !m.filaments {
-		y, _ := m.settled(x)
-		return m.seen(y, red, black) * e
+	if m.filaments {
+		m.begin(&x)
 	}
-	usual := m.usually(&x)
+	var y *assumed
+	var l *layout
+	var s *shape
+	var g []Span
+	for round := 0; ; round++ {
+		if round == 0 || len(m.gated) > 0 || m.atLoad(x.faults) {
+			if y = &x; len(m.gated) > 0 {
+				y, _ = m.settled(x)
+			}
+			l = m.lay(y)
+			s, g = m.shape(l, red, black), m.spans(len(l.ends))
+			m.fill(y, l, g)
+		} else {
+			m.relit(y, l, g)
+		}
+		f := m.floats(s.slots)
+		for i := range l.ends {
+			f[i] = g[i].Lo
+		}
+		work(s.ops, f)
+		share := s.share(f)
+		if !m.filaments || round == 3 || !m.warmed(&x, l, s, f, e) {
+			if len(x.faults) == 0 && round < 3 && m.filaments { // where all that follows begins
+				usual := m.usually(&x)
+				usual.lit, usual.bulbs = slices.Clone(x.loads), slices.Clone(x.bulbs)
+			}
+			m.stiff = s.resist(f)
+			return share * e
+		}
+	}
+}
+
+// begin puts the filaments as warm as they are with nothing wrong, or as the draw before
+// left them.
+func (m *model) begin(x *assumed) {
 	if m.lit == nil {
 		m.lit, m.bulbs = make([]Span, len(m.loads)), make([]float64, len(m.bridges))
 	}
 	x.loads, x.bulbs = m.lit, m.bulbs
-	copy(x.loads, usual.lit)
-	copy(x.bulbs, usual.bulbs)
-	if usual.lit == nil {
-		for k, s := range m.loads {
-			x.loads[k] = usual.ohms[s]
-		}
-		for k, b := range m.bridges {
-			x.bulbs[k] = b.Usual
+	if x.warm {
+		return
+	}
+	usual := m.usually(x)
+	if usual.lit != nil {
+		copy(x.loads, usual.lit)
+		copy(x.bulbs, usual.bulbs)
+		return
+	}
+	for k, s := range m.loads {
+		x.loads[k] = usual.ohms[s]
+	}
+	for k, b := range m.bridges {
+		x.bulbs[k] = b.Usual
+	}
+}
+
+// atLoad reports whether a fault is in a stretch that holds a load.
+func (m *model) atLoad(faults []done) bool {
+	for _, f := range faults {
+		if f.stretch >= 0 && m.load[f.stretch] >= 0 {
+			return true
 		}
 	}
+	return false
+}
+
+// relit fills in the filaments alone.
+func (m *model) relit(x *assumed, l *layout, g []Span) {
+	for k, s := range m.loads {
+		if m.stretches[s].kind == Lamp {
+			g[s] = x.loose(x.loads[k].conductance(), m.stretches[s].position)
+		}
+	}
+	for k, b := range m.bridges {
+		if b.Usual > 0 {
+			g[l.bridge+k] = Exactly(x.bulbs[k]).conductance()
+		}
+	}
+}
+
+// warmed lets the filaments take the warmth that goes with the voltages over them; false
+// where they had it.
+func (m *model) warmed(x *assumed, l *layout, s *shape, f []float64, e float64) bool {
+	if len(m.volts) < l.n {
+		m.volts = make([]float64, l.n+3)
+	}
+	v := m.volts
+	s.volts(f, v, e)
 	lit := func(ohms, was, volts float64) (float64, bool) {
-		fed := math.Abs(volts) / (LampVolts * m.c.System)
-		now := ohms * math.Max(math.Pow(math.Min(fed, 1.2), 0.45), 0.1)
+		now, fed := 0.1*ohms, min(math.Abs(volts)/(LampVolts*m.c.System), 1.2)
+		if fed > 0 {
+			now = ohms * max(math.Exp(0.45*math.Log(fed)), 0.1)
+		}
 		return now, math.Abs(now-was) > 0.02*now
 	}
-	for round := 0; ; round++ {
-		y, _ := m.settled(x)
-		v, share := m.voltages(y, red, black, e)
-		if round == 3 {
-			return share * e
-		}
-		changed := false
-		for k, s := range m.loads {
-			if st := &m.stretches[s]; st.kind == Lamp {
-				now, moved := lit(usual.ohms[s].Lo, x.loads[k].Lo, v[st.a]-v[st.b])
-				x.loads[k], changed = Exactly(now), changed || moved
-			}
-		}
-		for k, b := range m.bridges {
-			if b.Usual > 0 {
-				now, moved := lit(b.Usual, x.bulbs[k], v[b.A]-v[b.B])
-				x.bulbs[k], changed = now, changed || moved
-			}
-		}
-		if !changed {
-			if len(x.faults) == 0 { // where all that follows begins
-				usual.lit, usual.bulbs = slices.Clone(x.loads), slices.Clone(x.bulbs)
-			}
-			return share * e
+	changed := false
+	usual := m.usually(x)
+	for k, s := range m.loads {
+		if st := &m.stretches[s]; st.kind == Lamp {
+			now, moved := lit(usual.ohms[s].Lo, x.loads[k].Lo, v[st.a]-v[st.b])
+			x.loads[k], changed = Exactly(now), changed || moved
 		}
 	}
+	for k, b := range m.bridges {
+		if b.Usual > 0 {
+			now, moved := lit(b.Usual, x.bulbs[k], v[b.A]-v[b.B])
+			x.bulbs[k], changed = now, changed || moved
+		}
+	}
+	return changed
 }
 
 // cold is the share of its resistance that a load has for an ohmmeter: a filament a
@@ -198,6 +261,7 @@ func (k Kind) cold(is bool) float64 {
 
 // usual is what all stretches have as they usually are.
 type usual struct {
+	of            usualKey
 	ohms, siemens []Span
 	// lit are the resistances of the loads with nothing wrong and each filament as warm as
 	// it gets, bulbs those of the bridges that are bulbs; nil: not worked out yet.
@@ -221,10 +285,12 @@ func (m *model) usually(x *assumed) *usual {
 	if !m.unknown {
 		key.loads = 0.5
 	}
-	if u := m.usual[key]; u != nil {
-		return u
+	for _, u := range m.usual {
+		if u.of == key {
+			return u
+		}
 	}
-	u := &usual{ohms: make([]Span, len(m.stretches)), siemens: make([]Span, len(m.stretches))}
+	u := &usual{of: key, ohms: make([]Span, len(m.stretches)), siemens: make([]Span, len(m.stretches))}
 	for s := range m.stretches {
 		st := &m.stretches[s]
 		ohms := st.nominal * st.kind.cold(m.cold)
@@ -245,7 +311,7 @@ func (m *model) usually(x *assumed) *usual {
 			u.siemens[s] = g.Times(0.5)
 		}
 	}
-	m.usual[key] = u
+	m.usual = append(m.usual, u)
 	return u
 }
 

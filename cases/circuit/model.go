@@ -27,7 +27,7 @@ type model struct {
 	loops     bool    // what conducts forms a loop
 	gated     []int   // stretches whose state follows from voltages
 	fedLoads  map[done][]Span
-	usual     map[usualKey]*usual
+	usual     []*usual
 	rest      []Span // what the stretches conduct with nothing wrong, for bounds
 	layouts   map[layoutKey]*layout
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
@@ -42,6 +42,7 @@ type model struct {
 	room      []Span
 	known     []float64
 	volts     []float64
+	stiff     float64 // how many volts an ampere moves what the last draw saw, at most
 	vary      []int
 	base      *model // the same state without leads, shared by readings; nil: none
 	cold      bool   // nothing feeds it: an ohmmeter is on
@@ -118,7 +119,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		m.loose = m.loose || p != Closed
 	}
 	m.blew = map[[maxCuts]done]map[int]Position{}
-	m.fedLoads, m.layouts, m.usual = map[done][]Span{}, map[layoutKey]*layout{}, map[usualKey]*usual{}
+	m.fedLoads, m.layouts = map[done][]Span{}, map[layoutKey]*layout{}
 	m.loops = m.looped()
 	return m
 }

@@ -18,8 +18,13 @@ const (
 // Beyond implements suspect.Evidence. What is not named and what is not as drawn
 // can lead to anything.
 func (o *Observation) Beyond(h suspect.Hypothesis) float64 {
-	key, isWild := o.key(h)
-	if isWild || o.Told {
+	key, _ := o.key(h)
+	return o.Outside(key)
+}
+
+// Outside implements suspect.Drawn.
+func (o *Observation) Outside(key [3]int) float64 {
+	if o.Told || wildShare(key) > 0 {
 		return 0
 	}
 	b := o.beyond(key)
@@ -48,10 +53,35 @@ func (o *Observation) beyond(key [3]int) float64 {
 	key = ordered(key)
 	b, ok := o.memo[key]
 	if !ok {
-		b = o.nearest(o.doneOf(key)) / o.Sigma
+		if !o.shows(key) {
+			b = o.nearest(o.doneOf(key)) / o.Sigma
+		}
 		o.memo[key] = b
 	}
 	return b
+}
+
+// shows reports whether what was shown is what draws already worked out show, or lies
+// between: that is some of what can be.
+func (o *Observation) shows(key [3]int) bool {
+	if o.Quantity != Volts || o.Through.Hi > 0 || o.idle != nil || key[0] >= firstEffect || !steady(o.inPlace(key)) {
+		return false
+	}
+	var all Span
+	met := false
+	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
+		for corner := range 4 {
+			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}
+			if c, ok := o.cells[spot{k, at}]; ok {
+				v := Exactly(c.seen[len(c.seen)/2])
+				if met {
+					v = v.with(all)
+				}
+				all, met = v, true
+			}
+		}
+	}
+	return met && o.off(all) <= 2*o.Sigma
 }
 
 // ordered: for bounds two faults are the same in either order.

@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // shape is how a network is taken apart down to the posts and the two places where
 // the leads are. It depends on what lies between which nodes and not on how well that
@@ -37,24 +40,25 @@ type operation struct {
 // which way they work.
 const maxEither = 9
 
-// taker takes a network apart.
+// taker takes networks apart, one after the other: a judgement does so for thousands.
 type taker struct {
 	ends [][2]int
 	at   [][]int // of each node its slots, no two of which lead to the same
 	s    *shape
+	ops  []operation
 	look []int // nodes that may be in series, or end nowhere
 	room []int // for what operations hold
 }
 
 // takeApart works out the shape of a network of n nodes with slots between the ends,
 // as seen from red and black.
-func takeApart(n int, ends [][2]int, red, black int) *shape {
-	const usually = 6 // slots at a node
-	t := &taker{ends: append(make([][2]int, 0, 2*len(ends)), ends...), at: make([][]int, n), s: &shape{red: red, black: black}}
-	t.s.ops = make([]operation, 0, len(ends))
-	room := make([]int, usually*n)
-	for k := range t.at {
-		t.at[k] = room[usually*k : usually*k : usually*(k+1)]
+func (t *taker) takeApart(n int, ends [][2]int, red, black int) *shape {
+	t.ends, t.ops, t.s = append(t.ends[:0], ends...), t.ops[:0], &shape{red: red, black: black}
+	for len(t.at) < n {
+		t.at = append(t.at, nil)
+	}
+	for k := range n {
+		t.at[k] = t.at[k][:0]
 	}
 	for i := range ends {
 		t.join(i)
@@ -63,15 +67,15 @@ func takeApart(n int, ends [][2]int, red, black int) *shape {
 		t.look = append(t.look, k)
 	}
 	t.together()
-	for t.undecided() > maxEither && t.star() {
+	for t.undecided(n) > maxEither && t.star(n) {
 		t.together()
 	}
-	t.s.core = len(t.s.ops)
-	t.sort()
-	for t.star() {
+	t.s.core = len(t.ops)
+	t.sort(n)
+	for t.star(n) {
 		t.together()
 	}
-	t.s.slots = len(t.ends)
+	t.s.ops, t.s.slots = slices.Clone(t.ops), len(t.ends)
 	t.s.redPlus, t.s.redMinus = t.between(red, plus), t.between(red, minus)
 	t.s.blackPlus, t.s.blackMinus = t.between(black, plus), t.between(black, minus)
 	t.s.across = t.between(red, black)
@@ -94,7 +98,7 @@ func (t *taker) join(slot int) {
 		t.drop(beside)
 		op := operation{node: -1, in: t.few(2), out: t.few(1)}
 		op.in[0], op.in[1], op.out[0] = beside, slot, len(t.ends)
-		t.s.ops = append(t.s.ops, op)
+		t.ops = append(t.ops, op)
 		t.ends = append(t.ends, [2]int{a, b})
 		slot = op.out[0]
 	}
@@ -104,7 +108,7 @@ func (t *taker) join(slot int) {
 // few is room for n numbers.
 func (t *taker) few(n int) []int {
 	if len(t.room) < n {
-		t.room = make([]int, max(n, 8*len(t.ends)))
+		t.room = make([]int, max(n, 1<<13))
 	}
 	out := t.room[:n:n]
 	t.room = t.room[n:]
@@ -143,7 +147,7 @@ func (t *taker) remove(k int) {
 		op.far[i] = t.other(s, k)
 		t.drop(s)
 	}
-	t.s.ops = append(t.s.ops, op)
+	t.ops = append(t.ops, op)
 	first := len(t.ends)
 	for j := range op.far {
 		for i := range j {
@@ -158,9 +162,9 @@ func (t *taker) remove(k int) {
 }
 
 // star takes out the node with the fewest neighbours; false when none is left.
-func (t *taker) star() bool {
+func (t *taker) star(n int) bool {
 	best := -1
-	for k, at := range t.at {
+	for k, at := range t.at[:n] {
 		if !t.kept(k) && len(at) > 0 && (best < 0 || len(at) < len(t.at[best])) {
 			best = k
 		}
@@ -177,9 +181,9 @@ func (t *taker) star() bool {
 func (s *shape) onePost() bool { return s.red <= plus || s.black <= plus }
 
 // undecided is of how many slots nobody knows which way they work.
-func (t *taker) undecided() int {
+func (t *taker) undecided(nodes int) int {
 	n := 0
-	for k := plus + 1; k < len(t.at); k++ {
+	for k := plus + 1; k < nodes; k++ {
 		for _, slot := range t.at[k] {
 			if far := t.other(slot, k); far < k && (far > plus || !t.s.onePost()) {
 				n++
@@ -190,8 +194,8 @@ func (t *taker) undecided() int {
 }
 
 // sort says of the slots of the core which way they work.
-func (t *taker) sort() {
-	for k := plus + 1; k < len(t.at); k++ {
+func (t *taker) sort(nodes int) {
+	for k := plus + 1; k < nodes; k++ {
 		for _, slot := range t.at[k] {
 			switch far := t.other(slot, k); {
 			case far > k:

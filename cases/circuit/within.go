@@ -76,6 +76,12 @@ func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
 	return l
 }
 
+// Apart implements suspect.Drawn: with all that conducts closed and without a loop
+// neither of two faults opens a way for the other.
+func (o *Observation) Apart() bool {
+	return o.Quantity != Ohms && o.idle == nil && !o.model.loops && !o.model.loose && len(o.model.gated) == 0
+}
+
 // over works within out, from what is shown at the corners of the box.
 func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.Likely {
 	var l suspect.Likely

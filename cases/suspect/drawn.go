@@ -22,16 +22,20 @@ type drawn struct {
 	well     float64     // what all make of no fault
 	alone    [][]float64 // of each what it can make of one fault at most, by class
 	idle     [][]bool    // of each whether one fault is nothing to it, by class
+	apart    []bool      // of each whether two that are nothing to it are so together
 	group    []int       // of each fault
 	like     []int       // a fault of each group, the first
 	begin    *weighing   // of which nothing was asked, those first that surprise most with nothing wrong
 	one      []*weighing // of each group
 	two      []*weighing // of two groups, the lower first; nil where nobody asked
-	worst    []*order    // of each group those first that it explains least; nil: not worked out
-	// most and open are of two groups: what the readings make of them at most by what
-	// they make of either alone, and how many neither explains.
-	most []float64
-	open []int
+	tells    [][]int     // of each group the readings, those first that tell most of its parameter; nil: not worked out
+	blocks   [][][]float64 // of each group what it makes of each reading in each of its blocks; nil: not worked out
+	// most, open and sifted are of two groups: what the readings make of them at most by
+	// what they make of either alone, how many that does not tell of, and how many, in the
+	// order of begin, were looked through for those and asked.
+	most   []float64
+	open   []int
+	sifted []int
 	wide []*weighing // of three faults and more
 }
 
@@ -60,6 +64,7 @@ func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
 		idle[c] = c == 0 || e.Within([3]int{c}, Everywhere).Idle
 	}
 	d.idle = append(slices.Clip(d.idle), idle)
+	d.apart = append(slices.Clip(d.apart), e.Apart())
 	d.evidence = append(slices.Clip(d.evidence), n)
 	d.none = append(slices.Clip(d.none), one.none)
 	d.well += e.Within([3]int{}, Everywhere).Mean
@@ -73,24 +78,16 @@ func (j *Judgement) split(from int) {
 	d := &j.drawn
 	old := *d
 	n := len(d.evidence)
+	peak := func(k int) float64 { return d.peaks[k] }
 	if old.begin == nil {
-		d.begin = &weighing{d.sorted(func(k int) float64 { return d.none[k] }), []block{{box: Everywhere}}}
+		d.begin = ordered(sorted(func(k int) float64 { return d.none[k] - d.peaks[k] }, n), peak, []block{{box: Everywhere}})
 		old.group, old.like = make([]int, len(j.faults)), []int{0}
-		old.one, old.two, old.most, old.open = []*weighing{d.begin}, []*weighing{nil}, []float64{0}, []int{0}
+		old.one, old.two, old.most, old.open, old.sifted = []*weighing{nil}, []*weighing{nil}, []float64{0}, []int{0}, []int{0}
 	}
-	longer := map[*order]*order{nil: nil}
-	with := func(o *order) *order {
-		l, ok := longer[o]
-		if !ok {
-			l = d.ordered(o.of)
-			longer[o] = l
-		}
-		return l
-	}
-	d.begin = &weighing{with(d.begin.by), d.begin.blocks}
+	d.begin = d.longer(d.begin, peak)
 	d.wide = slices.Clone(d.wide)
 	for k, w := range d.wide {
-		d.wide[k] = &weighing{with(w.by), w.blocks}
+		d.wide[k] = d.longer(w, peak)
 	}
 	// A group is told by the group it was in and its classes since.
 	type was struct{ group, class int }
@@ -116,31 +113,152 @@ func (j *Judgement) split(from int) {
 		d.group, parent = next, up
 	}
 	m, width := len(d.like), len(old.like)
-	d.one, d.two, d.worst = make([]*weighing, m), make([]*weighing, m*m), make([]*order, m)
-	d.most, d.open = make([]float64, m*m), make([]int, m*m)
+	d.one, d.two, d.tells = make([]*weighing, m), make([]*weighing, m*m), make([][]int, m)
+	d.blocks = make([][][]float64, m)
+	d.most, d.open, d.sifted = make([]float64, m*m), make([]int, m*m), make([]int, m*m)
+	of := make([][]single, n-from)
+	for k := range of {
+		of[k] = make([]single, m)
+		for x := range of[k] {
+			of[k][x] = j.single(from+k, d.like[x])
+		}
+	}
 	for x := range m {
-		d.one[x] = &weighing{with(old.one[parent[x]].by), old.one[parent[x]].blocks}
+		alone := func(k int) float64 { return j.single(k, d.like[x]).most }
+		if w := old.one[parent[x]]; w != nil {
+			d.one[x] = d.longer(w, alone)
+		} else {
+			d.one[x] = ordered(d.begin.by, alone, d.begin.blocks)
+		}
 		for y := x; y < m; y++ {
 			a, b, at := parent[x], parent[y], x*m+y
-			w := old.two[min(a, b)*width+max(a, b)]
-			if w != nil {
-				w = &weighing{with(w.by), w.blocks}
-				if a > b {
-					w = w.turned()
-				}
-			}
-			d.two[at], d.most[at], d.open[at] = w, old.most[min(a, b)*width+max(a, b)], old.open[min(a, b)*width+max(a, b)]
-			for k := from; k < n; k++ {
-				class := j.classes[d.evidence[k]]
-				alone := max(d.none[k], d.alone[k][class[d.like[x]]], d.alone[k][class[d.like[y]]])
-				if alone < d.peaks[k]-explains {
-					alone = d.peaks[k]
+			was := min(a, b)*width + max(a, b)
+			d.most[at], d.open[at], d.sifted[at] = old.most[was], old.open[was], old.sifted[was]
+			for k, of := range of {
+				l, known := d.either(from+k, of[x], of[y])
+				if !known {
+					l = d.peaks[from+k]
 					d.open[at]++
 				}
-				d.most[at] += alone
+				d.most[at] += l
+			}
+			if w := old.two[was]; w != nil {
+				d.two[at] = d.longer(w, func(k int) float64 {
+					if l, known := d.either(k, of[k-from][x], of[k-from][y]); known {
+						return l
+					}
+					return d.peaks[k]
+				})
+				if a > b {
+					d.two[at] = d.two[at].turned()
+				}
 			}
 		}
 	}
+}
+
+// single is what a reading makes of one fault at most, and whether the fault is nothing
+// to it.
+type single struct {
+	most float64
+	idle bool
+}
+
+func (j *Judgement) single(k, i int) single {
+	class := j.classes[j.drawn.evidence[k]][i]
+	return single{j.drawn.alone[k][class], j.drawn.idle[k][class]}
+}
+
+// either is what reading k makes of two faults at most by what it makes of either; true
+// where that explains it, or nothing could be made of both together either.
+func (d *drawn) either(k int, a, b single) (most float64, known bool) {
+	switch {
+	case a.idle && b.idle:
+		if most = d.none[k]; d.apart[k] {
+			return most, true
+		}
+	case b.idle:
+		most = a.most
+	case a.idle:
+		most = b.most
+	default:
+		most = max(d.none[k], a.most, b.most)
+	}
+	return most, most >= d.peaks[k]-explains
+}
+
+// together is what reading k makes of two groups at most: what it makes of either, unless
+// neither explains it.
+func (j *Judgement) together(k, x, y int) float64 {
+	a, b := j.drawn.like[x], j.drawn.like[y]
+	l, known := j.drawn.either(k, j.single(k, a), j.single(k, b))
+	if !known {
+		l = j.within(k, []int{a, b}, Everywhere).Most
+	}
+	return l
+}
+
+// narrowed is what the readings make of two groups at most, with the parameter of either
+// the same in all of them, as far as it was weighed alone.
+func (j *Judgement) narrowed(x, y int) float64 {
+	d := &j.drawn
+	at := x*len(d.like) + y
+	for _, g := range [2][2]int{{x, y}, {y, x}} {
+		if len(d.one[g[0]].blocks) < 2 {
+			continue
+		}
+		most := math.Inf(-1)
+		for _, of := range j.inBlocks(g[0]) {
+			sum := 0.0
+			for k, l := range of {
+				one, other := j.single(k, d.like[g[0]]), j.single(k, d.like[g[1]])
+				if _, known := d.either(k, one, other); known {
+					one.most = l
+					l, _ = d.either(k, one, other)
+				} else {
+					l = d.peaks[k]
+				}
+				sum += l
+			}
+			most = max(most, sum)
+		}
+		d.most[at] = min(d.most[at], most)
+	}
+	return d.most[at]
+}
+
+// inBlocks is what each reading makes of a group in each of the blocks that it was parted
+// into: at most, and of one that cannot be smaller on the whole.
+func (j *Judgement) inBlocks(g int) [][]float64 {
+	d := &j.drawn
+	if d.blocks[g] == nil {
+		for _, b := range d.one[g].blocks {
+			of := make([]float64, len(d.evidence))
+			for k := range of {
+				l := j.within(k, d.like[g:g+1], b.box)
+				of[k] = l.Most
+				if b.box[0].To-b.box[0].From < 2 {
+					of[k] = l.Mean
+				}
+			}
+			d.blocks[g] = append(d.blocks[g], of)
+		}
+	}
+	return d.blocks[g]
+}
+
+// sift asks the readings that neither of two groups explains what they make of both,
+// until all were asked or what all make of them is less than least.
+func (j *Judgement) sift(x, y int, least float64) (most float64) {
+	d := &j.drawn
+	at, by := x*len(d.like)+y, d.begin.by
+	for ; d.sifted[at] < len(by) && d.most[at] >= least; d.sifted[at]++ {
+		k := by[d.sifted[at]]
+		if _, known := d.either(k, j.single(k, d.like[x]), j.single(k, d.like[y])); !known {
+			d.most[at] += j.together(k, x, y) - d.peaks[k]
+		}
+	}
+	return d.most[at]
 }
 
 // settleDrawn asks about all that is in the running.
@@ -215,6 +333,10 @@ func (j *Judgement) settleDrawn() {
 				blocks = len(w.blocks)
 			}
 			p := two[at] + most
+			if d.two[at] == nil && p >= best-out && (d.open[at] > 0 || p >= best-matters) {
+				most = j.narrowed(at/m, at%m)
+				p = two[at] + most
+			}
 			if settled || p < best-running || d.open[at] == 0 && p < best-matters && d.two[at] == nil {
 				continue
 			}
@@ -233,6 +355,10 @@ func (j *Judgement) settleDrawn() {
 		for _, a := range some {
 			x, y := a.at/m, a.at%m
 			if d.two[a.at] == nil {
+				if most := j.sift(x, y, best-out-two[a.at]); two[a.at]+most < best-out {
+					unknown += float64(size[x]*size[y])*math.Exp(two[a.at]+most-best) - a.unknown
+					continue
+				}
 				d.two[a.at] = j.begun(x, y)
 			}
 			d.two[a.at] = j.weigh(d.two[a.at], best-out-two[a.at], d.like[x], d.like[y])

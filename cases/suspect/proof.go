@@ -51,11 +51,13 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 // ruler rules faults out.
 type ruler struct {
 	*Judgement
-	setup []int // of each piece of evidence its set-up
+	setup  []int  // of each piece of evidence its set-up
+	counts []bool // and whether it can rule out anything
 	// beyond says of each piece of evidence which pairs of classes it contradicts; nil
 	// where it has no classes. 0: not asked yet, 1: it does not, 2: it does.
 	beyond  [][]byte
 	classes []int   // how many each piece of evidence has
+	likely  []int   // the faults, those first that most likely stand against a proof
 	leading [][]int // pairs that may well be the answer
 }
 
@@ -69,19 +71,20 @@ const (
 
 func (j *Judgement) ruler() *ruler {
 	n := len(j.problem.Evidence)
-	r := &ruler{Judgement: j, setup: make([]int, n), beyond: make([][]byte, n), classes: make([]int, n)}
+	r := &ruler{Judgement: j, setup: make([]int, n), counts: make([]bool, n), beyond: make([][]byte, n), classes: make([]int, n)}
 	names := map[string]int{}
 	for e, evidence := range j.problem.Evidence {
 		_, setup := evidence.Source()
 		if _, ok := names[setup]; !ok {
 			names[setup] = len(names)
 		}
-		r.setup[e] = names[setup]
+		r.setup[e], r.counts[e] = names[setup], j.counts(evidence)
 		if class := j.classes[e]; class != nil {
 			r.classes[e] = slices.Max(append(class, 0)) + 1
 			r.beyond[e] = make([]byte, r.classes[e]*r.classes[e])
 		}
 	}
+	r.likely = sorted(func(i int) float64 { return -j.masses().fault[i] }, len(j.faults))
 	top := j.masses().highest
 	type one struct {
 		score float64
@@ -104,9 +107,8 @@ func (j *Judgement) ruler() *ruler {
 // somewhere speaks for no part elsewhere, unless one fault or two explain it, with
 // which every other can then be held against it. Tests that failed never do: the
 // fault they found is theirs, and there may be more than two.
-func (r *ruler) counts(e int) bool {
-	evidence := r.problem.Evidence[e]
-	if _, ok := evidence.(Drawn); ok && len(r.masses().best) <= 2 {
+func (j *Judgement) counts(evidence Evidence) bool {
+	if _, ok := evidence.(Drawn); ok && len(j.masses().best) <= 2 {
 		return true
 	}
 	return evidence.Beyond(nil) < beyondDoubt
@@ -134,12 +136,18 @@ func (r *ruler) contradicts(e, i, k int) bool {
 	}
 	at := &r.beyond[e][a*r.classes[e]+b]
 	if *at == 0 {
-		h := Hypothesis{r.faults[i]}
-		if k >= 0 {
-			h = append(h, r.faults[k])
+		off := 0.0
+		if drawn, ok := r.problem.Evidence[e].(Drawn); ok {
+			off = drawn.Outside([3]int{a, b})
+		} else {
+			h := Hypothesis{r.faults[i]}
+			if k >= 0 {
+				h = append(h, r.faults[k])
+			}
+			off = r.problem.Evidence[e].Beyond(h)
 		}
 		*at = 1
-		if r.problem.Evidence[e].Beyond(h) >= beyondDoubt {
+		if off >= beyondDoubt {
 			*at = 2
 		}
 	}
@@ -151,15 +159,17 @@ func (r *ruler) contradicts(e, i, k int) bool {
 func (r *ruler) proof(i int) []string {
 	var against []int
 	for e := range r.problem.Evidence {
-		if r.counts(e) && r.contradicts(e, i, -1) {
+		if r.counts[e] && r.contradicts(e, i, -1) {
 			against = append(against, e)
 		}
 	}
 	if !r.setups(against, func(int) bool { return true }) {
 		return nil
 	}
-	for k, g := range r.faults {
-		if g.Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
+	for n, k := range r.likely {
+		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
+			copy(r.likely[1:], r.likely[:n]) // it may well stand against the next one too
+			r.likely[0] = k
 			return nil
 		}
 	}

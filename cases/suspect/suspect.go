@@ -110,8 +110,13 @@ type Drawn interface {
 	Classed
 	// Within is of the hypothesis with faults of these classes, 0 where there are fewer.
 	Within(classes [3]int, b Box) Likely
+	// Outside is Beyond of the hypothesis with faults of these classes.
+	Outside(classes [3]int) float64
 	// Peak is what no Likely exceeds.
 	Peak() float64
+	// Apart reports that two faults which are each nothing to it, as Likely.Idle has it,
+	// are nothing to it together.
+	Apart() bool
 }
 
 // beyondDoubt is the number of standard deviations from which a hypothesis counts

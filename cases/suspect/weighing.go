@@ -37,37 +37,43 @@ type Likely struct {
 // reading. Only where the product may be large are blocks made smaller, and only until
 // it is much the same all over a block. It never changes; weigh makes another.
 type weighing struct {
-	by     *order
+	by     []int     // in which order the readings are asked, by their place among all drawn
+	rest   []float64 // what those from each on make of it at most
 	blocks []block
 }
 
-// order is in which the readings are asked, by their place among all that are drawn,
-// with what those from each on can make of anything.
-type order struct {
-	of   []int
-	rest []float64
+// longer is the weighing with the readings that are not in it yet, of each of which most
+// is what it makes of the hypothesis at most.
+func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
+	out := &weighing{slices.Clip(w.by), slices.Clone(w.rest), w.blocks}
+	for k := len(w.by); k < len(d.evidence); k++ {
+		out.by = append(out.by, k)
+		l := most(k)
+		for n := range out.rest {
+			out.rest[n] += l
+		}
+		out.rest = append(out.rest, 0)
+	}
+	return out
 }
 
-// ordered is the order with the readings added that are not in it yet.
-func (d *drawn) ordered(of []int) *order {
-	for k := len(of); k < len(d.evidence); k++ {
-		of = append(slices.Clip(of), k)
+// ordered is a weighing of the blocks by the readings in an order.
+func ordered(by []int, most func(k int) float64, blocks []block) *weighing {
+	w := &weighing{by, make([]float64, len(by)+1), blocks}
+	for n := len(by) - 1; n >= 0; n-- {
+		w.rest[n] = w.rest[n+1] + most(by[n])
 	}
-	o := &order{of, make([]float64, len(of)+1)}
-	for k := len(of) - 1; k >= 0; k-- {
-		o.rest[k] = o.rest[k+1] + d.peaks[of[k]]
-	}
-	return o
+	return w
 }
 
-// sorted is the order in which what explains them least comes first.
-func (d *drawn) sorted(explained func(k int) float64) *order {
-	by, of := make([]float64, len(d.evidence)), make([]int, len(d.evidence))
+// sorted are the numbers below n, those first of which by is least.
+func sorted(by func(k int) float64, n int) []int {
+	of := make([]int, n)
 	for k := range of {
-		by[k], of[k] = explained(k)-d.peaks[k], k
+		of[k] = k
 	}
-	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(by[a], by[b]) })
-	return d.ordered(of)
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(by(a), by(b)) })
+	return of
 }
 
 // block of parameters, and what the first readings make of it.
@@ -90,7 +96,7 @@ const (
 
 // most of a block, with what readings not asked yet can make of anything.
 func (w *weighing) most(b *block) float64 {
-	return b.likely.Most + w.by.rest[b.asked] + b.box.logShare()
+	return b.likely.Most + w.rest[b.asked] + b.box.logShare()
 }
 
 // large reports whether it is still to be parted.
@@ -99,7 +105,7 @@ func (w *weighing) large(b *block) bool {
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
-func (w *weighing) whole(b *block) bool { return b.asked == len(w.by.of) && !w.large(b) }
+func (w *weighing) whole(b *block) bool { return b.asked == len(w.by) && !w.large(b) }
 
 // score is the log likelihood of a hypothesis; settled when it is worked out, else it is
 // that at most.
@@ -124,7 +130,7 @@ func (w *weighing) score() (score float64, settled bool) {
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least.
 func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
-	w = &weighing{w.by, slices.Clone(w.blocks)}
+	w = &weighing{w.by, w.rest, slices.Clone(w.blocks)}
 	for {
 		// The block that may hold most is next; what is whole stands against it.
 		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
@@ -141,8 +147,8 @@ func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
 		if b := &w.blocks[next]; w.large(b) {
 			w.blocks = append(w.blocks, b.part())
 		} else {
-			for n := 0; n < stride && b.asked < len(w.by.of) && w.most(b) >= least; n++ {
-				j.ask(b, w.by.of[b.asked], faults)
+			for n := 0; n < stride && b.asked < len(w.by) && w.most(b) >= least; n++ {
+				j.ask(b, w.by[b.asked], faults)
 			}
 		}
 	}
@@ -209,33 +215,55 @@ func (b *block) part() block {
 
 // begun is where the weighing of two faults begins: with the blocks that the one of
 // them came to alone that was parted more, since what is wrong by itself at some values
-// is mostly so beside another fault, and with the readings that it explains least.
+// is mostly so beside another fault.
 func (j *Judgement) begun(x, y int) *weighing {
 	d := &j.drawn
 	g, axis := x, 0
 	if len(d.one[y].blocks) > len(d.one[x].blocks) {
 		g, axis = y, 1
 	}
-	from := d.one[g]
-	if len(from.blocks) < 2 {
-		return d.begin
+	blocks := make([]block, len(d.one[g].blocks))
+	for k := range blocks {
+		blocks[k].box = Everywhere
+		blocks[k].box[axis] = d.one[g].blocks[k].box[0]
 	}
-	w := &weighing{d.worst[g], make([]block, len(from.blocks))}
-	for k := range from.blocks {
-		w.blocks[k].box = Everywhere
-		w.blocks[k].box[axis] = from.blocks[k].box[0]
+	by := inTurn(d.begin.by, j.telling(x), j.telling(y))
+	return ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
+}
+
+// telling are the readings in the order of how much the parameter of a group matters to
+// them.
+func (j *Judgement) telling(g int) []int {
+	d := &j.drawn
+	if d.tells[g] == nil {
+		spread := make([]float64, len(d.evidence))
+		for k, n := range d.evidence {
+			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n][d.like[g]]}, Everywhere).Spread[0]
+		}
+		d.tells[g] = sorted(func(k int) float64 { return -spread[k] }, len(spread))
 	}
-	if w.by == nil {
-		likeliest := slices.MaxFunc(from.blocks, func(a, b block) int { return cmp.Compare(from.most(&a), from.most(&b)) })
-		w.by = d.sorted(func(k int) float64 { return j.within(k, d.like[g:g+1], likeliest.box).Most })
-		d.worst[g] = w.by
+	return d.tells[g]
+}
+
+// inTurn takes from each of the lists, which hold the same, what is next and was not
+// taken yet.
+func inTurn(lists ...[]int) []int {
+	out := make([]int, 0, len(lists[0]))
+	taken := make([]bool, len(lists[0]))
+	for n := range lists[0] {
+		for _, l := range lists {
+			if k := l[n]; !taken[k] {
+				taken[k] = true
+				out = append(out, k)
+			}
+		}
 	}
-	return w
+	return out
 }
 
 // turned is the weighing of the same two faults in the other order.
 func (w *weighing) turned() *weighing {
-	out := &weighing{w.by, slices.Clone(w.blocks)}
+	out := &weighing{w.by, w.rest, slices.Clone(w.blocks)}
 	for k := range out.blocks {
 		b := &out.blocks[k]
 		b.box[0], b.box[1] = b.box[1], b.box[0]
