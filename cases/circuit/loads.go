@@ -14,6 +14,9 @@ import (
 // rounds are enough: a third changes less than a meter shows.
 const rounds = 3
 
+// little is how much narrower, by its share, a resistance must become to go on.
+const little = 0.01
+
 // metered is more than a voltmeter's current changes the voltage over a load, in
 // volts.
 const metered = 1e-3
@@ -100,13 +103,18 @@ func (m *model) fedUnder(f done) []Span {
 	}
 	for range rounds {
 		next := make([]Span, len(m.loads))
+		narrower := false
 		y, _ := m.settled(x)
 		for k, s := range m.loads {
 			st := &m.stretches[s]
 			v := magnitude(m.bound(y, st.a, st.b, m.setup.Posts, nil))
 			next[k] = m.c.Elements[st.elements[0]].within(min(max(v.Lo-metered, 0)/m.c.System, 1))
+			narrower = narrower || next[k].Lo > (1+little)*x.loads[k].Lo
 		}
 		x.loads = next
+		if !narrower {
+			break
+		}
 	}
 	m.fedLoads[f] = x.loads
 	return x.loads

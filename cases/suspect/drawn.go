@@ -16,19 +16,19 @@ import (
 //   - a pair is not asked about at all where one of the two alone explains every reading
 //     and it can hold next to nothing.
 type drawn struct {
-	evidence []int       // which of all evidence it is
-	peaks    []float64   // of each what it can make of anything
-	none     []float64   // what each makes of no fault at most
-	well     float64     // what all make of no fault
-	alone    [][]float64 // of each what it can make of one fault at most, by class
-	idle     [][]bool    // of each whether one fault is nothing to it, by class
-	apart    []bool      // of each whether two that are nothing to it are so together
-	group    []int       // of each fault
-	like     []int       // a fault of each group, the first
-	begin    *weighing   // of which nothing was asked, those first that surprise most with nothing wrong
-	one      []*weighing // of each group
-	two      []*weighing // of two groups, the lower first; nil where nobody asked
-	tells    [][]int     // of each group the readings, those first that tell most of its parameter; nil: not worked out
+	evidence []int         // which of all evidence it is
+	peaks    []float64     // of each what it can make of anything
+	none     []float64     // what each makes of no fault at most
+	well     float64       // what all make of no fault
+	alone    [][]float64   // of each what it can make of one fault at most, by class
+	idle     [][]bool      // of each whether one fault is nothing to it, by class
+	apart    []bool        // of each whether two that are nothing to it are so together
+	group    []int         // of each fault
+	like     []int         // a fault of each group, the first
+	begin    *weighing     // of which nothing was asked, those first that surprise most with nothing wrong
+	one      []*weighing   // of each group
+	two      []*weighing   // of two groups, the lower first; nil where nobody asked
+	tells    [][]int       // of each group the readings, those first that tell most of its parameter; nil: not worked out
 	blocks   [][][]float64 // of each group what it makes of each reading in each of its blocks; nil: not worked out
 	// most, open and sifted are of two groups: what the readings make of them at most by
 	// what they make of either alone, how many that does not tell of, and how many, in the
@@ -36,7 +36,7 @@ type drawn struct {
 	most   []float64
 	open   []int
 	sifted []int
-	wide []*weighing // of three faults and more
+	wide   []*weighing // of three faults and more
 }
 
 const (
@@ -56,7 +56,7 @@ const (
 // takeDrawn lets a reading on what is drawn count.
 func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
 	d, class := &j.drawn, j.classes[n]
-	by := make([]float64, slices.Max(append(class, 0))+1)
+	by := make([]float64, classCount(class))
 	idle := make([]bool, len(by))
 	idle[0] = true
 	for i, c := range class {

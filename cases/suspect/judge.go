@@ -24,9 +24,13 @@ type Judgement struct {
 	scores  scores
 	drawn   drawn
 	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
-	paired  []int   // the faults held in pairs, ascending
-	row     []int   // of a fault among paired, -1 when it is not
-	wide    [][]int // hypotheses of three and more
+	// contradicted says of each piece of evidence which pairs of classes it contradicts; nil
+	// where it has no classes. 0: not asked yet, 1: it does not, 2: it does. What is once
+	// asked holds for every judgement with the evidence.
+	contradicted [][]byte
+	paired       []int   // the faults held in pairs, ascending
+	row          []int   // of a fault among paired, -1 when it is not
+	wide         [][]int // hypotheses of three and more
 	// asks holds, for each piece of evidence, the faults of which it makes one or
 	// another likely; none when no fault is needed to explain it.
 	asks []ask
@@ -65,6 +69,7 @@ func Judge(p Problem) *Judgement {
 			class = classesOf(c, j.faults)
 		}
 		j.classes = append(j.classes, class)
+		j.contradicted = append(j.contradicted, pairsOf(class))
 	}
 	j.choosePaired()
 	m := len(j.paired)
@@ -89,6 +94,7 @@ func (j *Judgement) With(e Evidence) *Judgement {
 		class = classesOf(c, j.faults)
 	}
 	out.classes = append(slices.Clip(slices.Clone(j.classes)), class)
+	out.contradicted = append(slices.Clip(j.contradicted), pairsOf(class))
 	s := &out.scores
 	s.single, s.wide = slices.Clone(s.single), slices.Clone(s.wide)
 	if _, ok := e.(Drawn); !ok {
@@ -176,6 +182,17 @@ func classesOf(c Classed, faults []Fault) []int {
 		out[i] = c.Class(f)
 	}
 	return out
+}
+
+// classCount is how many classes there are.
+func classCount(class []int) int { return slices.Max(append(class, 0)) + 1 }
+
+// pairsOf is room for each pair of classes; none where there are none.
+func pairsOf(class []int) []byte {
+	if class == nil {
+		return nil
+	}
+	return make([]byte, classCount(class)*classCount(class))
 }
 
 // table holds what classed evidence says of each class and pair of classes.

@@ -51,11 +51,8 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 // ruler rules faults out.
 type ruler struct {
 	*Judgement
-	setup  []int  // of each piece of evidence its set-up
-	counts []bool // and whether it can rule out anything
-	// beyond says of each piece of evidence which pairs of classes it contradicts; nil
-	// where it has no classes. 0: not asked yet, 1: it does not, 2: it does.
-	beyond  [][]byte
+	setup   []int   // of each piece of evidence its set-up
+	counts  []bool  // and whether it can rule out anything
 	classes []int   // how many each piece of evidence has
 	likely  []int   // the faults, those first that most likely stand against a proof
 	leading [][]int // pairs that may well be the answer
@@ -71,7 +68,7 @@ const (
 
 func (j *Judgement) ruler() *ruler {
 	n := len(j.problem.Evidence)
-	r := &ruler{Judgement: j, setup: make([]int, n), counts: make([]bool, n), beyond: make([][]byte, n), classes: make([]int, n)}
+	r := &ruler{Judgement: j, setup: make([]int, n), counts: make([]bool, n), classes: make([]int, n)}
 	names := map[string]int{}
 	for e, evidence := range j.problem.Evidence {
 		_, setup := evidence.Source()
@@ -79,10 +76,7 @@ func (j *Judgement) ruler() *ruler {
 			names[setup] = len(names)
 		}
 		r.setup[e], r.counts[e] = names[setup], j.counts(evidence)
-		if class := j.classes[e]; class != nil {
-			r.classes[e] = slices.Max(append(class, 0)) + 1
-			r.beyond[e] = make([]byte, r.classes[e]*r.classes[e])
-		}
+		r.classes[e] = classCount(j.classes[e])
 	}
 	r.likely = sorted(func(i int) float64 { return -j.masses().fault[i] }, len(j.faults))
 	top := j.masses().highest
@@ -122,7 +116,7 @@ func (j *Judgement) outside(i int) bool {
 // contradicts reports whether the evidence contradicts the faults, of which there
 // are one or two.
 func (r *ruler) contradicts(e, i, k int) bool {
-	if r.beyond[e] == nil {
+	if r.contradicted[e] == nil {
 		h := Hypothesis{r.faults[i]}
 		if k >= 0 {
 			h = append(h, r.faults[k])
@@ -134,7 +128,7 @@ func (r *ruler) contradicts(e, i, k int) bool {
 	if k >= 0 {
 		b = class[k]
 	}
-	at := &r.beyond[e][a*r.classes[e]+b]
+	at := &r.contradicted[e][a*r.classes[e]+b]
 	if *at == 0 {
 		off := 0.0
 		if drawn, ok := r.problem.Evidence[e].(Drawn); ok {
