@@ -216,6 +216,8 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	if !x.bounds && o.Quantity != Ohms {
 		v := m.draw(x, red, black)
 		switch {
+		case o.Quantity == Shine && posts.Lo <= 0: // no battery, no light
+			return Span{}
 		case o.Quantity == Shine:
 			return Exactly(math.Abs(v / posts.Lo))
 		case o.Through.Hi > 0:
