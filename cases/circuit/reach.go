@@ -216,7 +216,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	if !x.bounds && o.Quantity != Ohms {
 		v := m.draw(x, red, black)
 		switch {
-		case o.Quantity == Shine && posts.Lo <= 0: // no battery, no light
+		case o.Quantity == Shine && posts.Lo < 1e-3: // no battery, no light
 			return Span{}
 		case o.Quantity == Shine:
 			return Exactly(math.Abs(v / posts.Lo))

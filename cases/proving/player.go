@@ -42,6 +42,7 @@ type judge interface {
 	Suspects() []suspect.Suspect
 	NarrowedTo(suspect.Part) bool
 	Next([]suspect.Candidate, string) []suspect.Ranked
+	Clearing([]suspect.Candidate, string) []suspect.Ranked
 	With(suspect.Evidence) judge
 }
 
@@ -171,7 +172,13 @@ func (p *player) run() error {
 		if stopped && (step >= OnTo || p.strategy != Own) || step == Cap {
 			break
 		}
-		k := p.choose(from)
+		k := -1
+		if stopped && p.strategy == Own {
+			k = p.clear(from)
+		}
+		if k < 0 {
+			k = p.choose(from)
+		}
 		if k < 0 && !stopped {
 			stopped = true
 			p.rec.Stop, p.rec.Proven, p.rec.Tests = "nothing tells", proven, step
@@ -330,7 +337,20 @@ func (p *player) choose(from string) int {
 	for i, k := range left {
 		all[i] = p.options[k]
 	}
-	ranked := p.judge.Next(all, from)
+	return p.first(p.judge.Next(all, from))
+}
+
+// clear picks the option that is expected to prove most, -1 when none proves anything.
+func (p *player) clear(from string) int {
+	var all []suspect.Candidate
+	for _, k := range p.open() {
+		all = append(all, p.options[k])
+	}
+	return p.first(p.judge.Clearing(all, from))
+}
+
+// first is the option that is ranked first; -1: none is.
+func (p *player) first(ranked []suspect.Ranked) int {
 	if len(ranked) == 0 {
 		return -1
 	}

@@ -55,6 +55,9 @@ func (p *player) readings() {
 		}
 		if best >= 0 {
 			add(n, minus, best, suspect.Volts)
+			if n > plus {
+				add(plus, n, best, suspect.Volts)
+			}
 		}
 	}
 	for k, e := range p.Elements {

@@ -25,8 +25,8 @@ type Again struct {
 
 // Proofs lists what is proven good, mode by mode, and what must be read again
 // first. A fault is proven not to be there when every hypothesis that holds it, in
-// a pair too, and together with every pair that may well be the answer, is
-// contradicted by evidence of two set-ups or more. Where even the best hypothesis
+// a pair too, and together with every pair that may well be the answer, and is likelier
+// than either of the two alone, is contradicted by evidence of two set-ups or more. Where even the best hypothesis
 // is contradicted, somebody read or wrote something wrong: the evidence is named,
 // and until it is settled nothing counts as proven.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
@@ -85,8 +85,12 @@ func (j *Judgement) ruler() *ruler {
 		pair  []int
 	}
 	var all []one
+	alone := make([]float64, len(j.faults))
 	j.each(func(score float64, faults ...int) {
-		if len(faults) == 2 && score > top-maybe && !slices.ContainsFunc(faults, j.outside) {
+		if len(faults) == 1 {
+			alone[faults[0]] = score
+		}
+		if len(faults) == 2 && score > top-maybe && score > max(alone[faults[0]], alone[faults[1]]) && !slices.ContainsFunc(faults, j.outside) {
 			all = append(all, one{score, slices.Clone(faults)})
 		}
 	})

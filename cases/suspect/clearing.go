@@ -1,0 +1,80 @@
+package suspect
+
+import (
+	"cmp"
+	"slices"
+)
+
+// Telling is a candidate that can say whether it would surely show one hypothesis from
+// another.
+type Telling interface {
+	Candidate
+	// Tells reports whether what it shows with all of with, whatever the size of what is
+	// unknown, lies beyond doubt off what it shows with less, its first faults.
+	Tells(less, with Hypothesis) bool
+}
+
+// Clearing ranks the candidates by how many faults each is expected to rule out for
+// each minute, once it is known what is wrong: beside that, since what is wrong there may
+// hide what else is. A fault is counted as often as it wants evidence of another set-up
+// to be proven not to be there (Proofs). Candidates that rule out nothing are left out.
+func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
+	r := j.ruler()
+	best := j.masses().best
+	less := j.best()
+	if len(best) > 2 {
+		return nil
+	}
+	type open struct {
+		with  Hypothesis
+		wants float64
+	}
+	var wanted []open
+	for i, f := range j.faults {
+		if j.outside(i) || slices.ContainsFunc(less, func(b Fault) bool { return b.Part == f.Part }) {
+			continue
+		}
+		if n := r.against(i, best); n < 2 {
+			wanted = append(wanted, open{append(slices.Clip(slices.Clone(less)), f), float64(2 - n)})
+		}
+	}
+	var out []Ranked
+	for _, c := range all {
+		t, ok := c.(Telling)
+		if !ok {
+			continue
+		}
+		rank := Ranked{Candidate: c, Cost: c.Cost(from)}
+		for _, o := range wanted {
+			if t.Tells(less, o.with) {
+				rank.Gain += o.wants / 2
+			}
+		}
+		if rank.Rate = rank.Gain / rank.Cost; rank.Gain > 0 {
+			out = append(out, rank)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Ranked) int { return cmp.Compare(b.Rate, a.Rate) })
+	return out
+}
+
+// against is of how many set-ups, two at most, evidence contradicts the fault beside
+// others.
+func (r *ruler) against(i int, others []int) int {
+	first := -1
+	for e := range r.problem.Evidence {
+		if !r.counts[e] || r.setup[e] == first || !r.contradicts(e, i, -1) {
+			continue
+		}
+		if !slices.ContainsFunc(others, func(k int) bool { return !r.contradicts(e, i, k) }) {
+			if first >= 0 {
+				return 2
+			}
+			first = r.setup[e]
+		}
+	}
+	if first >= 0 {
+		return 1
+	}
+	return 0
+}
