@@ -28,7 +28,10 @@ func (s Span) with(t Span) Span { return Span{math.Min(s.Lo, t.Lo), math.Max(s.H
 // positive and finite: resistances are known by their order.
 func (s Span) at(share float64) float64 {
 	if s.Lo > 0 && !math.IsInf(s.Hi, 1) {
-		return s.Lo * math.Pow(s.Hi/s.Lo, share)
+		if ratio := s.Hi / s.Lo; !math.IsInf(ratio, 1) {
+			return s.Lo * math.Pow(ratio, share)
+		}
+		return math.Pow(s.Lo, 1-share) * math.Pow(s.Hi, share)
 	}
 	if math.IsInf(s.Hi, 1) {
 		return s.Lo * 1000

@@ -25,10 +25,10 @@ type Again struct {
 
 // Proofs lists what is proven good, mode by mode, and what must be read again
 // first. A fault is proven not to be there when every hypothesis that holds it, in
-// a pair too, and together with every pair that may well be the answer, and is likelier
-// than either of the two alone, is contradicted by evidence of two set-ups or more. Where even the best hypothesis
-// is contradicted, somebody read or wrote something wrong: the evidence is named,
-// and until it is settled nothing counts as proven.
+// a pair too, is contradicted by evidence of two set-ups or more; so must it be together
+// with every pair that may well be the answer and is likelier than either of its two
+// alone. Where even the best hypothesis is contradicted, somebody read or wrote something
+// wrong: the evidence is named, and until it is settled nothing counts as proven.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
 	var proofs []Proof
 	proven := make([]bool, len(j.faults))
