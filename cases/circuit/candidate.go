@@ -88,23 +88,25 @@ func (c *Circuit) fuses(k int) bool {
 // Live reports whether the positive post reaches one of the nodes through anything that
 // is closed or may be.
 func (c *Circuit) Live(setup *Setup, nodes ...int) bool {
-	reached := map[int]bool{plus: true}
+	reached := c.reached(setup, plus, func(Kind) bool { return true })
+	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != minus })
+}
+
+// reached are the nodes that a post reaches through what is closed or may be, and of the
+// kinds, but not through the other post.
+func (c *Circuit) reached(setup *Setup, post int, through func(Kind) bool) []bool {
+	out := make([]bool, len(c.Points))
+	out[post] = true
 	for again := true; again; {
 		again = false
 		for i, e := range c.Elements {
-			if p := setup.Position[i]; p == Open || p == Gone || reached[e.From] == reached[e.To] {
+			if i < len(setup.Position) && (setup.Position[i] == Open || setup.Position[i] == Gone) || !through(e.Kind) {
 				continue
 			}
-			far := e.From
-			if reached[e.From] {
-				far = e.To
-			}
-			if far != minus {
-				reached[far], again = true, true
-			}
+			again = reach(out, e.From, e.To, plus+minus-post) || again
 		}
 	}
-	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != minus })
+	return out
 }
 
 // Resistances are the pairs of nodes, with the element that each gets at, between which
