@@ -20,7 +20,7 @@ const InLoom = 12
 type Candidate struct {
 	*Observation
 	// Manner is Volts, to the negative post; Drop, across one element; Amps, through one;
-	// or Ohms.
+	// or Ohms; or one of those with a plug off.
 	Manner suspect.Manner
 	// At is the key of the component that the red lead is at, or that lies between
 	// the leads, or in the clamp.
@@ -45,7 +45,7 @@ func (c *Circuit) Candidate(setup Setup, red, black, at int, m suspect.Manner, c
 	switch m {
 	case suspect.Amps:
 		r.Quantity, r.Along, r.Lead = Amps, at, Span{}
-	case suspect.Ohms:
+	case suspect.Ohms, suspect.OhmsUnplugged:
 		r.Quantity, r.Lead = Ohms, Span{}
 	}
 	f.Observation = c.Observe(setup, r, parts)
@@ -57,7 +57,7 @@ func (c *Circuit) Candidate(setup Setup, red, black, at int, m suspect.Manner, c
 		usual := f.Foretold(nil)
 		about := math.Max((usual.Lo+usual.Hi)/2, 0.2)
 		f.ends = []float64{0.1 * about, 0.5 * about, 0.8 * about, 1.25 * about, 2.5 * about}
-	case suspect.Ohms:
+	case suspect.Ohms, suspect.OhmsUnplugged:
 		f.ends = []float64{0.5, 3, 20, 200, 1e5}
 	default:
 		f.ends = []float64{0.02 * full, 0.15 * full, 0.5 * full, 0.85 * full, 0.96 * full}
@@ -141,6 +141,9 @@ func (f *Candidate) Setup() string { return f.Manner.String() + " " + f.At }
 // Cost implements suspect.Candidate.
 func (f *Candidate) Cost(from string) float64 {
 	manner, at, _ := strings.Cut(from, " ")
+	if at == f.At && f.Manner.PlugOff() && slices.ContainsFunc(suspect.PlugsOff, func(m suspect.Manner) bool { return m.String() == manner }) {
+		return max(f.Minutes-Replugging, 1)
+	}
 	if manner == suspect.Volts.String() || manner == suspect.Drop.String() || at == f.At {
 		return max(f.Minutes-Moving, 1)
 	}

@@ -291,13 +291,24 @@ func (p *player) open() []int {
 			done[p.options[k].same()] = true
 		}
 	}
+	near := p.near()
 	var out []int
 	for k := range p.options {
-		if !done[p.options[k].same()] {
+		r, ok := p.options[k].(*reading)
+		if !done[p.options[k].same()] && (!ok || r.plug < 0 || slices.Contains(near, r.plug)) {
 			out = append(out, k)
 		}
 	}
 	return out
+}
+
+// near are the plugs that readings are offered at: next to what the judgement thinks
+// likeliest, as a case does it. The baselines unplug nothing, and stay as they are.
+func (p *player) near() []int {
+	if p.strategy != Own {
+		return nil
+	}
+	return p.Near(p.plugs, func(k int) float64 { return p.judge.Probability(suspect.Part{Key: p.Elements[k].Key}) })
 }
 
 // choose picks the next option, -1 when none tells anything.

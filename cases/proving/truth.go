@@ -3,6 +3,7 @@ package proving
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/circuit/plain"
@@ -61,9 +62,17 @@ type state struct {
 	posts   float64
 	out     bool   // the fuses and breakers are
 	probe   *probe // an ohmmeter between two points
+	off     []int  // the elements that are unplugged
+	blown   []int  // fuses that blew before that
+	lamp    *lamp  // a test lamp between two points
 }
 
 type probe struct{ red, black int }
+
+type lamp struct {
+	a, b int
+	ohms float64
+}
 
 // build draws the parameters of the vehicle.
 func build(d dice, w *drawing, wider float64, solve Solver) *truth {
@@ -167,6 +176,9 @@ func (t *truth) rest(s *state, red, black int, lead float64) (*electric, error) 
 	for k := range t.Elements {
 		e := &t.Elements[k]
 		closed[k] = e.Follows < 0 && (!t.control[k] || s.asked)
+	}
+	for _, k := range s.blown {
+		out.blown[k] = true
 	}
 	for range settleRounds {
 		c, own := t.wire(s, closed, standing, out.blown, red, black, lead)
@@ -272,6 +284,17 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		}
 		a, b := e.From, e.To
 		ohms := t.ohms[k]
+		if slices.Contains(s.off, k) {
+			if bad && x.mode == suspect.ShortToGround { // on the half that is chafed, if one is
+				switch {
+				case x.along < 1./3:
+					resistor(a, minus, x.ohms)
+				case x.along > 2./3:
+					resistor(b, minus, x.ohms)
+				}
+			}
+			continue
+		}
 		if !bad {
 			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
 			continue
@@ -313,6 +336,9 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	if lead > 0 {
 		resistor(red, black, lead)
 	}
+	if s.lamp != nil {
+		put(plain.Element{Kind: plain.Lamp, A: s.lamp.a, B: s.lamp.b, Value: s.lamp.ohms, Rated: circuit.LampVolts * t.System, Power: lampPower, Cold: coldLamp})
+	}
 	if s.probe != nil {
 		tip := node()
 		put(plain.Element{Kind: plain.Voltage, A: tip, B: s.probe.black, Value: ohmVolts})
@@ -322,8 +348,12 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	return c, own
 }
 
-// coldLamp is the share of its resistance that a cold filament has.
-const coldLamp = 0.1
+// coldLamp is the share of its resistance that a cold filament has; the resistance of the
+// test lamp's goes as lampPower of the voltage.
+const (
+	coldLamp  = 0.1
+	lampPower = 0.46
+)
 
 // whole puts the element as it is when nothing is wrong with it.
 func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {
