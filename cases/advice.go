@@ -40,6 +40,9 @@ func (a Advice) String() string {
 			text += fmt.Sprintf(" Then it is %s; now %s.", Percent(a.AfterBad), Percent(a.NowBad))
 		}
 	}
+	if w := a.WriteDown(); w != "" {
+		text += " " + w
+	}
 	if a.Minutes > 0 {
 		text += fmt.Sprintf(" About %.0f minutes, risk counted in.", a.Minutes)
 	}

@@ -278,6 +278,7 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		a.Tools = []string{"meter", "current clamp"}
 	case suspect.Unplugged, suspect.TestLamp, suspect.OhmsUnplugged:
 		unit = j.wordUnplugged(&a, f)
+		a.Records = f.says
 	default:
 		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, how)
 		a.Tools = []string{"meter"}

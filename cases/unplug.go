@@ -218,3 +218,17 @@ func postWords(point string) string {
 	}
 	return point
 }
+
+// WriteDown says what belongs to the entry besides where the leads were and what was
+// shown, as one types it; empty where everything was plugged in.
+func (a Advice) WriteDown() string {
+	c := a.Records.GetConditions()
+	if len(c.GetUnplugged()) == 0 {
+		return ""
+	}
+	out := "Write down with it: " + strings.Join(c.GetUnplugged(), " and ") + " unplugged"
+	for _, l := range c.GetLoaded() {
+		out += fmt.Sprintf(", loaded with %q", l)
+	}
+	return out + "."
+}

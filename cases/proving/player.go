@@ -302,15 +302,6 @@ func (p *player) open() []int {
 	return out
 }
 
-// near are the plugs that readings are offered at: next to what the judgement thinks
-// likeliest, as a case does it. The baselines unplug nothing, and stay as they are.
-func (p *player) near() []int {
-	if p.strategy != Own {
-		return nil
-	}
-	return p.Near(p.plugs, func(k int) float64 { return p.judge.Probability(suspect.Part{Key: p.Elements[k].Key}) })
-}
-
 // choose picks the next option, -1 when none tells anything.
 func (p *player) choose(from string) int {
 	left := p.open()

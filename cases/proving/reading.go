@@ -104,6 +104,15 @@ func (w *drawing) pulled() (out [][]int) {
 	return out
 }
 
+// near are the plugs that readings are offered at: next to what the judgement thinks
+// likeliest, as a case does it. The baselines unplug nothing, and stay as they are.
+func (p *player) near() []int {
+	if p.strategy != Own {
+		return nil
+	}
+	return p.Near(p.plugs, func(k int) float64 { return p.judge.Probability(suspect.Part{Key: p.Elements[k].Key}) })
+}
+
 // state is how the circuit stands as the judgement is told when the reading is taken.
 func (r *reading) state(p *player) circuit.Setup {
 	setup := p.setup()
