@@ -48,7 +48,7 @@ func (c *Circuit) PlugOff(setup *Setup, plug []int, lamp func(n int) bool) (out 
 	back := c.reached(&might, minus, low)
 	dead, _ := c.Dead(*setup)
 	ohms := func(red, black int) {
-		a := Apart{Manner: suspect.OhmsUnplugged, Red: red, Black: black, Dead: c.Live(setup, red, black)}
+		a := Apart{Manner: suspect.OhmsUnplugged, Red: red, Black: black, Dead: c.Live(&might, red, black)}
 		if !a.Dead || !c.Live(&dead, red, black) {
 			out = append(out, a)
 		}

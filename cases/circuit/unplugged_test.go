@@ -81,3 +81,14 @@ func TestChafedPlugMayTouchOnEitherSide(t *testing.T) {
 		require.Zero(t, o.Beyond(being("plug 1", suspect.ShortToGround)), ohms)
 	}
 }
+
+// TestOhmsOverWhatIsFed: with the fuse out a short to a feed behind it still sends current
+// through the ground, a few hundredths of a volt over it, which an ohmmeter takes for ohms.
+func TestOhmsOverWhatIsFed(t *testing.T) {
+	t.Parallel()
+	c, parts := pluggedChain()
+	o := c.Observe(off(c, "fuse"), circuit.Reading{ID: "r", Quantity: circuit.Ohms, Red: []int{6}, Black: []int{0}, Shown: circuit.Exactly(3.4), Sigma: 0.05}, parts)
+	require.Zero(t, o.Beyond(being("feed", suspect.ShortToPower)))
+	require.Greater(t, o.Beyond(nil), 3.)
+	require.Greater(t, o.Beyond(being("lamp", suspect.Open)), 3.)
+}
