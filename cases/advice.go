@@ -40,6 +40,9 @@ func (a Advice) String() string {
 			text += fmt.Sprintf(" Then it is %s; now %s.", Percent(a.AfterBad), Percent(a.NowBad))
 		}
 	}
+	if w := a.WriteDown(); w != "" {
+		text += " " + w
+	}
 	if a.Minutes > 0 {
 		text += fmt.Sprintf(" About %.0f minutes, risk counted in.", a.Minutes)
 	}
@@ -139,8 +142,14 @@ func caution(c *Component, m suspect.Manner, h hazard) string {
 	if m == suspect.Bypass || m == suspect.Function && !h.fuel {
 		out = append(out, "Fuse the lead no larger than the circuit's own fuse; never on airbag, bus, 5 V reference or module pins.")
 	}
-	if anyWord(words, "module", "computer", "controller", "ecu", "bcm", "cluster") && m == suspect.Substitution {
+	if isModule(c.Name) && m == suspect.Substitution {
 		out = append(out, "A coded or paired module cannot be swapped to try.")
+	}
+	if m.PlugOff() {
+		out = append(out, "Pull at the plug and not at the wire, and spread no pin with a lead. Unplugging alone may cure a bad contact: see first that the concern is there.")
+	}
+	if m == suspect.TestLamp {
+		out = append(out, "A filament lamp, and on this wire only: never on airbag, bus, 5 V reference or module pins.")
 	}
 	if anyWord(words, "fan") {
 		out = append(out, "The fan can start by itself: keep clear, unplug it before reaching in.")

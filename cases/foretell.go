@@ -20,6 +20,11 @@ type foretold struct {
 	comp       *Component
 	red, black string
 	manner     suspect.Manner
+	// plug is what is unplugged for it, if anything is, lamp the post to which a test lamp
+	// leads from the red lead; dead: the fuses are out. says is the entry that it makes.
+	plug, lamp string
+	dead       bool
+	says       *eventv1.Reading
 }
 
 // readings are those worth taking on what is drawn: at each point that a lead can
@@ -40,7 +45,7 @@ func (j *Judged) readings() []*foretold {
 			return circuit.Setup{Posts: a.posts(d, con), Position: positions(d, con)}
 		}
 		add := func(f *foretold, red, black, at int) {
-			if red == black || len(out) >= maxReadings || taken[read{f.manner, red, black}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
+			if red == black || len(out) >= maxReadings || taken[read{f.manner, red, black, ""}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
 				return
 			}
 			s := setup()
@@ -74,6 +79,11 @@ func (j *Judged) readings() []*foretold {
 				add(&foretold{comp: d.Elements[at[2]].Component, red: d.Points[at[0]], black: d.Points[at[1]], manner: suspect.Ohms}, at[0], at[1], at[2])
 			}
 		}
+		j.unplugged(a, d, con, taken, func(f *foretold) {
+			if len(out) < maxReadings {
+				out = append(out, f)
+			}
+		})
 	}
 	// Of two that tell as much, the one next to the likelier suspect.
 	slices.SortStableFunc(out, func(a, b *foretold) int {
@@ -115,26 +125,39 @@ func positions(d *Drawn, con *eventv1.Conditions) []circuit.Position {
 type read struct {
 	manner     suspect.Manner // Volts, Drop, Amps or Ohms
 	red, black int
+	changed    string // what was off, and what lay between which points for a while
 }
 
-// taken are the readings since what is there is what it is, the circuit asked to work
-// and nothing changed for it, but that what feeds it was out for ohms.
+// taken are the readings since what is there is what it is, the circuit asked to work,
+// by what was changed for it, but that what feeds it was out for ohms.
 func (j *Judged) taken(d *Drawn) map[read]bool {
 	out := map[read]bool{}
 	for _, r := range j.reads {
-		c := r.Step.Says.GetReading().GetConditions()
-		if r.Quantity == circuit.Amps && !j.changedSince(r.Step) {
+		if j.changedSince(r.Step) {
+			continue
+		}
+		if r.Quantity == circuit.Amps {
 			for i, e := range d.Elements {
 				if e.Component.Key == r.Drawn.Elements[r.Along].Component.Key {
 					at := d.Circuit.Elements[i]
-					out[read{suspect.Amps, at.From, at.To}] = true
+					out[read{suspect.Amps, at.From, at.To, ""}] = true
 				}
 			}
 			continue
 		}
-		if len(r.Red) != 1 || len(r.Black) != 1 || r.Quantity != circuit.Ohms && len(c.GetUnplugged()) > 0 || len(c.GetJumped())+len(c.GetLoaded()) > 0 ||
-			r.Step.Says.GetReading().GetInstrument().GetKind() == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP {
+		says := r.Step.Says.GetReading()
+		c := says.GetConditions()
+		if len(r.Red) != 1 || len(r.Black) != 1 || len(c.GetJumped()) > 0 {
 			continue
+		}
+		changed := ""
+		lamp := says.GetInstrument().GetKind() == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP
+		if len(c.GetUnplugged())+len(c.GetLoaded()) > 0 || lamp {
+			s := j.gathered.state(r.Drawn, r.Step, says, &Read{})
+			if lamp && r.Black[0] < len(r.Drawn.Points) { // as good as a meter beside it
+				s.Bridges = append(s.Bridges, circuit.Bridge{A: r.Red[0], B: r.Black[0]})
+			}
+			changed = r.Drawn.changed(s)
 		}
 		red, black := r.Drawn.Points[r.Red[0]], 0
 		if r.Black[0] < len(r.Drawn.Points) {
@@ -142,12 +165,14 @@ func (j *Judged) taken(d *Drawn) map[read]bool {
 		}
 		n, ok := d.nodes[j.pointKey(red)]
 		m, ok2 := d.nodes[j.pointKey(r.Drawn.Points[black])]
-		if ok && ok2 && !j.changedSince(r.Step) {
-			if r.Quantity == circuit.Ohms {
-				out[read{suspect.Ohms, n, m}], out[read{suspect.Ohms, m, n}] = true, true
-			} else {
-				out[read{suspect.Volts, n, m}], out[read{suspect.Drop, n, m}] = true, true
-			}
+		switch {
+		case !ok || !ok2:
+		case r.Quantity == circuit.Ohms:
+			out[read{suspect.Ohms, n, m, changed}], out[read{suspect.Ohms, m, n, changed}] = true, true
+		case lamp && n <= 1: // from a post to the point
+			out[read{suspect.Volts, m, 0, changed}] = true
+		default:
+			out[read{suspect.Volts, n, m, changed}], out[read{suspect.Drop, n, m, changed}] = true, true
 		}
 	}
 	return out
@@ -251,6 +276,9 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 	case suspect.Drop:
 		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, how)
 		a.Tools = []string{"meter", "current clamp"}
+	case suspect.Unplugged, suspect.TestLamp, suspect.OhmsUnplugged:
+		unit = j.wordUnplugged(&a, f)
+		a.Records = f.says
 	default:
 		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, how)
 		a.Tools = []string{"meter"}
@@ -291,16 +319,21 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 
 // fuseWords are the fuses and breakers of a circuit, as one says them.
 func (j *Judged) fuseWords(d *Drawn) string {
-	var names []string
+	names := j.fuses(d)
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return names[0]
+}
+
+// fuses are the names of the fuses and breakers of a circuit.
+func (j *Judged) fuses(d *Drawn) (names []string) {
 	for i, e := range d.Circuit.Elements {
 		if name := d.Elements[i].Component.Name; (e.Kind == circuit.Fuse || e.Kind == circuit.Breaker) && !slices.Contains(names, name) {
 			names = append(names, name)
 		}
 	}
-	if n := len(names); n > 1 {
-		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
-	}
-	return names[0]
+	return names
 }
 
 // Foretold is what a reading shows if something holds, in V, A or Ω.

@@ -118,16 +118,12 @@ func lampWord(r *eventv1.Reading) string {
 	return ""
 }
 
-// testLamp is the resistance of a filament test lamp: 15 to 70 ohm hot, a tenth of
-// that cold (common practice).
-var testLamp = circuit.Span{Lo: 1.5, Hi: 70}
-
 // shown fills in what was read. False: it is nothing that a circuit foretells.
 func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Read) bool {
 	q := r.GetValue()
 	kind := r.GetInstrument().GetKind()
 	if q == nil {
-		return a.shone(r, v, kind)
+		return a.shone(d, r, v, kind)
 	}
 	x, dim, err := notation.Value(q)
 	if err != nil && q.GetSense() != eventv1.Sense_SENSE_OVER_RANGE {
@@ -149,7 +145,7 @@ func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Rea
 		v.Quantity, v.Lead = circuit.Volts, circuit.Exactly(circuit.MeterOhms)
 		v.Sigma = 0.03 + 0.005*math.Abs(x)
 		if kind == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP {
-			v.Lead = testLamp
+			v.Lead, _ = circuit.TestLamp(d.System)
 		}
 		v.Duty = a.duty(r)
 		if kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL {
@@ -178,11 +174,11 @@ func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Rea
 }
 
 // shone is how bright a lamp was, in words.
-func (a *asker) shone(r *eventv1.Reading, v *circuit.Reading, kind eventv1.InstrumentKind) bool {
+func (a *asker) shone(d *Drawn, r *eventv1.Reading, v *circuit.Reading, kind eventv1.InstrumentKind) bool {
 	if kind == eventv1.InstrumentKind_INSTRUMENT_KIND_LED_TESTER {
 		v.Lead = circuit.Span{Lo: 1000, Hi: 10000}
 	} else {
-		v.Lead = testLamp
+		v.Lead, _ = circuit.TestLamp(d.System)
 	}
 	v.Quantity, v.Sigma = circuit.Shine, 0.03
 	switch {
@@ -299,8 +295,8 @@ func (a *asker) state(d *Drawn, s *Step, r *eventv1.Reading, out *Read) circuit.
 			}
 			x, y = red[0], black[0] // a load on the two points that were read
 		}
-		span := bulb(text, d.System)
-		setup.Bridges = append(setup.Bridges, circuit.Bridge{A: x, B: y, Ohms: span, Usual: span.Hi / 1.2})
+		span, usual := bulb(text, d.System)
+		setup.Bridges = append(setup.Bridges, circuit.Bridge{A: x, B: y, Ohms: span, Usual: usual})
 	}
 	return setup
 }
@@ -312,8 +308,11 @@ func mentionsAny(a *asker, d *Drawn, text string) bool {
 }
 
 // bulb is the resistance of a load that somebody put on, by its power; without one,
-// of any bulb.
-func bulb(text string, system float64) circuit.Span {
+// of any bulb; and what it mostly has while it is lit.
+func bulb(text string, system float64) (span circuit.Span, usual float64) {
+	if hasWord(text, "test") && hasWord(text, "lamp", "light") {
+		return circuit.TestLamp(system)
+	}
 	words := strings.Fields(text)
 	for i, w := range words {
 		n, has := strings.CutSuffix(strings.ToUpper(w), "W")
@@ -322,10 +321,10 @@ func bulb(text string, system float64) circuit.Span {
 		}
 		if watts, err := strconv.ParseFloat(n, 64); has && err == nil && watts > 0 {
 			v := system * circuit.LampVolts
-			return circuit.Span{Lo: v * v / watts / 12, Hi: 1.2 * v * v / watts}
+			return circuit.Span{Lo: v * v / watts / 12, Hi: 1.2 * v * v / watts}, v * v / watts
 		}
 	}
-	return circuit.Span{Lo: 0.3, Hi: 70}
+	return circuit.Span{Lo: 0.3, Hi: 70}, 70 / 1.2
 }
 
 // posts is the voltage over the battery's posts: as read at that moment, or what

@@ -47,6 +47,9 @@ type Advice struct {
 	// it would show, with nothing wrong first, then under the likeliest explanations.
 	Red, Black string
 	Expect     []Foretold
+	// Records is the entry that a reading with a plug off makes, but for what it shows:
+	// what is unplugged, and what lamp is on; nil for all else.
+	Records *eventv1.Reading
 	// Tools to have at hand. Caution before it is done.
 	Tools   []string
 	Caution string

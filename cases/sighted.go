@@ -25,29 +25,12 @@ func (j *Judged) Net(name string, r *Read) eventv1.NetKind {
 	if r == nil {
 		return eventv1.NetKind_NET_KIND_UNSPECIFIED
 	}
-	joined := r.Drawn.joined(r.Red)
+	joined := r.Drawn.Joined(r.Red)
 	out := eventv1.NetKind_NET_KIND_UNSPECIFIED
 	for _, p := range j.Points {
 		n := p.Seen.GetNet()
 		if n > out && slices.ContainsFunc(j.place(r.Drawn, p.Name), func(k int) bool { return slices.Contains(joined, k) }) {
 			out = n
-		}
-	}
-	return out
-}
-
-// joined are the nodes that wire, contacts and splices join to some, without the
-// posts.
-func (d *Drawn) joined(nodes []int) []int {
-	out := slices.Clone(nodes)
-	for i := 0; i < len(out); i++ {
-		for _, e := range d.Circuit.Elements {
-			if e.Kind > circuit.Splice || e.From != out[i] && e.To != out[i] {
-				continue
-			}
-			if far := e.From + e.To - out[i]; far > 1 && !slices.Contains(out, far) {
-				out = append(out, far)
-			}
 		}
 	}
 	return out
@@ -97,7 +80,8 @@ func (f *Flows) At(r *Read) (drew, full float64, told bool) {
 		now = f.j.gathered.state(d, r.Step, says, &Read{})
 		now.Posts = posts
 		if lampWord(says) != "" && slices.Max(r.Black) < len(d.Points) {
-			now.Bridges = append(now.Bridges, circuit.Bridge{A: r.Red[0], B: r.Black[0], Ohms: circuit.Exactly(lampOhms)})
+			_, lit := circuit.TestLamp(d.System)
+			now.Bridges = append(now.Bridges, circuit.Bridge{A: r.Red[0], B: r.Black[0], Ohms: circuit.Exactly(lit)})
 		}
 	}
 	for i, e := range d.Circuit.Elements {
@@ -110,10 +94,6 @@ func (f *Flows) At(r *Read) (drew, full float64, told bool) {
 	}
 	return drew, full, told
 }
-
-// lampOhms is what a filament test lamp mostly has while it is lit: it draws a
-// quarter of an ampere (common practice).
-const lampOhms = 50
 
 // along is the current through an element with nothing bad.
 func (f *Flows) along(d *Drawn, setup circuit.Setup, along int) float64 {

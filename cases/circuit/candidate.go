@@ -20,7 +20,7 @@ const InLoom = 12
 type Candidate struct {
 	*Observation
 	// Manner is Volts, to the negative post; Drop, across one element; Amps, through one;
-	// or Ohms.
+	// or Ohms; or one of those with a plug off.
 	Manner suspect.Manner
 	// At is the key of the component that the red lead is at, or that lies between
 	// the leads, or in the clamp.
@@ -45,7 +45,7 @@ func (c *Circuit) Candidate(setup Setup, red, black, at int, m suspect.Manner, c
 	switch m {
 	case suspect.Amps:
 		r.Quantity, r.Along, r.Lead = Amps, at, Span{}
-	case suspect.Ohms:
+	case suspect.Ohms, suspect.OhmsUnplugged:
 		r.Quantity, r.Lead = Ohms, Span{}
 	}
 	f.Observation = c.Observe(setup, r, parts)
@@ -57,7 +57,7 @@ func (c *Circuit) Candidate(setup Setup, red, black, at int, m suspect.Manner, c
 		usual := f.Foretold(nil)
 		about := math.Max((usual.Lo+usual.Hi)/2, 0.2)
 		f.ends = []float64{0.1 * about, 0.5 * about, 0.8 * about, 1.25 * about, 2.5 * about}
-	case suspect.Ohms:
+	case suspect.Ohms, suspect.OhmsUnplugged:
 		f.ends = []float64{0.5, 3, 20, 200, 1e5}
 	default:
 		f.ends = []float64{0.02 * full, 0.15 * full, 0.5 * full, 0.85 * full, 0.96 * full}
@@ -88,23 +88,25 @@ func (c *Circuit) fuses(k int) bool {
 // Live reports whether the positive post reaches one of the nodes through anything that
 // is closed or may be.
 func (c *Circuit) Live(setup *Setup, nodes ...int) bool {
-	reached := map[int]bool{plus: true}
+	reached := c.reached(setup, plus, func(Kind) bool { return true })
+	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != minus })
+}
+
+// reached are the nodes that a post reaches through what is closed or may be, and of the
+// kinds, but not through the other post.
+func (c *Circuit) reached(setup *Setup, post int, through func(Kind) bool) []bool {
+	out := make([]bool, len(c.Points))
+	out[post] = true
 	for again := true; again; {
 		again = false
 		for i, e := range c.Elements {
-			if p := setup.Position[i]; p == Open || p == Gone || reached[e.From] == reached[e.To] {
+			if i < len(setup.Position) && (setup.Position[i] == Open || setup.Position[i] == Gone) || !through(e.Kind) {
 				continue
 			}
-			far := e.From
-			if reached[e.From] {
-				far = e.To
-			}
-			if far != minus {
-				reached[far], again = true, true
-			}
+			again = reach(out, e.From, e.To, plus+minus-post) || again
 		}
 	}
-	return slices.ContainsFunc(nodes, func(n int) bool { return reached[n] && n != minus })
+	return out
 }
 
 // Resistances are the pairs of nodes, with the element that each gets at, between which
@@ -139,6 +141,9 @@ func (f *Candidate) Setup() string { return f.Manner.String() + " " + f.At }
 // Cost implements suspect.Candidate.
 func (f *Candidate) Cost(from string) float64 {
 	manner, at, _ := strings.Cut(from, " ")
+	if at == f.At && f.Manner.PlugOff() && slices.ContainsFunc(suspect.PlugsOff, func(m suspect.Manner) bool { return m.String() == manner }) {
+		return max(f.Minutes-Replugging, 1)
+	}
 	if manner == suspect.Volts.String() || manner == suspect.Drop.String() || at == f.At {
 		return max(f.Minutes-Moving, 1)
 	}

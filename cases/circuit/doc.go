@@ -19,7 +19,15 @@
 // An instrument is part of the circuit: a voltmeter is 10 megohm between the two
 // leads, a filament test lamp 1.5 to 70 ohm. What floats leaks through 30 megohm to
 // 30 gigohm to supply and to ground (assumed): that is the ghost voltage. An ohmmeter
-// sees filaments a tenth and motors a fifth of what they are hot or turning.
+// sees filaments a tenth and motors a fifth of what they are hot or turning, and shows
+// anything where a fault still feeds what it is on.
+//
+// What is unplugged conducts nothing, but a fuse that blew before stays blown, by a
+// fault in it or behind it too, and a chafed plug may touch metal on either side. Near
+// what is likeliest, readings with a plug off are offered (unplugged.go): on the harness
+// side the volts of a feed with a test lamp from there to the negative post, or of a way to
+// ground with one to the positive post; ohms from there to the negative post; and over a
+// load that nothing lies beside any more.
 //
 // Unknown resistances are spans: of wires by length and cross-section (IEC 60228 class
 // 5; ASTM B258 for American gauges; copper 0.00393 per kelvin), of contacts and

@@ -252,7 +252,7 @@ func (m *model) resting(x *assumed) []Span {
 // loose is the conductance of a contact in a position.
 func (x *assumed) loose(g Span, p Position) Span {
 	switch p {
-	case Open:
+	case Open, Gone:
 		return Span{}
 	case Either:
 		if x.bounds {
@@ -353,7 +353,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 			shorts[n] = v
 			n++
 		case stuck:
-			position = Closed
+			position = Closed // only contacts and outputs stick, and unplugged they are not here
 		}
 	}
 	if n == 0 && (!both || !x.bounds) {
@@ -369,6 +369,9 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 	if n == 0 {
 		g[s], g[at] = x.loose(ohms.Plus(near).conductance(), position), x.loose(far.conductance(), position)
 		return
+	}
+	if position == Gone && st.kind == Contact && x.bounds {
+		position = Either // which half of the plug has the short, nobody knows
 	}
 	half := ohms.Times(0.5)
 	apart := Span{}

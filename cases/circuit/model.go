@@ -19,7 +19,7 @@ type model struct {
 	node      []int // of the circuit's nodes the model's; -1: within a stretch
 	n         int
 	stretches []stretch
-	of        []int // of each element its stretch; -1: it is unplugged
+	of        []int // of each element its stretch; -1: it is taken out
 	bridges   []Bridge
 	fuses     [][]int // of each stretch the fuses that a short in it would blow
 	loads     []int   // stretches whose resistance depends on what feeds them
@@ -55,7 +55,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	for k := range c.Elements {
 		e := &c.Elements[k]
 		m.of[k] = -1
-		if p := m.position(k); e.From == e.To || p == Gone || p == Open && e.Kind != Switch && e.Kind != Output {
+		if p := m.position(k); e.From == e.To || p == Gone && !e.Kind.plugs() || p == Open && e.Kind != Switch && e.Kind != Output {
 			continue
 		}
 		touching[e.From] = append(touching[e.From], k)
@@ -123,6 +123,11 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	m.loops = m.looped()
 	return m
 }
+
+// plugs reports whether an element of the kind stays in the model while it is unplugged:
+// it conducts nothing, but a short in it, or behind it, may have blown a fuse before that,
+// and a chafed plug may touch metal on either side.
+func (k Kind) plugs() bool { return k == Contact || k == Load || k == Lamp || k == Motor }
 
 func contains(all []int, n int) bool {
 	for _, x := range all {

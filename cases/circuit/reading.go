@@ -174,6 +174,17 @@ func (o *Observation) done(f suspect.Fault) (done, bool) {
 	return done{}, false
 }
 
+// Left implements what package suspect asks of a part that is gone: whether the fault was
+// cut off when the reading was taken, so that only a fuse that it blew before shows it.
+func (o *Observation) Left(f suspect.Fault) bool {
+	k := slices.Index(o.parts, f.Part)
+	if k < 0 || o.model.of[k] < 0 {
+		return false
+	}
+	e := &o.circuit.Elements[k]
+	return o.model.position(k) == Gone || !o.circuit.Live(&o.setup, e.From, e.To)
+}
+
 func (k Kind) has(m suspect.Mode) bool {
 	for _, s := range k.Modes() {
 		if s.Mode == m {

@@ -94,6 +94,12 @@
 // the leads, by tenths of an ohm, nothing above 20 megohm; where more than 50 mV is found
 // between the leads it stays a reading in volts.
 //
+// What is unplugged is taken out of the vehicle, and a fuse that blew before stays blown.
+// The short of a contact that is unplugged goes with the half that is chafed: in a third
+// of them the one that is drawn first, in a third the other, else it is a bent pin and
+// gone. The test lamp of a case has 20 to 65 ohm lit by 12 V, more by the square of a
+// higher voltage, and a tenth of that cold.
+//
 // # Tests
 //
 // Evidence 'tests' has no drawing: each component may be bad in any way, and tests
@@ -112,7 +118,9 @@
 // at each point that a lead gets at, to the negative post, the drop over each element
 // that is neither a wire nor a load, and the current through each load, in the state of
 // the concern; with the fuses out, ohms over each load and from behind each fuse to the
-// negative post. None twice, but for those taken only while the concern was absent, up
+// negative post; and with own, at the plugs next to what is likeliest, those with a plug
+// off that Circuit.PlugOff and Near offer, a test lamp nowhere that wire joins to a module's
+// output. A plug is a contact, or a load that none is at. None twice, but for those taken only while the concern was absent, up
 // to three times.
 //
 //   - own: the first of Judgement.Next.
@@ -121,7 +129,7 @@
 //     with nothing wrong. Taken is the reading for which the probability of the
 //     suspects under which it looks off comes nearest to half of all, cost left out;
 //     of equal ones the first as drawn. This is the baseline, and it stays as it is.
-//   - random: any that is left.
+//   - random: any that is left. Neither it nor half unplugs anything.
 //
 // It stops when a part, or that nothing is wrong, is probable to 0.95; at Cap; or when
 // nothing tells any more. It is not told how many faults there are. With own it

@@ -86,15 +86,12 @@ func (p *player) groups() (int, error) {
 				case !ok:
 				case r.Manner == suspect.Amps:
 					sign = append(sign, e.amps[r.over])
-				case r.Manner == suspect.Ohms:
-					dead := s
-					dead.out, dead.probe = true, &probe{r.red, r.black}
-					off, err := t.rest(&dead, 0, 0, 0)
+				case r.plug >= 0 || r.ohms():
+					v, err := t.nominally(p, s, r)
 					if err != nil {
 						return 0, err
 					}
-					v := off.volts[r.red] - off.volts[r.black]
-					sign = append(sign, math.Log10(math.Min(v*ohmOhms/math.Max(ohmVolts-v, 1e-9), ohmsMost)+leadsMost))
+					sign = append(sign, v)
 				default:
 					sign = append(sign, e.volts[r.red]-e.volts[r.black])
 				}
@@ -110,6 +107,40 @@ func (p *player) groups() (int, error) {
 		}
 	}
 	return max(len(signs), 1), nil
+}
+
+// nominally is what a reading shows with something unplugged or the fuses out: volts, or
+// decades of ohms.
+func (t *truth) nominally(p *player, s state, r *reading) (float64, error) {
+	s.out = r.Manner == suspect.Ohms || r.apart.Dead
+	if r.plug >= 0 {
+		plugged, err := t.rest(&s, 0, 0, 0)
+		if err != nil {
+			return 0, err
+		}
+		for k, is := range plugged.blown {
+			if is {
+				s.blown = append(s.blown, k)
+			}
+		}
+		s.off = p.plugs[r.plug]
+	}
+	if r.Manner == suspect.TestLamp {
+		_, lit := circuit.TestLamp(t.System)
+		s.lamp = &lamp{r.red, r.apart.Lamp, lit}
+	}
+	if r.ohms() {
+		s.probe = &probe{r.red, r.black}
+	}
+	e, err := t.rest(&s, 0, 0, 0)
+	if err != nil {
+		return 0, err
+	}
+	v := e.volts[r.red] - e.volts[r.black]
+	if !r.ohms() {
+		return v, nil
+	}
+	return math.Log10(math.Min(math.Max(v, 0)*ohmOhms/math.Max(ohmVolts-v, 1e-9), ohmsMost) + leadsMost), nil
 }
 
 // alike reports whether no reading differs by more than a meter is accurate to.

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"knowngood.example/cases/circuit"
+	"knowngood.example/cases/suspect"
 )
 
 // meter is the instrument that all readings of a case are taken with, and the hand
@@ -13,6 +14,7 @@ type meter struct {
 	seed  uint64
 	gain  float64 // what it shows too much, as a share
 	clamp float64 // the same of the clamp
+	lamp  float64 // ohms of the test lamp, fully lit
 	gross float64 // the share of readings that are grossly wrong
 }
 
@@ -27,12 +29,15 @@ const (
 	clampMost   = 0.02 // of the current
 	clampOff    = 0.02 // amperes
 	postsWander = 0.02 // volts, from reading to reading
+	// What a filament test lamp has, fully lit, by 12 V.
+	lampLeast, lampMost = 20, 65 // ohms
 )
 
 // equip draws the meter, and what the judgement is told of the supply.
 func (c *scenario) equip(s *Settings, d dice) {
 	c.meter = meter{seed: s.Seed, gain: d.in(-gainMost, gainMost), clamp: d.in(-clampMost, clampMost), gross: s.Gross}
 	k := c.System / 12
+	c.meter.lamp = throw(s.Seed, c.number, "lamp").in(lampLeast, lampMost) * k * k
 	c.posts = circuit.Span{Lo: 11.8 * k, Hi: 12.9 * k}
 	if d.yes(0.5) { // somebody wrote down what it was
 		v := math.Round(c.truth.posts*(1+c.meter.gain)/digit) * digit
@@ -82,17 +87,31 @@ func (c *scenario) probed(s *state, red, black int, d dice, out taken) (taken, e
 }
 
 // read takes a reading for the n-th time, over an element where it is a drop or a
-// current; ohms with the fuses out, and volts where it turns out that it is live.
-func (c *scenario) read(red, black, over int, ohms bool, n int) (taken, error) {
+// current; ohms with the fuses out, and volts where it turns out that it is live. What is
+// unplugged leaves a fuse blown that blew with everything plugged in.
+func (c *scenario) read(r *reading, n int) (taken, error) {
+	red, black, over := r.red, r.black, r.over
 	purpose := fmt.Sprint("reading ", red, " ", black, " ", n)
-	if ohms {
+	if r.Manner == suspect.Ohms {
 		purpose = "ohms " + purpose
+	}
+	if r.plug >= 0 {
+		purpose = fmt.Sprint(r.Manner, " ", purpose, " ", r.plug, " off")
 	}
 	d := throw(c.meter.seed, c.number, purpose)
 	out := taken{present: d.yes(c.present)}
-	s := &state{asked: c.asked, out: ohms, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
+	s := &state{asked: c.asked, out: r.Manner == suspect.Ohms || r.apart.Dead, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
 	if out.present {
 		s.damages = c.damages
+	}
+	if r.plug >= 0 {
+		s.off = c.plugs[r.plug]
+		if out.present {
+			s.blown = c.blown
+		}
+	}
+	if r.Manner == suspect.TestLamp {
+		s.lamp = &lamp{red, r.apart.Lamp, c.meter.lamp}
 	}
 	slip, which, where, wrong := d.yes(c.meter.gross), d.IntN(6), d.IntN(len(c.Points)), 1+d.IntN(9)
 	if slip && which < 3 && where != red && where != black {
@@ -104,7 +123,7 @@ func (c *scenario) read(red, black, over int, ohms bool, n int) (taken, error) {
 		return out, err
 	}
 	out.real = e.volts[red] - e.volts[black]
-	if ohms && math.Abs(out.real) < liveFrom {
+	if r.ohms() && math.Abs(out.real) < liveFrom {
 		return c.probed(s, red, black, d, out)
 	}
 	v := out.real*(1+c.meter.gain) + d.within(noise, noiseMost)

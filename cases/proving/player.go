@@ -298,9 +298,11 @@ func (p *player) open() []int {
 			done[p.options[k].same()] = true
 		}
 	}
+	near := p.near()
 	var out []int
 	for k := range p.options {
-		if !done[p.options[k].same()] {
+		r, ok := p.options[k].(*reading)
+		if !done[p.options[k].same()] && (!ok || r.plug < 0 || slices.Contains(near, r.plug)) {
 			out = append(out, k)
 		}
 	}

@@ -14,11 +14,17 @@ type reading struct {
 	at         int // its place among the options
 	red, black int
 	over       int // the element that lies between, of a drop, or that is in the clamp; else -1
+	// plug is the number of the plug that is off, -1: none; apart how it is read then.
+	plug  int
+	apart circuit.Apart
 }
 
 func (r *reading) name() string { return r.At }
 
 func (r *reading) same() string {
+	if r.plug >= 0 {
+		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black, " ", r.plug, " off")
+	}
 	if r.Manner == suspect.Amps || r.Manner == suspect.Ohms {
 		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black)
 	}
@@ -28,7 +34,7 @@ func (r *reading) same() string {
 // readings are those that a case asks for on what is drawn: volts at each point that
 // a lead can reach, to the negative post, the drop over each element that is neither a
 // wire nor a load, the current through each load, and with the fuses out ohms over each
-// load and from behind each fuse to the negative post.
+// load and from behind each fuse to the negative post; and those with a plug off.
 func (p *player) readings() {
 	parts := p.parts()
 	add := func(red, black, at int, m suspect.Manner) {
@@ -44,7 +50,7 @@ func (p *player) readings() {
 		if m == suspect.Drop || m == suspect.Amps {
 			over = at
 		}
-		p.options = append(p.options, &reading{c, len(p.options), red, black, over})
+		p.options = append(p.options, &reading{Candidate: c, at: len(p.options), red: red, black: black, over: over, plug: -1})
 	}
 	for n := 1; n < len(p.Points); n++ {
 		best := -1
@@ -74,7 +80,56 @@ func (p *player) readings() {
 			add(r[0], r[1], r[2], suspect.Ohms)
 		}
 	}
+	lamp := func(n int) bool { return !p.Outputs(n) }
+	for n, plug := range p.plugs {
+		off := p.Off(p.setup(), plug)
+		for _, a := range p.PlugOff(&off, plug, lamp) {
+			c := p.Candidate(p.With(p.setup(), plug, a), a.Red, a.Black, plug[0], a.Manner, p.table.Costs[a.Manner], parts)
+			p.options = append(p.options, &reading{Candidate: c, at: len(p.options), red: a.Red, black: a.Black, over: -1, plug: n, apart: a})
+		}
+	}
 }
+
+// pulled are what comes off in one go: each contact, and each load that none is at.
+func (w *drawing) pulled() (out [][]int) {
+	at := map[int]bool{}
+	for k, e := range w.Elements {
+		if e.Kind == circuit.Contact {
+			out = append(out, []int{k})
+			at[e.From], at[e.To] = true, true
+		}
+	}
+	for _, k := range w.loads {
+		if e := w.Elements[k]; !at[e.From] && !at[e.To] {
+			out = append(out, []int{k})
+		}
+	}
+	return out
+}
+
+// near are the plugs that readings are offered at: next to what the judgement thinks
+// likeliest, as a case does it. The baselines unplug nothing, and stay as they are.
+func (p *player) near() []int {
+	if p.strategy != Own {
+		return nil
+	}
+	return p.Near(p.plugs, func(k int) float64 { return p.judge.Probability(suspect.Part{Key: p.Elements[k].Key}) })
+}
+
+// state is how the circuit stands as the judgement is told when the reading is taken.
+func (r *reading) state(p *player) circuit.Setup {
+	setup := p.setup()
+	switch {
+	case r.plug >= 0:
+		return p.With(setup, p.plugs[r.plug], r.apart)
+	case r.Manner == suspect.Ohms:
+		setup, _ = p.Dead(setup)
+	}
+	return setup
+}
+
+// ohms reports whether it is read in ohms.
+func (r *reading) ohms() bool { return r.Manner == suspect.Ohms || r.Manner == suspect.OhmsUnplugged }
 
 // setup is the state of the circuit as the judgement is told.
 func (p *player) setup() circuit.Setup {
@@ -88,8 +143,8 @@ func (p *player) setup() circuit.Setup {
 }
 
 func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
-	t, err := p.read(r.red, r.black, r.over, r.Manner == suspect.Ohms, n)
-	if err != nil && r.Manner == suspect.Ohms {
+	t, err := p.read(r, n)
+	if err != nil && r.ohms() {
 		// What floats at gigohms may not settle to the last digit: no figure, no evidence.
 		p.tells[r.at] = false
 		p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: no figure in ohm", p.Points[r.red], p.Points[r.black]))
@@ -125,7 +180,7 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 		if math.IsInf(t.shown, 1) {
 			v.Shown = circuit.Span{Lo: 1e6, Hi: 1e12}
 		}
-	case r.Manner == suspect.Ohms: // it was live, and stayed a reading in volts
+	case r.ohms(): // it was live, and stayed a reading in volts
 		v.Setup = "live " + v.Setup
 	}
 	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f %s%s", p.Points[r.red], p.Points[r.black], shows, unit, remark(t)))
@@ -143,11 +198,7 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 			out = append(out, o)
 		}
 	}
-	setup := p.setup()
-	if r.Manner == suspect.Ohms {
-		setup, _ = p.Dead(setup)
-	}
-	o := p.Observe(setup, v, p.parts())
+	o := p.Observe(r.state(p), v, p.parts())
 	p.outside(step, r, t, unit, is, o)
 	return append(out, o), nil
 }

@@ -16,8 +16,9 @@ type scenario struct {
 	number  uint64
 	damages []damage
 	blown   []int // fuses that the damage blew
-	asked   bool  // the state in which the concern is there
-	seen    bool  // somebody saw the concern; else it was only told
+	plugs   [][]int
+	asked   bool // the state in which the concern is there
+	seen    bool // somebody saw the concern; else it was only told
 	present float64
 	posts   circuit.Span // as the judgement is told
 	meter   meter
@@ -47,7 +48,7 @@ func stage(s *Settings, number uint64, table *suspect.Table, solve Solver) (*sce
 		}
 		w := draw(d, shape, size)
 		t := build(throw("vehicle"), w, s.Wider, solve)
-		c := &scenario{truth: t, number: number, asked: true, seen: true, present: 1}
+		c := &scenario{truth: t, number: number, plugs: w.pulled(), asked: true, seen: true, present: 1}
 		if last = c.spoiled(s, throw("faults"), table); last != nil {
 			continue
 		}

@@ -3,6 +3,7 @@ package proving
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/circuit/plain"
@@ -19,14 +20,6 @@ func Plain(c *plain.Circuit) ([]float64, error) {
 		return nil, err
 	}
 	return s.Volts, nil
-}
-
-// damage is a fault of an element as it truly is.
-type damage struct {
-	element int
-	mode    suspect.Mode
-	ohms    float64 // added, in the place of its own, or of the short
-	along   float64 // where along the part a short is, from 0 to 1
 }
 
 // stray is a path that nobody drew.
@@ -61,9 +54,17 @@ type state struct {
 	posts   float64
 	out     bool   // the fuses and breakers are
 	probe   *probe // an ohmmeter between two points
+	off     []int  // the elements that are unplugged
+	blown   []int  // fuses that blew before that
+	lamp    *lamp  // a test lamp between two points
 }
 
 type probe struct{ red, black int }
+
+type lamp struct {
+	a, b int
+	ohms float64
+}
 
 // build draws the parameters of the vehicle.
 func build(d dice, w *drawing, wider float64, solve Solver) *truth {
@@ -108,40 +109,6 @@ func build(d dice, w *drawing, wider float64, solve Solver) *truth {
 	return t
 }
 
-// spoil draws what a fault of the element and mode truly is.
-func (t *truth) spoil(d dice, k int, m suspect.Mode) damage {
-	e := &t.Elements[k]
-	x := damage{element: k, mode: m, along: d.Float64()}
-	switch m {
-	case suspect.Open, suspect.NotCommanded, suspect.OutputDead:
-		x.ohms = math.Inf(1)
-		if d.yes(0.3) {
-			x.ohms = d.decades(1e8, 1e10)
-		}
-	case suspect.HighResistance:
-		least := t.LeastHigh(k)
-		x.ohms = d.decades(least, 100*least)
-		if d.yes(0.2) {
-			x.ohms = d.decades(100*least, 1e6*least)
-		}
-		x.ohms = math.Min(x.ohms, 0.9e8)
-	case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
-		x.ohms = d.decades(0.002, 0.08)
-	case suspect.Shorted:
-		x.ohms = d.decades(0.002, math.Max(0.09*e.Ohms.Lo, 0.009))
-	case suspect.DrawsTooMuch:
-		x.ohms = t.built[k].ohms / d.in(1.6, 4)
-	case suspect.Seized:
-		x.ohms = t.built[k].ohms * d.in(0.17, 0.24)
-	case suspect.WrongPart:
-		x.ohms = t.built[k].ohms * d.decades(3, 20)
-		if d.yes(0.5) {
-			x.ohms = t.built[k].ohms / d.decades(3, 20)
-		}
-	}
-	return x
-}
-
 // errUnsettled: the vehicle has no steady state, as when a relay chatters.
 var errUnsettled = errors.New("no steady state")
 
@@ -167,6 +134,9 @@ func (t *truth) rest(s *state, red, black int, lead float64) (*electric, error) 
 	for k := range t.Elements {
 		e := &t.Elements[k]
 		closed[k] = e.Follows < 0 && (!t.control[k] || s.asked)
+	}
+	for _, k := range s.blown {
+		out.blown[k] = true
 	}
 	for range settleRounds {
 		c, own := t.wire(s, closed, standing, out.blown, red, black, lead)
@@ -272,6 +242,17 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		}
 		a, b := e.From, e.To
 		ohms := t.ohms[k]
+		if slices.Contains(s.off, k) {
+			if bad && x.mode == suspect.ShortToGround { // on the half that is chafed, if one is
+				switch {
+				case x.along < 1./3:
+					resistor(a, minus, x.ohms)
+				case x.along > 2./3:
+					resistor(b, minus, x.ohms)
+				}
+			}
+			continue
+		}
 		if !bad {
 			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
 			continue
@@ -313,6 +294,9 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	if lead > 0 {
 		resistor(red, black, lead)
 	}
+	if s.lamp != nil {
+		put(plain.Element{Kind: plain.Lamp, A: s.lamp.a, B: s.lamp.b, Value: s.lamp.ohms, Rated: circuit.LampVolts * t.System, Power: lampPower, Cold: coldLamp})
+	}
 	if s.probe != nil {
 		tip := node()
 		put(plain.Element{Kind: plain.Voltage, A: tip, B: s.probe.black, Value: ohmVolts})
@@ -322,8 +306,12 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	return c, own
 }
 
-// coldLamp is the share of its resistance that a cold filament has.
-const coldLamp = 0.1
+// coldLamp is the share of its resistance that a cold filament has; the resistance of the
+// test lamp's goes as lampPower of the voltage.
+const (
+	coldLamp  = 0.1
+	lampPower = 0.46
+)
 
 // whole puts the element as it is when nothing is wrong with it.
 func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {

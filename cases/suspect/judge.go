@@ -256,7 +256,7 @@ func (j *Judgement) take(n int) {
 			j.takeClasses(e, class, one)
 		}
 	}
-	j.asks = append(j.asks, j.asked(one))
+	j.asks = append(j.asks, j.asked(j.problem.Evidence[n], one))
 }
 
 // takeEach asks for every hypothesis by itself.
@@ -321,8 +321,18 @@ type ask struct {
 	named bool
 }
 
-func (j *Judgement) asked(one singles) ask {
+// leaver is evidence that a fault may bear on by no more than what it left behind.
+type leaver interface {
+	// Left reports whether the fault was cut off when the evidence was taken, so that only
+	// a fuse that it blew before shows it.
+	Left(Fault) bool
+}
+
+func (j *Judgement) asked(e Evidence, one singles) ask {
 	var out ask
+	// What a part that is gone left behind is still there, and something there explains it.
+	left, _ := e.(leaver)
+	gone := func(i int) bool { return left != nil && j.faults[i].Ended && left.Left(j.faults[i]) }
 	n := 0
 	best, notNamed := one.none, one.none
 	for i, l := range one.of {
@@ -331,13 +341,13 @@ func (j *Judgement) asked(one singles) ask {
 		} else {
 			best = max(best, l)
 		}
-		if l-one.none > log3 {
+		if l-one.none > log3 && !gone(i) {
 			n++
 		}
 	}
 	out.faults = make([]int, 0, n)
 	for i, l := range one.of {
-		if l-one.none > log3 {
+		if l-one.none > log3 && !gone(i) {
 			out.faults = append(out.faults, i)
 		}
 	}

@@ -48,10 +48,22 @@ const (
 	Amps
 	// Ohms: ohms between two points that are drawn, what feeds them taken out.
 	Ohms
+	// Unplugged: a voltage on the harness side of something that is unplugged.
+	Unplugged
+	// TestLamp: the same with a filament test lamp on the wire, from there to a post.
+	TestLamp
+	// OhmsUnplugged: ohms with something unplugged, so that nothing lies beside.
+	OhmsUnplugged
 	manners
 )
 
-var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look", "volts", "amps", "ohms"}
+// PlugsOff are the manners for which something is unplugged.
+var PlugsOff = []Manner{Unplugged, TestLamp, OhmsUnplugged}
+
+// PlugOff reports whether something is unplugged for it.
+func (m Manner) PlugOff() bool { return slices.Contains(PlugsOff, m) }
+
+var mannerWords = [manners]string{"any", "function", "bypass", "substitution", "reseat", "bench", "drop", "continuity", "look", "volts", "amps", "ohms", "unplugged", "lamp", "ohms-unplugged"}
 
 func (m Manner) String() string { return mannerWords[m] }
 
@@ -163,6 +175,9 @@ func Default() Table {
 		Costs: map[Manner]Cost{ // minutes, risk: assumed
 			AnyManner: {10, 1}, Function: {5, 0}, Bypass: {10, 3}, Substitution: {25, 5}, Reseat: {5, 4},
 			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0}, Volts: {5, 0.5}, Amps: {6, 0.5}, Ohms: {8, 1},
+			// The plug off and on again counted in; the risk is that it cures what is sought
+			// before it is found, or that a pin is bent.
+			Unplugged: {8, 2}, TestLamp: {9, 3}, OhmsUnplugged: {11, 3},
 		},
 	}
 }

@@ -22,8 +22,14 @@ type nextRow struct {
 	Red    string   `json:"red"`
 	Black  string   `json:"black"`
 	Expect []string `json:"expect"`
-	IfWell string   `json:"if_well"`
-	IfBad  string   `json:"if_bad"`
+	// Unplugged is what is off for it, fuses that are out among them, Loaded the test lamp
+	// that is on.
+	Unplugged []string `json:"unplugged"`
+	Loaded    []string `json:"loaded"`
+	// WriteDown is what of that belongs to the entry, as one types it.
+	WriteDown string `json:"write_down"`
+	IfWell    string `json:"if_well"`
+	IfBad     string `json:"if_bad"`
 	// Fails is how likely it is to show something bad, Bits what it is expected to
 	// tell, Minutes what it costs, risk included.
 	Fails   float64 `json:"fails"`
@@ -48,8 +54,9 @@ func newNext(a *app) *cobra.Command {
 
 The tests that the trade has for the components named, by what they tell for each
 minute, two steps ahead; once one is nearly certain, what shows it by itself; once
-something was mended, what checks it. Nothing is advised on high voltage or airbags
-until they are recorded as made safe. The maker's service information stands above
+something was mended, what checks it. Where that tells more, something is unplugged and a
+test lamp put on the wire; what it says to write down with such a reading belongs to it.
+Nothing is advised on high voltage or airbags until they are recorded as made safe. The maker's service information stands above
 all of it.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runNext(cmd.Context(), a, o, all) },
@@ -79,7 +86,7 @@ func runNext(ctx context.Context, a *app, o *askFlags, all bool) error {
 		rows = append(rows, shapeAdvice(v))
 	}
 	for _, w := range next.Withheld {
-		rows = append(rows, nextRow{Aim: "withheld", Component: w.Component.Name, Do: w.Why, Tools: []string{}, Expect: []string{}})
+		rows = append(rows, nextRow{Aim: "withheld", Component: w.Component.Name, Do: w.Why, Tools: []string{}, Expect: []string{}, Unplugged: []string{}, Loaded: []string{}})
 	}
 	if a.show.Format != "table" {
 		return a.show.Write(rows, nil)
@@ -168,6 +175,7 @@ func shapeAdvice(v cases.Advice) nextRow {
 		Red: v.Red, Black: v.Black, Expect: expect, Aim: v.Aim.String(), Manner: v.Manner.String(), Component: v.Component.Name, Do: v.Do, IfWell: v.IfWell, IfBad: v.IfBad,
 		Fails: round(v.Fails), Bits: round(v.Bits), Minutes: v.Minutes, Now: round(v.NowBad), AfterWell: round(v.AfterWell), AfterBad: round(v.AfterBad),
 		Tools: append([]string{}, v.Tools...), Caution: v.Caution,
+		Unplugged: append([]string{}, v.Records.GetConditions().GetUnplugged()...), Loaded: append([]string{}, v.Records.GetConditions().GetLoaded()...), WriteDown: v.WriteDown(),
 	}
 }
 
@@ -184,6 +192,9 @@ func adviceWords(r nextRow) []string {
 	var out []string
 	if len(r.Expect) > 0 {
 		out = append(out, "To expect: "+strings.Join(r.Expect, "; ")+".")
+	}
+	if r.WriteDown != "" {
+		out = append(out, r.WriteDown)
 	}
 	if r.IfWell != "" {
 		out = append(out, then("Well", r.IfWell, r.AfterWell), then("Bad", r.IfBad, r.AfterBad))

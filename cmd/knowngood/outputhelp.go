@@ -36,8 +36,8 @@ suspects --circuit  seq, reading, unit, low, high (foretold with nothing wrong),
            leaves (list), doubt
 suspects --table  one object: the table of priors, shares and costs in force
 next       aim ('to check', 'to prove', 'to find', 'withheld'), manner, component, do,
-           red, black (leads), expect (list), if_well, if_bad, fails, bits, minutes, now, after_well, after_bad, tools
-           (list), caution
+           red, black (leads), expect (list), unplugged, loaded (lists), write_down, if_well, if_bad, fails, bits,
+           minutes, now, after_well, after_bad, tools (list), caution
 watch      case, then as timeline, then cursor: resume behind this line; empty when
            only a later line has one
 review     rule, severity ('look now', 'look', 'note'), entries (list of seq), about
