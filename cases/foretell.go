@@ -159,6 +159,9 @@ func (j *Judged) taken(d *Drawn) map[read]bool {
 			}
 			changed = r.Drawn.changed(s)
 		}
+		if r.Quantity != circuit.Ohms {
+			changed += r.Drawn.asked(says)
+		}
 		red, black := r.Drawn.Points[r.Red[0]], 0
 		if r.Black[0] < len(r.Drawn.Points) {
 			black = r.Black[0]
@@ -257,31 +260,33 @@ func badWords(m suspect.Mode) string {
 	return "is " + m.String()
 }
 
+// asItWorks is how most readings are taken.
+const asItWorks = "with everything plugged in and the circuit asked to work, as when the concern is there"
+
 // adviseReading words a reading, with what it would show under each of the leading
 // explanations.
 func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 	part := j.meantNow(f.comp)
 	a := Advice{Component: f.comp, Manner: f.manner, Aim: aim, Red: f.red, Black: f.black, NowBad: j.judgement.Probability(part)}
-	how := "with everything plugged in and the circuit asked to work, as when the concern is there"
 	unit := "V"
 	switch f.manner {
 	case suspect.Amps:
 		unit = "A"
-		a.Do = fmt.Sprintf("Read the current through %s with a clamp, %s", f.comp.Name, how)
+		a.Do = fmt.Sprintf("Read the current through %s with a clamp, %s", f.comp.Name, asItWorks)
 		a.Red, a.Black, a.Tools = "", "", []string{"current clamp"}
 	case suspect.Ohms:
 		unit = "Ω"
 		a.Do = fmt.Sprintf("Take out %s and make sure that nothing is live; then read ohms: red lead at %s, black lead at %s, the rest plugged in and the switches as when the concern is there", j.fuseWords(f.drawn), f.red, f.black)
 		a.Tools = []string{"meter"}
 	case suspect.Drop:
-		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, how)
+		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, asItWorks)
 		a.Tools = []string{"meter", "current clamp"}
 	case suspect.Unplugged, suspect.TestLamp, suspect.OhmsUnplugged:
 		unit = j.wordUnplugged(&a, f)
 		a.Records = f.says
 	default:
-		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, how)
-		a.Tools = []string{"meter"}
+		a.Do = fmt.Sprintf("Read volts: red lead at %s, black lead at %s, %s", f.red, f.black, j.askedWords(f))
+		a.Tools, a.Records = []string{"meter"}, f.says
 	}
 	a.Caution = caution(f.comp, f.manner, j.hazard(f.comp))
 	if j.delicate(f.drawn) {

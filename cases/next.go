@@ -21,10 +21,12 @@ const (
 	ToCheck
 	// ToProveCause shows that the concern comes from what is shown to be bad.
 	ToProveCause
+	// ToClear shows what else is good.
+	ToClear
 )
 
 func (a Aim) String() string {
-	return [...]string{"to find", "to prove", "to check", "to prove the cause"}[a]
+	return [...]string{"to find", "to prove", "to check", "to prove the cause", "to show what else is good"}[a]
 }
 
 // Advice is a test to do next.
@@ -126,6 +128,7 @@ func (j *Judged) Next() Next {
 	}
 	out.Advice = append(out.Advice, j.toProve(trials, readings)...)
 	out.Advice = append(out.Advice, found...)
+	out.Advice = append(out.Advice, j.toClear(readings)...)
 	return out
 }
 

@@ -223,10 +223,17 @@ func postWords(point string) string {
 // shown, as one types it; empty where everything was plugged in.
 func (a Advice) WriteDown() string {
 	c := a.Records.GetConditions()
-	if len(c.GetUnplugged()) == 0 {
+	var with []string
+	if len(c.GetUnplugged()) > 0 {
+		with = append(with, strings.Join(c.GetUnplugged(), " and ")+" unplugged")
+	}
+	if c.GetCommanded() == eventv1.Command_COMMAND_OFF {
+		with = append(with, "switched off")
+	}
+	if len(with) == 0 {
 		return ""
 	}
-	out := "Write down with it: " + strings.Join(c.GetUnplugged(), " and ") + " unplugged"
+	out := "Write down with it: " + strings.Join(with, ", ")
 	for _, l := range c.GetLoaded() {
 		out += fmt.Sprintf(", loaded with %q", l)
 	}

@@ -10,6 +10,7 @@ import (
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/suspect"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 const (
@@ -29,7 +30,11 @@ reading value="12.4 V" red="tail.C1-2 in" black="batt-" conditions.key=on condit
 func line(a cases.Advice, value string) string {
 	r := a.Records
 	c := r.GetConditions()
-	out := fmt.Sprintf("reading value=%q red=%q black=%q conditions.key=on conditions.commanded=on concern=present", value, r.GetRed(), r.GetBlack())
+	asked := "on"
+	if c.GetCommanded() == eventv1.Command_COMMAND_OFF {
+		asked = "off"
+	}
+	out := fmt.Sprintf("reading value=%q red=%q black=%q conditions.key=on conditions.commanded=%s concern=present", value, r.GetRed(), r.GetBlack(), asked)
 	for _, u := range c.GetUnplugged() {
 		out += fmt.Sprintf(" conditions.unplugged=%q", u)
 	}

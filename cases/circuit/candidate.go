@@ -28,6 +28,8 @@ type Candidate struct {
 	// Minutes it costs, risk included, when the meter is not in hand.
 	Minutes float64
 	ends    []float64
+	would   map[[3]int]float64 // how far what it would show as things stand is off
+	shown   float64
 }
 
 // Candidate makes a reading that could be taken in the state; at is the element that it
@@ -161,41 +163,24 @@ func (f *Candidate) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 	return out
 }
 
-// Tells implements suspect.Telling: as far as draws show it.
+// Tells implements suspect.Telling.
 func (f *Candidate) Tells(less, with suspect.Hypothesis) bool {
 	o := f.Observation
 	a, _ := o.key(less)
 	b, _ := o.key(with)
-	if added := b[len(less)]; added < firstEffect || wildShare(b) > 0 {
+	if b[len(less)] < firstEffect || wildShare(b) > 0 {
 		return false
 	}
 	const usual = suspect.Fine / 4 // of the sizes of what is known to be wrong
-	at, n := [2]uint8{usual, usual}, min(len(less), 1)
-	was := o.spot(a, o.inPlace(a), at)
-	faults := o.inPlace(b)
-	for _, size := range [...]uint8{0, suspect.Fine} {
-		if size > 0 && !faults[len(faults)-1].varies() {
-			break
-		}
-		at[n] = size
-		is := o.spot(b, faults, at)
-		if !o.apartFor(&was, &is) {
-			return false
-		}
-	}
-	return true
-}
-
-// apartFor reports whether a reading that shows the one contradicts the other.
-func (o *Observation) apartFor(was, is *cell) bool {
-	if was.floats || is.floats {
+	was := o.spot(a, o.inPlace(a), [2]uint8{usual, usual})
+	if was.floats {
 		return false
 	}
-	v, w := was.seen[len(was.seen)/2], is.seen[len(is.seen)/2]
-	doubt := 4*o.Sigma + o.slack(v) + o.slack(w) + was.worn + is.worn
-	if o.Quantity == Ohms {
-		v, w = logOhms(Exactly(v)).Lo, logOhms(Exactly(w)).Lo
-		doubt = 0.3
+	v := was.seen[len(was.seen)/2]
+	if f.would == nil || f.shown != v {
+		f.would, f.shown = map[[3]int]float64{}, v
 	}
-	return math.Abs(v-w) > doubt
+	would := *o
+	would.Shown, would.memo = Exactly(v), f.would
+	return would.Outside(b) >= 3.5
 }

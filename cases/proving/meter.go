@@ -29,6 +29,8 @@ const (
 	clampMost   = 0.02 // of the current
 	clampOff    = 0.02 // amperes
 	postsWander = 0.02 // volts, from reading to reading
+	// What a jumper has with its clips.
+	jumperLeast, jumperMost = 0.01, 0.05 // ohms
 	// What a filament test lamp has, fully lit, by 12 V.
 	lampLeast, lampMost = 20, 65 // ohms
 )
@@ -98,17 +100,24 @@ func (c *scenario) read(r *reading, n int) (taken, error) {
 	if r.plug >= 0 {
 		purpose = fmt.Sprint(r.Manner, " ", purpose, " ", r.plug, " off")
 	}
+	if r.turned || r.dead || r.jumper >= 0 {
+		purpose = fmt.Sprint(purpose, " turned ", r.turned, " dead ", r.dead, " jumper ", r.jumper)
+	}
 	d := throw(c.meter.seed, c.number, purpose)
 	out := taken{present: d.yes(c.present)}
-	s := &state{asked: c.asked, out: r.Manner == suspect.Ohms || r.apart.Dead, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
+	s := &state{asked: c.asked != r.turned, out: r.Manner == suspect.Ohms || r.apart.Dead || r.dead, posts: c.truth.posts + d.within(postsWander/2, postsWander)*c.System/12}
 	if out.present {
 		s.damages = c.damages
 	}
 	if r.plug >= 0 {
 		s.off = c.plugs[r.plug]
-		if out.present {
-			s.blown = c.blown
-		}
+	}
+	if (r.plug >= 0 || r.turned) && out.present {
+		s.blown = c.blown
+	}
+	if r.jumper >= 0 {
+		e := &c.Elements[r.jumper]
+		s.jumper = &lamp{e.From, e.To, throw(c.meter.seed, c.number, "jumper").decades(jumperLeast, jumperMost)}
 	}
 	if r.Manner == suspect.TestLamp {
 		s.lamp = &lamp{red, r.apart.Lamp, c.meter.lamp}

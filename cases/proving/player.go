@@ -164,6 +164,9 @@ func (p *player) run() error {
 			p.calibrate()
 			if stopped = p.stops(); stopped {
 				p.rec.Proven, p.rec.Tests = proven, step
+				if p.strategy == Own && step < OnTo && p.settings.Evidence != Tests {
+					p.clearings()
+				}
 			}
 		}
 		if step == OnTo && p.strategy == Own {

@@ -17,6 +17,11 @@ type reading struct {
 	// plug is the number of the plug that is off, -1: none; apart how it is read then.
 	plug  int
 	apart circuit.Apart
+	// turned: with the circuit asked the other way round than when the concern is there; dead:
+	// with the fuses out.
+	// jumper is the element that one lies over, -1: none.
+	turned, dead bool
+	jumper       int
 }
 
 func (r *reading) name() string { return r.At }
@@ -25,10 +30,20 @@ func (r *reading) same() string {
 	if r.plug >= 0 {
 		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black, " ", r.plug, " off")
 	}
-	if r.Manner == suspect.Amps || r.Manner == suspect.Ohms {
-		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black)
+	how := ""
+	if r.turned {
+		how += " turned"
 	}
-	return fmt.Sprint("read ", r.red, " ", r.black)
+	if r.dead {
+		how += " dead"
+	}
+	if r.jumper >= 0 {
+		how += fmt.Sprint(" jumper ", r.jumper)
+	}
+	if r.Manner == suspect.Amps || r.Manner == suspect.Ohms {
+		return fmt.Sprint(r.Manner, " ", r.red, " ", r.black, how)
+	}
+	return fmt.Sprint("read ", r.red, " ", r.black, how)
 }
 
 // readings are those that a case asks for on what is drawn: volts at each point that
@@ -38,20 +53,41 @@ func (r *reading) same() string {
 func (p *player) readings() {
 	parts := p.parts()
 	add := func(red, black, at int, m suspect.Manner) {
-		if red == black {
-			return
-		}
-		setup := p.setup()
-		if m == suspect.Ohms {
-			setup, _ = p.Dead(setup)
-		}
-		c := p.Candidate(setup, red, black, at, m, p.table.Costs[m], parts)
-		over := -1
-		if m == suspect.Drop || m == suspect.Amps {
-			over = at
-		}
-		p.options = append(p.options, &reading{Candidate: c, at: len(p.options), red: red, black: black, over: over, plug: -1})
+		p.offer(&reading{red: red, black: black, over: -1, plug: -1, jumper: -1}, m, at)
 	}
+	p.points(func(n, at int) { add(n, minus, at, suspect.Volts) })
+	p.elements(add)
+	if dead, ok := p.Dead(p.setup(p.asked)); ok {
+		for _, r := range p.Resistances(&dead) {
+			add(r[0], r[1], r[2], suspect.Ohms)
+		}
+	}
+	lamp := func(n int) bool { return !p.Outputs(n) }
+	for n, plug := range p.plugs {
+		off := p.Off(p.setup(p.asked), plug)
+		for _, a := range p.PlugOff(&off, plug, lamp) {
+			c := p.Candidate(p.With(p.setup(p.asked), plug, a), a.Red, a.Black, plug[0], a.Manner, p.table.Costs[a.Manner], parts)
+			p.options = append(p.options, &reading{Candidate: c, at: len(p.options), red: a.Red, black: a.Black, over: -1, plug: n, apart: a, jumper: -1})
+		}
+	}
+}
+
+// offer makes an option of the reading.
+func (p *player) offer(r *reading, m suspect.Manner, at int) {
+	if r.red == r.black {
+		return
+	}
+	if m == suspect.Drop || m == suspect.Amps {
+		r.over = at
+	}
+	r.Candidate = &circuit.Candidate{Manner: m}
+	r.Candidate = p.Candidate(r.state(p), r.red, r.black, at, m, p.table.Costs[m], p.parts())
+	r.at = len(p.options)
+	p.options = append(p.options, r)
+}
+
+// points calls f with each point that a lead can reach, and the element that it is at.
+func (p *player) points(f func(n, at int)) {
 	for n := 1; n < len(p.Points); n++ {
 		best := -1
 		for k, e := range p.Elements {
@@ -60,34 +96,55 @@ func (p *player) readings() {
 			}
 		}
 		if best >= 0 {
-			add(n, minus, best, suspect.Volts)
-			if n > plus {
-				add(plus, n, best, suspect.Volts)
-			}
+			f(n, best)
 		}
 	}
+}
+
+// elements calls f with the drop over each element that is neither a wire nor a load, and
+// the current through each load.
+func (p *player) elements(f func(red, black, at int, m suspect.Manner)) {
 	for k, e := range p.Elements {
 		switch {
 		case e.Kind == circuit.Wiring || e.Kind == circuit.Diode:
 		case e.Kind < circuit.Load:
-			add(e.From, e.To, k, suspect.Drop)
+			f(e.From, e.To, k, suspect.Drop)
 		default:
-			add(e.From, e.To, k, suspect.Amps)
+			f(e.From, e.To, k, suspect.Amps)
 		}
 	}
-	if dead, ok := p.Dead(p.setup()); ok {
-		for _, r := range p.Resistances(&dead) {
-			add(r[0], r[1], r[2], suspect.Ohms)
+}
+
+// clearings are the readings that are taken once something is found, to prove the rest
+// good: what the feed side drops from the positive post to each point, with a jumper over
+// what was found where one can be, and volts with the circuit asked the other way round.
+func (p *player) clearings() {
+	jumper := -1
+	likeliest := p.judge.Suspects()[0].Part
+	for k := range p.Elements {
+		if e := &p.Elements[k]; e.Key == likeliest.Key && e.Kind < circuit.Load && e.From != e.To {
+			jumper = k
 		}
 	}
-	lamp := func(n int) bool { return !p.Outputs(n) }
-	for n, plug := range p.plugs {
-		off := p.Off(p.setup(), plug)
-		for _, a := range p.PlugOff(&off, plug, lamp) {
-			c := p.Candidate(p.With(p.setup(), plug, a), a.Red, a.Black, plug[0], a.Manner, p.table.Costs[a.Manner], parts)
-			p.options = append(p.options, &reading{Candidate: c, at: len(p.options), red: a.Red, black: a.Black, over: -1, plug: n, apart: a})
-		}
+	add := func(red, black, at int, m suspect.Manner, turned bool, jumper int) {
+		p.offer(&reading{red: red, black: black, over: -1, plug: -1, turned: turned, jumper: jumper}, m, at)
 	}
+	_, fused := p.Dead(p.setup(true))
+	p.points(func(n, at int) {
+		add(n, minus, at, suspect.Volts, true, -1)
+		if fused {
+			p.offer(&reading{red: n, black: minus, over: -1, plug: -1, dead: true, turned: !p.asked, jumper: -1}, suspect.Volts, at)
+		}
+		add(plus, n, at, suspect.Volts, !p.asked, jumper)
+		if jumper >= 0 {
+			add(n, minus, at, suspect.Volts, !p.asked, jumper)
+		}
+	})
+	if jumper >= 0 || !p.asked {
+		p.elements(func(red, black, at int, m suspect.Manner) { add(red, black, at, m, !p.asked, jumper) })
+	}
+	p.times = append(p.times, make([]int, len(p.options)-len(p.times))...)
+	p.tells = append(p.tells, make([]bool, len(p.options)-len(p.tells))...)
 }
 
 // pulled are what comes off in one go: each contact, and each load that none is at.
@@ -118,12 +175,16 @@ func (p *player) near() []int {
 
 // state is how the circuit stands as the judgement is told when the reading is taken.
 func (r *reading) state(p *player) circuit.Setup {
-	setup := p.setup()
+	setup := p.setup(p.asked != r.turned)
 	switch {
 	case r.plug >= 0:
 		return p.With(setup, p.plugs[r.plug], r.apart)
-	case r.Manner == suspect.Ohms:
+	case r.Manner == suspect.Ohms || r.dead:
 		setup, _ = p.Dead(setup)
+	}
+	if r.jumper >= 0 {
+		e := &p.Elements[r.jumper]
+		setup.Bridges = append(setup.Bridges, circuit.Bridge{A: e.From, B: e.To, Ohms: circuit.Span{Lo: 0, Hi: 2 * jumperMost}})
 	}
 	return setup
 }
@@ -132,10 +193,10 @@ func (r *reading) state(p *player) circuit.Setup {
 func (r *reading) ohms() bool { return r.Manner == suspect.Ohms || r.Manner == suspect.OhmsUnplugged }
 
 // setup is the state of the circuit as the judgement is told.
-func (p *player) setup() circuit.Setup {
+func (p *player) setup(asked bool) circuit.Setup {
 	s := circuit.Setup{Posts: p.posts, Position: make([]circuit.Position, len(p.Elements))}
 	for k := range p.Elements {
-		if (p.control[k] || p.Elements[k].Follows >= 0) && !p.asked {
+		if (p.control[k] || p.Elements[k].Follows >= 0) && !asked {
 			s.Position[k] = circuit.Open
 		}
 	}
@@ -189,11 +250,11 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 		amps := math.Abs(t.amps)
 		off := 0.03 + 0.04*amps
 		v.Through = circuit.Span{Lo: max(amps-off, 0), Hi: amps + off}
-		if k, ok := p.Only(p.setup(), v.Red, v.Black); ok {
+		if k, ok := p.Only(r.state(p), v.Red, v.Black); ok {
 			flows := v
 			flows.Quantity, flows.Along, flows.Lead, flows.Through = circuit.Amps, k, circuit.Span{}, circuit.Span{}
 			flows.Shown, flows.Sigma = circuit.Exactly(amps), 0.05+0.04*amps
-			o := p.Observe(p.setup(), flows, p.parts())
+			o := p.Observe(r.state(p), flows, p.parts())
 			p.outside(step, r, t, "A", math.Abs(t.realAmps), o)
 			out = append(out, o)
 		}

@@ -57,6 +57,7 @@ type state struct {
 	off     []int  // the elements that are unplugged
 	blown   []int  // fuses that blew before that
 	lamp    *lamp  // a test lamp between two points
+	jumper  *lamp  // a wire between two points
 }
 
 type probe struct{ red, black int }
@@ -290,6 +291,9 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	}
 	if t.stray != nil {
 		resistor(t.stray.a, t.stray.b, t.stray.ohms)
+	}
+	if s.jumper != nil {
+		resistor(s.jumper.a, s.jumper.b, s.jumper.ohms)
 	}
 	if lead > 0 {
 		resistor(red, black, lead)

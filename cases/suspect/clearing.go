@@ -17,7 +17,8 @@ type Telling interface {
 // Clearing ranks the candidates by how many faults each is expected to rule out for
 // each minute, once it is known what is wrong: beside that, since what is wrong there may
 // hide what else is. A fault is counted as often as it wants evidence of another set-up
-// to be proven not to be there (Proofs). Candidates that rule out nothing are left out.
+// to be proven not to be there (Proofs), and once more for each other that cannot be
+// proven before it is. Candidates that rule out nothing are left out.
 func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 	r := j.ruler()
 	best := j.masses().best
@@ -25,17 +26,14 @@ func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 	if len(best) > 2 {
 		return nil
 	}
-	type open struct {
-		with  Hypothesis
-		wants float64
-	}
-	var wanted []open
+	wants := make([]float64, len(j.faults))
 	for i, f := range j.faults {
 		if j.outside(i) || slices.ContainsFunc(less, func(b Fault) bool { return b.Part == f.Part }) {
 			continue
 		}
-		if n := r.against(i, best); n < 2 {
-			wanted = append(wanted, open{append(slices.Clip(slices.Clone(less)), f), float64(2 - n)})
+		wants[i] += 1 - float64(r.against(i, best))/2
+		if entries, mask := r.proof(i); entries == nil && mask >= 0 {
+			wants[mask]++
 		}
 	}
 	var out []Ranked
@@ -45,9 +43,9 @@ func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 			continue
 		}
 		rank := Ranked{Candidate: c, Cost: c.Cost(from)}
-		for _, o := range wanted {
-			if t.Tells(less, o.with) {
-				rank.Gain += o.wants / 2
+		for i, f := range j.faults {
+			if wants[i] > 0 && !slices.ContainsFunc(less, func(b Fault) bool { return b.Part == f.Part }) && t.Tells(less, append(slices.Clip(less), f)) {
+				rank.Gain += wants[i]
 			}
 		}
 		if rank.Rate = rank.Gain / rank.Cost; rank.Gain > 0 {

@@ -37,7 +37,7 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 		if f.Part == NotNamed || f.Part == NotAsDrawn {
 			continue
 		}
-		if entries := r.proof(i); entries != nil {
+		if entries, _ := r.proof(i); entries != nil {
 			proven[i] = true
 			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries})
 		}
@@ -152,9 +152,9 @@ func (r *ruler) contradicts(e, i, k int) bool {
 	return *at == 2
 }
 
-// proof returns the ids of the evidence that rules the fault out, nil when it is
-// not.
-func (r *ruler) proof(i int) []string {
+// proof returns the ids of the evidence that rules the fault out. Where it is not ruled
+// out, and only because another may be there too, mask is the other; else -1.
+func (r *ruler) proof(i int) (entries []string, mask int) {
 	var against []int
 	for e := range r.problem.Evidence {
 		if r.counts[e] && r.contradicts(e, i, -1) {
@@ -162,13 +162,13 @@ func (r *ruler) proof(i int) []string {
 		}
 	}
 	if !r.setups(against, func(int) bool { return true }) {
-		return nil
+		return nil, -1
 	}
 	for n, k := range r.likely {
 		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
 			copy(r.likely[1:], r.likely[:n]) // it may well stand against the next one too
 			r.likely[0] = k
-			return nil
+			return nil, k
 		}
 	}
 	for _, pair := range r.leading {
@@ -179,7 +179,7 @@ func (r *ruler) proof(i int) []string {
 			}
 		}
 		if len(h) == 3 && !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
-			return nil
+			return nil, -1
 		}
 	}
 	for _, w := range r.wide {
@@ -188,15 +188,14 @@ func (r *ruler) proof(i int) []string {
 		}
 		h := r.hypothesis(w)
 		if !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
-			return nil
+			return nil, -1
 		}
 	}
-	var entries []string
 	for _, e := range against {
 		id, _ := r.problem.Evidence[e].Source()
 		entries = append(entries, id)
 	}
-	return entries
+	return entries, -1
 }
 
 // setups reports whether the evidence that is meant is of two set-ups at least: two
