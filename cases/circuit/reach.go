@@ -236,7 +236,9 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 		out := m.ohms(y, red, black).Plus(leads)
 		if x.bounds && o.feeds(x.faults) {
-			out = out.with(Span{-fedOhms, fedOhms})
+			x.lead = Bridge{A: red, B: black, Ohms: Exactly(senderOhms)}
+			y, _ = m.settled(x)
+			out = disturbed(out, m.bound(y, red, black, posts, nil))
 		}
 		return out
 	}
@@ -260,22 +262,6 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 	}
 	return v
-}
-
-// fedOhms is how far off an ohmmeter may be that somebody believed, in ohms: a few
-// hundredths of a volt that something feeds between its leads, through the half a kilohm
-// that it measures with (assumed).
-const fedOhms = 300
-
-// feeds reports whether a fault feeds the circuit though what should feed it is out: past
-// the fuses, or by a contact that should be open.
-func (o *Observation) feeds(faults []done) bool {
-	for _, f := range faults {
-		if (f.does == toPlus || f.does == stuck) && !o.setup.Off {
-			return true
-		}
-	}
-	return false
 }
 
 // farOut is by how many standard deviations bounds that are quick to work out must

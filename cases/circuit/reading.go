@@ -216,61 +216,6 @@ func (o *Observation) doneOf(key [3]int) []done {
 	return out
 }
 
-// leadsOhms are those of an ohmmeter's leads and tips, read together with what lies
-// between them; nothing where somebody took them off (common practice: a tenth to three
-// tenths, with dirty tips more). leadsMostly is between the two.
-var leadsOhms = Span{0, 0.5}
-
-const leadsMostly = 0.1
-
-// ohms is what an ohmmeter makes of what lies between two nodes. No resistance
-// anywhere can grow without it growing or staying (J. W. Strutt, Lord Rayleigh, 1871), so
-// its ends are those of all the others.
-func (m *model) ohms(x *assumed, a, b int) Span {
-	if a == b {
-		return Span{}
-	}
-	w := m.mesh(x, m.lay(x))
-	most := w.all(func(g Span) float64 { return g.Hi })
-	least := w.all(func(g Span) float64 { return g.Lo })
-	most.keep(a, b)
-	least.keep(a, b)
-	return Span{most.ohms(a, b).Lo, least.ohms(a, b).Hi}
-}
-
-// all is the network with one value of each span.
-func (w *network) all(value func(Span) float64) *network {
-	out := newNetwork(w.n)
-	for i := range w.n {
-		for j := range i {
-			out.join(i, j, Exactly(value(w.g[i*w.n+j])))
-		}
-	}
-	return out
-}
-
-// ohms between two nodes of a network that keep has reduced, with nothing feeding
-// it. The posts are nodes like others then.
-func (w *network) ohms(a, b int) Span {
-	if a == b {
-		return Span{}
-	}
-	for _, k := range []int{plus, minus} {
-		if k != a && k != b {
-			w.remove(k)
-		}
-	}
-	g := w.between(a, b)
-	out := Span{math.Inf(1), math.Inf(1)}
-	if g.Hi > 0 {
-		out.Lo = 1 / g.Hi
-	}
-	if g.Lo > 0 {
-		out.Hi = 1 / g.Lo
-	}
-	return out
-}
-
 // between is the resistance from one node to another where what flows into the one
 // flows out of the other: stretches one behind the other with nothing else joined.
 // flows says that current is sure to: then no fuse of them is blown.

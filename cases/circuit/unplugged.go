@@ -7,9 +7,9 @@ import (
 	"knowngood.example/cases/suspect"
 )
 
-// Replugging is what unplugging and putting back takes of a reading, in minutes: it is
-// saved where the plug is off already. Assumed.
-const Replugging = 4
+// Replugging is what unplugging and putting back takes of a reading, in minutes, risk
+// included: it is saved where the plug is off already. Assumed.
+const Replugging = 7
 
 // TestLamp is the resistance of a filament test lamp, and what it mostly has while it is
 // lit: 15 to 70 ohm hot, a tenth of that cold; a quarter of an ampere (common practice, by

@@ -175,9 +175,9 @@ func Default() Table {
 		Costs: map[Manner]Cost{ // minutes, risk: assumed
 			AnyManner: {10, 1}, Function: {5, 0}, Bypass: {10, 3}, Substitution: {25, 5}, Reseat: {5, 4},
 			Bench: {30, 3}, Drop: {8, 1}, Continuity: {8, 2}, Look: {5, 0}, Volts: {5, 0.5}, Amps: {6, 0.5}, Ohms: {8, 1},
-			// The plug off and on again counted in; the risk is that it cures what is sought
-			// before it is found, or that a pin is bent.
-			Unplugged: {8, 2}, TestLamp: {9, 3}, OhmsUnplugged: {11, 3},
+			// The plug off and on again counted in, as for Reseat: the risk is that it cures
+			// what is sought before it is found, or that a pin is bent.
+			Unplugged: {8, 4}, TestLamp: {9, 4.5}, OhmsUnplugged: {11, 5},
 		},
 	}
 }

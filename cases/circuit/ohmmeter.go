@@ -1,0 +1,92 @@
+package circuit
+
+import "math"
+
+// leadsOhms are those of an ohmmeter's leads and tips, read together with what lies
+// between them; nothing where somebody took them off (common practice: a tenth to three
+// tenths, with dirty tips more). leadsMostly is between the two.
+var leadsOhms = Span{0, 0.5}
+
+const leadsMostly = 0.1
+
+// ohms is what an ohmmeter makes of what lies between two nodes. No resistance
+// anywhere can grow without it growing or staying (J. W. Strutt, Lord Rayleigh, 1871), so
+// its ends are those of all the others.
+func (m *model) ohms(x *assumed, a, b int) Span {
+	if a == b {
+		return Span{}
+	}
+	w := m.mesh(x, m.lay(x))
+	most := w.all(func(g Span) float64 { return g.Hi })
+	least := w.all(func(g Span) float64 { return g.Lo })
+	most.keep(a, b)
+	least.keep(a, b)
+	return Span{most.ohms(a, b).Lo, least.ohms(a, b).Hi}
+}
+
+// all is the network with one value of each span.
+func (w *network) all(value func(Span) float64) *network {
+	out := newNetwork(w.n)
+	for i := range w.n {
+		for j := range i {
+			out.join(i, j, Exactly(value(w.g[i*w.n+j])))
+		}
+	}
+	return out
+}
+
+// ohms between two nodes of a network that keep has reduced, with nothing feeding
+// it. The posts are nodes like others then.
+func (w *network) ohms(a, b int) Span {
+	if a == b {
+		return Span{}
+	}
+	for _, k := range []int{plus, minus} {
+		if k != a && k != b {
+			w.remove(k)
+		}
+	}
+	g := w.between(a, b)
+	out := Span{math.Inf(1), math.Inf(1)}
+	if g.Hi > 0 {
+		out.Lo = 1 / g.Hi
+	}
+	if g.Lo > 0 {
+		out.Hi = 1 / g.Lo
+	}
+	return out
+}
+
+// An ohmmeter sends by a few tenths of a volt, through so many ohms; where more than
+// liveOhms volts are found before it is put on, nobody reads ohms (assumed, common
+// practice).
+const (
+	senderVolts, senderOhms = 0.2, 500
+	liveOhms                = 0.05
+)
+
+// disturbed is what an ohmmeter makes of ohms over which something else puts a voltage,
+// given as it is with the meter's own resistance on it. Where that is sure to be found
+// before, nothing is made of it.
+func disturbed(ohms, volts Span) Span {
+	open := volts.Times(1 + math.Min(ohms.Hi, 1e12)/senderOhms) // without the meter
+	if open.Lo > liveOhms || open.Hi < -liveOhms {
+		return ohms
+	}
+	at := func(ohms, v float64) float64 {
+		v = math.Max(-liveOhms, math.Min(v, liveOhms))
+		return (senderOhms*v + senderVolts*ohms) / (senderVolts - v)
+	}
+	return Span{at(ohms.Lo, math.Min(open.Lo, 0)), at(ohms.Hi, math.Max(open.Hi, 0))}
+}
+
+// feeds reports whether a fault feeds the circuit though what should feed it is out: past
+// the fuses, or by a contact that should be open.
+func (o *Observation) feeds(faults []done) bool {
+	for _, f := range faults {
+		if (f.does == toPlus || f.does == stuck) && !o.setup.Off {
+			return true
+		}
+	}
+	return false
+}
