@@ -120,8 +120,8 @@
 // the concern; with the fuses out, ohms over each load and from behind each fuse to the
 // negative post; and with own, at the plugs next to what is likeliest, those with a plug
 // off that Circuit.PlugOff and Near offer, a test lamp nowhere that wire joins to a module's
-// output. A plug is a contact, or a load that none is at. None twice, but for those taken only while the concern was absent, up
-// to three times.
+// output. A plug is a contact, or a load that none is at. None twice, but for those taken
+// only while the concern was absent, up to three times.
 //
 //   - own: the first of Judgement.Next.
 //   - half: of each suspect of 0.0001 and more, the named ones, the likeliest mode; a
@@ -133,8 +133,11 @@
 //
 // It stops when a part, or that nothing is wrong, is probable to 0.95; at Cap; or when
 // nothing tells any more. It is not told how many faults there are. With own it
-// then goes on to OnTo readings, by what tells most or else any, so that proofs can be
-// counted; nothing but proofs is counted of those.
+// then goes on to OnTo readings, by what proves most (Judgement.Clearing), tells most, or
+// else any, so that proofs can be counted; nothing but proofs is counted of those. To
+// choose from are then also, at each point, the drop from the positive post, and volts with
+// the circuit asked the other way round and with the fuses out; and, where what was found
+// is no load, volts, drops and currents with a jumper of 10 to 50 milliohm over it.
 //
 // # Figures
 //
