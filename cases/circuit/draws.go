@@ -133,7 +133,7 @@ func (o *Observation) grid(faults []placed, of int) []cell {
 	var fill func(top, left, bottom, right int)
 	fill = func(top, left, bottom, right int) {
 		first, a, b, c := at(top, left), at(top, right), at(bottom, left), at(bottom, right)
-		if (steady || bottom-top < rows-1 || right-left < cols-1) && o.alike(first, a) && o.alike(first, b) && o.alike(first, c) {
+		if (steady || bottom-top < rows-1 || right-left < cols-1) && o.alike(first, a, roughly) && o.alike(first, b, roughly) && o.alike(first, c, roughly) {
 			for i := top; i <= bottom; i++ {
 				for j := left; j <= right; j++ {
 					if c := &out[i*cols+j]; c.seen == nil {
@@ -169,8 +169,16 @@ func steady(faults []placed) bool {
 	return true
 }
 
-// alike reports whether two cells are the same but for what no meter tells.
-func (o *Observation) alike(a, b *cell) bool {
+// How far apart two cells may be to be the same, by the meter's standard deviation: to
+// what no meter tells, and where nothing more is asked than which figures come about how
+// often.
+const (
+	exactly = 1. / 20
+	roughly = 1. / 2
+)
+
+// alike reports whether two cells are the same but for so much.
+func (o *Observation) alike(a, b *cell, but float64) bool {
 	if len(a.seen) != len(b.seen) || a.floats != b.floats {
 		return false
 	}
@@ -179,11 +187,11 @@ func (o *Observation) alike(a, b *cell) bool {
 		if o.Quantity == Ohms {
 			v, w = logOhms(Exactly(v)).Lo, logOhms(Exactly(w)).Lo
 		}
-		if !(math.Abs(v-w) <= o.Sigma/20) {
+		if !(math.Abs(v-w) <= o.Sigma*but) {
 			return false
 		}
 	}
-	return math.Abs(a.worn-b.worn) <= o.Sigma/4
+	return math.Abs(a.worn-b.worn) <= max(o.Sigma/4, o.Sigma*but)
 }
 
 // cell is what would be shown with the unknown resistances such that a share of all is

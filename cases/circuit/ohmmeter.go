@@ -17,6 +17,10 @@ func (m *model) ohms(x *assumed, a, b int) Span {
 		return Span{}
 	}
 	w := m.mesh(x, m.lay(x))
+	if !x.bounds { // each has one value
+		w.keep(a, b)
+		return Exactly(w.ohms(a, b).Lo)
+	}
 	most := w.all(func(g Span) float64 { return g.Hi })
 	least := w.all(func(g Span) float64 { return g.Lo })
 	most.keep(a, b)

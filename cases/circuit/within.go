@@ -123,7 +123,7 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 	}
 	if len(cells) == 1 {
 		well := o.spot([3]int{}, nil, [2]uint8{})
-		l.Idle = o.alike(&cells[0], &well)
+		l.Idle = o.alike(&cells[0], &well, exactly)
 		l.Mean = o.like(cells[0], 0)
 		l.Most = l.Mean
 		return l
@@ -157,7 +157,7 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 
 // apart is how much it matters, in logs, where between two cells the parameters lie.
 func (o *Observation) apart(a, b *cell) float64 {
-	if o.alike(a, b) {
+	if o.alike(a, b, exactly) {
 		return 0
 	}
 	v, w := a.seen[len(a.seen)/2], b.seen[len(b.seen)/2]

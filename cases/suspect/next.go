@@ -42,6 +42,8 @@ type Ranked struct {
 const (
 	// lookAhead is how many candidates are looked at two steps deep.
 	lookAhead = 8
+	// seconds is how many, the best by themselves, may come second in that.
+	seconds = 24
 	// maxStanding is how many hypotheses, the likeliest, carry the choice.
 	maxStanding = 150
 	// noGain is the information in bits below which a test tells nothing.
@@ -117,7 +119,7 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 				p[i] *= chances[c][i][k] / o.P
 			}
 			best, g2, c2 := 0.0, 0.0, 0.0
-			for _, second := range list {
+			for _, second := range list[:min(seconds, len(list))] {
 				g := information(hs, groups, p, chances[second.at])
 				cost2 := second.Candidate.Cost(first.Candidate.Setup())
 				if rate := g / cost2; g >= noGain && rate > best {
@@ -198,15 +200,25 @@ func information(hs []standing, groups int, p []float64, chances [][]float64) fl
 			come[k] += x
 		}
 	}
-	bits := 0.0
-	for g := range groups {
-		for k := range outcomes {
-			if x := joint[g*outcomes+k]; x > 0 {
-				bits += x * math.Log2(x/(of[g]*come[k]))
-			}
-		}
+	// The sum of x log(x / (of come)) over all, each logarithm by itself.
+	nats := 0.0
+	for _, x := range joint {
+		nats += xLogX(x)
 	}
-	return max(bits, 0)
+	for _, x := range of {
+		nats -= xLogX(x)
+	}
+	for _, x := range come {
+		nats -= xLogX(x)
+	}
+	return max(nats/math.Ln2, 0)
+}
+
+func xLogX(x float64) float64 {
+	if x <= 0 {
+		return 0
+	}
+	return x * math.Log(x)
 }
 
 // Entropy of the probabilities, in bits.
