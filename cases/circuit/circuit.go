@@ -65,7 +65,7 @@ func (c *Circuit) Compile() {
 	m := c.reduce(&full, nil)
 	for s := range m.stretches {
 		st := &m.stretches[s]
-		amps := math.Abs(m.nominal(st)) / st.nominal
+		amps := math.Abs(m.nominal(st)) / max(st.nominal, 1/most)
 		for _, k := range st.elements {
 			c.high[k] = min(max(counts/max(amps, 1e-9), 0.01), 1e5)
 			e := &c.Elements[k]
