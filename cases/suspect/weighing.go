@@ -213,54 +213,6 @@ func (b *block) part() block {
 	return high
 }
 
-// begun is where the weighing of two faults begins: with the blocks that the one of
-// them came to alone that was parted more, since what is wrong by itself at some values
-// is mostly so beside another fault.
-func (j *Judgement) begun(x, y int) *weighing {
-	d := &j.drawn
-	g, axis := x, 0
-	if len(d.one[y].blocks) > len(d.one[x].blocks) {
-		g, axis = y, 1
-	}
-	blocks := make([]block, len(d.one[g].blocks))
-	for k := range blocks {
-		blocks[k].box = Everywhere
-		blocks[k].box[axis] = d.one[g].blocks[k].box[0]
-	}
-	by := inTurn(d.begin.by, j.telling(x), j.telling(y))
-	return ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
-}
-
-// telling are the readings in the order of how much the parameter of a group matters to
-// them.
-func (j *Judgement) telling(g int) []int {
-	d := &j.drawn
-	if d.tells[g] == nil {
-		spread := make([]float64, len(d.evidence))
-		for k, n := range d.evidence {
-			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n][d.like[g]]}, Everywhere).Spread[0]
-		}
-		d.tells[g] = sorted(func(k int) float64 { return -spread[k] }, len(spread))
-	}
-	return d.tells[g]
-}
-
-// inTurn takes from each of the lists, which hold the same, what is next and was not
-// taken yet.
-func inTurn(lists ...[]int) []int {
-	out := make([]int, 0, len(lists[0]))
-	taken := make([]bool, len(lists[0]))
-	for n := range lists[0] {
-		for _, l := range lists {
-			if k := l[n]; !taken[k] {
-				taken[k] = true
-				out = append(out, k)
-			}
-		}
-	}
-	return out
-}
-
 // turned is the weighing of the same two faults in the other order.
 func (w *weighing) turned() *weighing {
 	out := &weighing{w.by, w.rest, slices.Clone(w.blocks)}

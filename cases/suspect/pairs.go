@@ -1,0 +1,155 @@
+package suspect
+
+import "math"
+
+// single is what a reading makes of one fault at most, and whether the fault is nothing
+// to it.
+type single struct {
+	most float64
+	idle bool
+}
+
+func (j *Judgement) single(k, i int) single {
+	class := j.classes[j.drawn.evidence[k]][i]
+	return single{j.drawn.alone[k][class], j.drawn.idle[k][class]}
+}
+
+// either is what reading k makes of two faults at most by what it makes of either; true
+// where that explains it, or nothing could be made of both together either.
+func (d *drawn) either(k int, a, b single) (most float64, known bool) {
+	switch {
+	case a.idle && b.idle:
+		if most = d.none[k]; d.apart[k] {
+			return most, true
+		}
+	case b.idle:
+		most = a.most
+	case a.idle:
+		most = b.most
+	default:
+		most = max(d.none[k], a.most, b.most)
+	}
+	return most, most >= d.peaks[k]-explains
+}
+
+// together is what reading k makes of two groups at most: what it makes of either, unless
+// neither explains it.
+func (j *Judgement) together(k, x, y int) float64 {
+	a, b := j.drawn.like[x], j.drawn.like[y]
+	l, known := j.drawn.either(k, j.single(k, a), j.single(k, b))
+	if !known {
+		l = j.within(k, []int{a, b}, Everywhere).Most
+	}
+	return l
+}
+
+// narrowed is what the readings make of two groups at most, with the parameter of either
+// the same in all of them, as far as it was weighed alone.
+func (j *Judgement) narrowed(x, y int) float64 {
+	d := &j.drawn
+	at := x*len(d.like) + y
+	for _, g := range [2][2]int{{x, y}, {y, x}} {
+		if len(d.one[g[0]].blocks) < 2 {
+			continue
+		}
+		most := math.Inf(-1)
+		for _, of := range j.inBlocks(g[0]) {
+			sum := 0.0
+			for k, l := range of {
+				one, other := j.single(k, d.like[g[0]]), j.single(k, d.like[g[1]])
+				if _, known := d.either(k, one, other); known {
+					one.most = l
+					l, _ = d.either(k, one, other)
+				} else {
+					l = d.peaks[k]
+				}
+				sum += l
+			}
+			most = max(most, sum)
+		}
+		d.most[at] = min(d.most[at], most)
+	}
+	return d.most[at]
+}
+
+// inBlocks is what each reading makes of a group in each of the blocks that it was parted
+// into: at most, and of one that cannot be smaller on the whole.
+func (j *Judgement) inBlocks(g int) [][]float64 {
+	d := &j.drawn
+	if d.blocks[g] == nil {
+		for _, b := range d.one[g].blocks {
+			of := make([]float64, len(d.evidence))
+			for k := range of {
+				l := j.within(k, d.like[g:g+1], b.box)
+				of[k] = l.Most
+				if b.box[0].To-b.box[0].From < 2 {
+					of[k] = l.Mean
+				}
+			}
+			d.blocks[g] = append(d.blocks[g], of)
+		}
+	}
+	return d.blocks[g]
+}
+
+// sift asks the readings that neither of two groups explains what they make of both,
+// until all were asked or what all make of them is less than least.
+func (j *Judgement) sift(x, y int, least float64) (most float64) {
+	d := &j.drawn
+	at, by := x*len(d.like)+y, d.begin.by
+	for ; d.sifted[at] < len(by) && d.most[at] >= least; d.sifted[at]++ {
+		k := by[d.sifted[at]]
+		if _, known := d.either(k, j.single(k, d.like[x]), j.single(k, d.like[y])); !known {
+			d.most[at] += j.together(k, x, y) - d.peaks[k]
+		}
+	}
+	return d.most[at]
+}
+
+// begun is where the weighing of two faults begins: with the blocks that the one of
+// them came to alone that was parted more, since what is wrong by itself at some values
+// is mostly so beside another fault.
+func (j *Judgement) begun(x, y int) *weighing {
+	d := &j.drawn
+	g, axis := x, 0
+	if len(d.one[y].blocks) > len(d.one[x].blocks) {
+		g, axis = y, 1
+	}
+	blocks := make([]block, len(d.one[g].blocks))
+	for k := range blocks {
+		blocks[k].box = Everywhere
+		blocks[k].box[axis] = d.one[g].blocks[k].box[0]
+	}
+	by := inTurn(d.begin.by, j.telling(x), j.telling(y))
+	return ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
+}
+
+// telling are the readings in the order of how much the parameter of a group matters to
+// them.
+func (j *Judgement) telling(g int) []int {
+	d := &j.drawn
+	if d.tells[g] == nil {
+		spread := make([]float64, len(d.evidence))
+		for k, n := range d.evidence {
+			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n][d.like[g]]}, Everywhere).Spread[0]
+		}
+		d.tells[g] = sorted(func(k int) float64 { return -spread[k] }, len(spread))
+	}
+	return d.tells[g]
+}
+
+// inTurn takes from each of the lists, which hold the same, what is next and was not
+// taken yet.
+func inTurn(lists ...[]int) []int {
+	out := make([]int, 0, len(lists[0]))
+	taken := make([]bool, len(lists[0]))
+	for n := range lists[0] {
+		for _, l := range lists {
+			if k := l[n]; !taken[k] {
+				taken[k] = true
+				out = append(out, k)
+			}
+		}
+	}
+	return out
+}
