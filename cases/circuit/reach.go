@@ -132,7 +132,7 @@ func (o *Observation) fits(faults []done) bool {
 		v = magnitude(v).Times(1 / senseOhms)
 	case o.Through.Hi > 0:
 		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
-			v = o.both(v, o.carried(v, ohms))
+			v = o.both(v, o.carried(v, ohms, true))
 		}
 	}
 	return o.off(v) == 0
@@ -258,7 +258,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	}
 	if o.Through.Hi > 0 {
 		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
-			v = o.both(v, o.carried(v, ohms))
+			v = o.both(v, o.carried(v, ohms, x.wanted))
 		}
 	}
 	return v
@@ -274,9 +274,10 @@ const farOut = 5
 const isLow = 0.5
 
 // carried is what the current that was read drops over so many ohms, of which a clamp
-// told how much it was but not which way it went: in a loop that may be either, and the
-// one nearer to what was shown counts, unless the voltage can only be of one sign.
-func (o *Observation) carried(v, ohms Span) Span {
+// told how much it was but not which way it went: in a loop that may be either, unless
+// the voltage can only be of one sign. Where no more is wanted than whether what was shown
+// can be, the one nearer to it counts.
+func (o *Observation) carried(v, ohms Span, wanted bool) Span {
 	const nothing = 1e-6 // volts, of what leaks
 	out := times(o.Through, ohms)
 	switch {
@@ -286,7 +287,7 @@ func (o *Observation) carried(v, ohms Span) Span {
 		return turned(out)
 	}
 	switch {
-	case out.Lo <= 0:
+	case out.Lo <= 0 || !wanted:
 		return out.with(turned(out))
 	case o.off(turned(out)) < o.off(out):
 		return turned(out)
