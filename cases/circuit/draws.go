@@ -23,7 +23,7 @@ type placed struct {
 func (o *Observation) inPlace(key [3]int) []placed {
 	var out []placed
 	for i, k := range key {
-		if k >= firstEffect {
+		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
 			out = append(out, placed{o.effects[k-firstEffect], min(i, 1)})
 		}
 	}
@@ -194,7 +194,7 @@ func (o *Observation) alike(a, b *cell) bool {
 func (o *Observation) cell(faults []placed, at [2]float64) cell {
 	loose := o.model.loose
 	for _, f := range faults {
-		loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis]) > floats) || f.does == toMinus
+		loose = loose || f.does == series && (!f.varies() || level(f.ohms, at[f.axis]) > floats) || f.does == toMinus || f.does == toOther
 	}
 	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
 	if o.Quantity == Volts {

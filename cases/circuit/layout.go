@@ -12,6 +12,8 @@ type done struct {
 	// vague: nobody knows how much the well one draws, nor how much would be too much, so
 	// that in a draw it takes anything from much to usual, as the well one does.
 	vague bool
+	// touches is the stretch that a short leads to, of the two the one that comes later.
+	touches int
 }
 
 // pick chooses a value from what is not known: all of it for bounds, one point for
@@ -91,13 +93,19 @@ type layout struct {
 	shapes map[[2]int]*shape
 }
 
-const maxCuts = 3
+const (
+	maxFaults = 3
+	// maxCuts: a short from one stretch to another cuts both.
+	maxCuts = 2 * maxFaults
+)
 
 // cut is a stretch that a short, or two faults, cut into pieces.
 type cut struct {
 	stretch int16 // by stretch and one
 	shorts  int16
-	to      [maxCuts]int16 // the post that each leads to
+	// to is the post that each leads to; -1 and less: where the first fault, the second and
+	// so on joins two stretches.
+	to [maxFaults]int16
 }
 
 type layoutKey struct {
@@ -110,33 +118,49 @@ type layoutKey struct {
 // cuts of the stretches that the faults cut into pieces.
 func (x *assumed) cuts() (out [maxCuts]cut) {
 	n := 0
-	for i, f := range x.faults {
-		shorts, inLine := 0, 0
-		var to [maxCuts]int16
-		for k, other := range x.faults {
-			switch {
-			case other.stretch != f.stretch:
-			case k < i:
-				shorts = -maxCuts // it was met before
-			case other.does == toMinus || other.does == toPlus:
-				if shorts >= 0 && other.does == toPlus {
-					to[shorts] = plus
-				}
-				shorts++
-			case other.does == series:
-				inLine++
+	for i := range x.faults {
+		f := &x.faults[i]
+		for _, s := range [2]int{f.stretch, f.touches} {
+			if !f.at(s) || met(out[:n], s) {
+				continue
 			}
-		}
-		if shorts == 2 && !x.before && x.bounds {
-			to[0], to[1] = to[1], to[0]
-		}
-		// What lies between two that are nearly open floats by itself.
-		if shorts > 0 || shorts == 0 && inLine > 1 && x.bounds {
-			out[n] = cut{stretch: int16(f.stretch + 1), shorts: int16(shorts), to: to}
-			n++
+			shorts, inLine := 0, 0
+			var to [maxFaults]int16
+			for k := range x.faults {
+				switch other := &x.faults[k]; {
+				case !other.at(s) || other.passes():
+				case other.does == series:
+					inLine++
+				case other.does == toOther:
+					to[shorts] = int16(-1 - k)
+					shorts++
+				case other.does == toMinus || other.does == toPlus:
+					if other.does == toPlus {
+						to[shorts] = plus
+					}
+					shorts++
+				}
+			}
+			if shorts == 2 && x.swapped(s) {
+				to[0], to[1] = to[1], to[0]
+			}
+			// What lies between two that are nearly open floats by itself.
+			if shorts > 0 || inLine > 1 && x.bounds {
+				out[n] = cut{stretch: int16(s + 1), shorts: int16(shorts), to: to}
+				n++
+			}
 		}
 	}
 	return out
+}
+
+func met(cuts []cut, s int) bool {
+	for _, c := range cuts {
+		if int(c.stretch) == s+1 {
+			return true
+		}
+	}
+	return false
 }
 
 // lay is the layout under what is assumed.
@@ -176,6 +200,7 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 	for _, p := range pieces {
 		put(p.a, p.b)
 	}
+	var joins [maxFaults]int // the nodes at which faults join two stretches
 	for i, c := range key.cuts {
 		if c.stretch == 0 {
 			break
@@ -189,7 +214,15 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 				put(mid, next)
 				mid = next
 			}
-			put(mid, int(c.to[k]))
+			to := int(c.to[k])
+			if to < 0 {
+				join := &joins[-1-to]
+				if *join == 0 {
+					*join = node()
+				}
+				to = *join
+			}
+			put(mid, to)
 		}
 		put(mid, pieces[c.stretch-1].b)
 	}
@@ -274,12 +307,19 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 	}
 	for _, f := range x.faults {
 		m.put(x, l, g, f.stretch)
-		switch {
-		case f.does == toMinus || f.does == instead:
+		if f.does == toOther {
+			m.put(x, l, g, f.touches)
+			for _, fuse := range m.blownBy(x, &f) {
+				m.put(x, l, g, fuse)
+			}
+		}
+		draws := f.does == toMinus || f.does == instead
+		if draws {
 			for _, fuse := range m.fuses[f.stretch] {
 				m.put(x, l, g, fuse)
 			}
-		case x.bounds:
+		}
+		if x.bounds && (!draws || m.diodes) {
 			for s := range m.stretches {
 				if k := m.stretches[s].kind; (k == Fuse || k == Breaker) && m.reroutes(x, &f, s) {
 					m.put(x, l, g, s)
@@ -329,10 +369,10 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		ohms, position = gate.ohms, gate.position
 	}
 	var near, far Span // series faults on either side of a short
-	var shorts [maxCuts]Span
-	n, both := 0, false
+	var shorts [maxFaults]Span
+	n, both, passed := 0, false, false
 	for i, f := range x.faults {
-		if f.stretch != s {
+		if !f.at(s) {
 			position = m.struck(x, s, i, position)
 			continue
 		}
@@ -350,9 +390,29 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		case toMinus, toPlus:
 			shorts[n] = v
 			n++
+		case toOther:
+			if f.passes() {
+				passed = x.bounds
+				continue
+			}
+			if f.touches == s { // the ohms are at its other end
+				v = Span{}
+			} else {
+				v.Lo = max(v.Lo-1/most, 0) // there is no less than that at that end
+			}
+			shorts[n] = v
+			n++
 		case stuck:
 			position = Closed
 		}
+	}
+	if passed {
+		// Any of it may be passed by; and where something leads away in between, a delta of
+		// pieces is to the rest a star whose arms are none of them longer.
+		for k := range n {
+			shorts[k].Hi += ohms.Hi
+		}
+		ohms.Lo, near.Lo, far.Lo = 0, 0, 0
 	}
 	if n == 0 && (!both || !x.bounds) {
 		g[s] = x.loose(ohms.Plus(near).Plus(far).conductance(), position)
@@ -374,7 +434,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		half = Span{0, ohms.Hi}
 		apart = half
 	}
-	if x.bounds && n == 2 && !x.before {
+	if n == 2 && x.swapped(s) {
 		shorts[0], shorts[1] = shorts[1], shorts[0]
 	}
 	g[s] = x.loose(half.Plus(near).conductance(), position)

@@ -16,6 +16,9 @@ func (o *Observation) Expect(h suspect.Hypothesis) Span {
 // decades and loads depend on what feeds them, all of it at once would allow for
 // loads that are starved by much and fed through little; piece by piece it does not.
 func (o *Observation) reach(faults []done) Span {
+	if untold(faults) {
+		return Span{math.Inf(-1), math.Inf(1)}
+	}
 	first := true
 	var out Span
 	for _, piece := range o.pieces(faults) {
@@ -31,6 +34,9 @@ func (o *Observation) reach(faults []done) Span {
 // nearest is how far what was shown lies outside what can be, by the piece that it
 // lies nearest to.
 func (o *Observation) nearest(faults []done) float64 {
+	if untold(faults) {
+		return 0
+	}
 	if len(o.model.loads) > 0 && !o.model.cold {
 		if o.fits(faults) {
 			return 0
@@ -81,7 +87,9 @@ func (o *Observation) pieces(faults []done) [][]done {
 				if k+1 < len(pieceEnds) {
 					to = f.ohms.Lo * pieceEnds[k+1]
 				}
-				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}, f.vague})
+				part := f
+				part.ohms = Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}
+				cut = append(cut, part)
 			}
 		}
 		var next [][]done
@@ -158,7 +166,7 @@ func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
 func sameStretch(faults []done) bool {
 	for i := range faults {
 		for j := range i {
-			if faults[i].stretch == faults[j].stretch {
+			if f, g := &faults[i], &faults[j]; f.at(g.stretch) || g.does == toOther && f.at(g.touches) {
 				return true
 			}
 		}
@@ -353,7 +361,7 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	y, _ := m.settled(x)
 	out := magnitude(m.through(y, posts))
 	for _, f := range x.faults {
-		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {
+		if f.at(s) && (f.does == toMinus || f.does == toPlus || f.does == toOther) {
 			// Where the clamp was, before the short or behind it, nobody said.
 			x.far = true
 			y, _ := m.settled(x)
