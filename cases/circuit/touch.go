@@ -1,10 +1,6 @@
 package circuit
 
-import (
-	"math"
-
-	"knowngood.example/cases/suspect"
-)
+import "math"
 
 // A short from one conductor to another cuts both into pieces, like one to a post, and
 // joins them where they are cut. Where along either it lies nobody knows. Where both are
@@ -106,11 +102,4 @@ func (m *model) overloads(f done) []int {
 		}
 		out = append(out, worst)
 	}
-}
-
-// Touching is the mode in which element k touches element n, if the drawing gives reason
-// for it.
-func (c *Circuit) Touching(k, n int) (suspect.Mode, bool) {
-	m := suspect.ShortTo(n)
-	return m, c.can(k, m)
 }
