@@ -398,7 +398,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 			if f.touches == s { // the ohms are at its other end
 				v = Span{}
 			} else {
-				v.Lo = max(v.Lo-1/most, 0) // there is no less than that at that end
+				v.Lo = max(v.Lo-5/most, 0) // what that end has, and pieces of no length, at least
 			}
 			shorts[n] = v
 			n++

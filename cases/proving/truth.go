@@ -27,6 +27,7 @@ type damage struct {
 	mode    suspect.Mode
 	ohms    float64 // added, in the place of its own, or of the short
 	along   float64 // where along the part a short is, from 0 to 1
+	far     float64 // and where along the one that it is shorted to
 }
 
 // stray is a path that nobody drew.
@@ -112,7 +113,7 @@ func build(d dice, w *drawing, wider float64, solve Solver) *truth {
 func (t *truth) spoil(d dice, k int, m suspect.Mode) damage {
 	e := &t.Elements[k]
 	x := damage{element: k, mode: m, along: d.Float64()}
-	switch m {
+	switch m.Kind() {
 	case suspect.Open, suspect.NotCommanded, suspect.OutputDead:
 		x.ohms = math.Inf(1)
 		if d.yes(0.3) {
@@ -127,6 +128,9 @@ func (t *truth) spoil(d dice, k int, m suspect.Mode) damage {
 		x.ohms = math.Min(x.ohms, 0.9e8)
 	case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
 		x.ohms = d.decades(0.002, 0.08)
+		if _, ok := m.Neighbour(); ok {
+			x.far = d.Float64()
+		}
 	case suspect.Shorted:
 		x.ohms = d.decades(0.002, math.Max(0.09*e.Ohms.Lo, 0.009))
 	case suspect.DrawsTooMuch:
@@ -253,6 +257,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	}
 	put(plain.Element{Kind: plain.Voltage, A: plus, B: minus, Value: s.posts})
 	own := make([]int, len(t.Elements))
+	joins := make([][]int, len(s.damages)) // where a short joins two parts
 	for k := range t.Elements {
 		own[k] = -1
 		e := &t.Elements[k]
@@ -260,10 +265,10 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			continue
 		}
 		var x damage
-		bad := false
-		for _, d := range s.damages {
+		at, bad := 0, false
+		for i, d := range s.damages {
 			if d.element == k {
-				x, bad = d, true
+				x, at, bad = d, i, true
 			}
 		}
 		shut := closed[k] || bad && x.mode == suspect.Shorted && (e.Kind == circuit.Switch || e.Kind == circuit.Output)
@@ -272,19 +277,32 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		}
 		a, b := e.From, e.To
 		ohms := t.ohms[k]
+		for i, d := range s.damages {
+			if n, ok := d.mode.Neighbour(); ok && n == k {
+				mid := node()
+				resistor(a, mid, ohms*d.far)
+				a, ohms = mid, ohms*(1-d.far)
+				joins[i] = append(joins[i], mid)
+			}
+		}
 		if !bad {
-			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
 			continue
 		}
-		switch x.mode {
+		switch x.mode.Kind() {
 		case suspect.Open, suspect.NotCommanded, suspect.OutputDead, suspect.HighResistance:
 			if math.IsInf(x.ohms, 1) {
 				continue
 			}
 			mid := node()
 			resistor(a, mid, x.ohms)
-			own[k] = t.whole(s, put, resistor, k, mid, b, standing[k])
-		case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
+			own[k] = t.whole(s, put, resistor, k, mid, b, ohms, standing[k])
+		case suspect.ShortToNeighbour:
+			mid := node()
+			own[k] = resistor(a, mid, ohms*x.along)
+			resistor(mid, b, ohms*(1-x.along))
+			joins[at] = append(joins[at], mid)
+		case suspect.ShortToGround, suspect.ShortToPower:
 			mid, to := node(), minus
 			if x.mode != suspect.ShortToGround {
 				to = plus
@@ -295,16 +313,21 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		case suspect.WrongPart, suspect.Shorted:
 			switch {
 			case e.Kind == circuit.Diode && x.mode == suspect.WrongPart: // the other way round
-				own[k] = t.whole(s, put, resistor, k, b, a, standing[k])
+				own[k] = t.whole(s, put, resistor, k, b, a, ohms, standing[k])
 			case e.Kind == circuit.Switch || e.Kind == circuit.Output: // it stays closed
-				own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+				own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
 			default:
 				own[k] = resistor(a, b, x.ohms)
 			}
 		case suspect.DrawsTooMuch, suspect.Seized:
 			own[k] = resistor(a, b, x.ohms)
 		default: // it does not work, though current flows as it should
-			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
+		}
+	}
+	for i, j := range joins {
+		if len(j) == 2 {
+			resistor(j[0], j[1], s.damages[i].ohms)
 		}
 	}
 	if t.stray != nil {
@@ -326,7 +349,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 const coldLamp = 0.1
 
 // whole puts the element as it is when nothing is wrong with it.
-func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {
+func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, ohms float64, standing bool) int {
 	switch kind := t.Elements[k].Kind; {
 	case kind == circuit.Lamp && s.probe != nil: // a milliampere does not warm it
 		return resistor(a, b, t.ohms[k]*coldLamp)
@@ -337,7 +360,7 @@ func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b 
 	case kind == circuit.Motor && standing:
 		return resistor(a, b, t.ohms[k]*t.still[k])
 	}
-	return resistor(a, b, t.ohms[k])
+	return resistor(a, b, ohms)
 }
 
 // apart is the resistance in ohms from which two pieces of wiring are two.

@@ -197,7 +197,9 @@ func (e *expecting) line(line string) {
 				name, of = m[1], m[2]
 			}
 			g := e.verdicts(name, cases.ProvenGood)
-			if slices.ContainsFunc(g, func(g cases.Verdict) bool { return of == "" || g.Way == of || "short to "+strings.TrimPrefix(g.Way, "shorted to ") == of }) {
+			if slices.ContainsFunc(g, func(g cases.Verdict) bool {
+				return of == "" || g.Way == of || "short to "+strings.TrimPrefix(g.Way, "shorted to ") == of
+			}) {
 				e.wrong(line, "%s is proven: %s", v, cases.Word(g))
 			}
 		case "contradicted":
