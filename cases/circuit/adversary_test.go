@@ -196,6 +196,8 @@ func situation(r *rand.Rand, c *Circuit) (Setup, Reading) {
 		read.Quantity, read.Lead, s.Off = Ohms, Span{}, true
 	case 5:
 		read.Duty = Span{0.4, 0.5}
+	case 6:
+		read.Quantity, read.Duty = Swing, Span{0, 1}
 	}
 	return s, read
 }

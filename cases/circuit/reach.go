@@ -189,6 +189,9 @@ func (o *Observation) span(x assumed) Span {
 // is driven in pulses a meter shows the mean over the time it is driven and the time
 // it is not.
 func (o *Observation) spans(x assumed) []Span {
+	if o.idle != nil && x.bounds {
+		x.loads = nil // fed for a part of the time, a filament stays colder and a motor slower
+	}
 	out := o.spansOf(o.model, x)
 	if o.idle == nil {
 		return out
@@ -196,6 +199,10 @@ func (o *Observation) spans(x assumed) []Span {
 	x.loads = nil
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
+		if o.Quantity == Swing {
+			out[k] = o.swing(on, off, x.bounds)
+			continue
+		}
 		if !x.bounds {
 			duty = Exactly((duty.Lo + duty.Hi) / 2)
 		}
@@ -242,7 +249,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 		return m.ohms(y, red, black).Plus(leads)
 	}
-	if o.Quantity == Shine {
+	if o.Quantity == Shine || o.Quantity == Swing {
 		posts = Exactly(1)
 	}
 	var want *wanted
@@ -262,6 +269,16 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 	}
 	return v
+}
+
+// swing is how far apart two voltages are: driven and not; for bounds, of shares of what lies
+// over the posts, which is the same at both moments.
+func (o *Observation) swing(on, off Span, shares bool) Span {
+	out := Span{math.Max(math.Max(on.Lo-off.Hi, off.Lo-on.Hi), 0), math.Max(on.Hi-off.Lo, off.Hi-on.Lo)}
+	if shares {
+		return times(out, o.setup.Posts)
+	}
+	return out
 }
 
 // farOut is by how many standard deviations bounds that are quick to work out must
@@ -327,8 +344,8 @@ func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, 
 		v = turned(v)
 	}
 	v.Hi = math.Min(v.Hi, knee.Hi)
-	if sure {
-		v.Lo = math.Max(v.Lo, knee.Lo)
+	if sure { // while next to nothing flows it has less than its knee
+		v.Lo = math.Max(v.Lo, knee.Lo/2)
 	}
 	v.Lo = math.Min(v.Lo, v.Hi)
 	if round {

@@ -18,7 +18,14 @@ const (
 	// Shine is how bright a lamp between the leads was, as the share of the supply
 	// over it.
 	Shine
+	// Swing is by how much the voltage between the leads goes up and down while outputs are
+	// driven in pulses: what a frequency, or a duty, counts.
+	Swing
 )
+
+// Counts is from how much of a swing on, in volts, a meter counts pulses: from no less and
+// no more than this. Assumed; meters differ, and some let one choose.
+var Counts = Span{0.3, 5}
 
 // Reading is something read in one state of the circuit.
 type Reading struct {

@@ -31,7 +31,8 @@ import (
 //     between them either.
 //   - A diode conducts from 0.45 to 0.9 V on, and blocks the other way round.
 //   - Where an averaging meter saw pulses it shows the mean of what it would show
-//     with the outputs driven and with them not.
+//     with the outputs driven and with them not; what it counts of them is by how much
+//     the two differ.
 //   - A clamp adds nothing, and may be round either end of a part.
 type truth struct {
 	c      *Circuit
@@ -111,6 +112,9 @@ func (t *truth) shown() (value float64, ok bool) {
 	value, ok = t.moment(false)
 	if t.r.Duty.Hi > 0 && ok {
 		idle, also := t.moment(true)
+		if t.r.Quantity == Swing {
+			return math.Abs(value - idle), also
+		}
 		duty := t.in(t.r.Duty)
 		return duty*value + (1-duty)*idle, also
 	}

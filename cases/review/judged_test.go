@@ -30,7 +30,7 @@ func TestJudged(t *testing.T) {
 // TestDrawn is TestJudged for cases whose circuit is drawn and read.
 func TestDrawn(t *testing.T) {
 	t.Parallel()
-	judge(t, "drawn", 19)
+	judge(t, "drawn", 20)
 }
 
 func judge(t *testing.T, folder string, atLeast int) {
