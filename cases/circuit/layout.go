@@ -93,74 +93,11 @@ type layout struct {
 	shapes map[[2]int]*shape
 }
 
-const (
-	maxFaults = 3
-	// maxCuts: a short from one stretch to another cuts both.
-	maxCuts = 2 * maxFaults
-)
-
-// cut is a stretch that a short, or two faults, cut into pieces.
-type cut struct {
-	stretch int16 // by stretch and one
-	shorts  int16
-	// to is the post that each leads to; -1 and less: where the first fault, the second and
-	// so on joins two stretches.
-	to [maxFaults]int16
-}
-
 type layoutKey struct {
 	bounds, far bool
 	lead        [2]int16 // nodes of the instrument
 	sensed      int16
 	cuts        [maxCuts]cut
-}
-
-// cuts of the stretches that the faults cut into pieces.
-func (x *assumed) cuts() (out [maxCuts]cut) {
-	n := 0
-	for i := range x.faults {
-		f := &x.faults[i]
-		for _, s := range [2]int{f.stretch, f.touches} {
-			if !f.at(s) || met(out[:n], s) {
-				continue
-			}
-			shorts, inLine := 0, 0
-			var to [maxFaults]int16
-			for k := range x.faults {
-				switch other := &x.faults[k]; {
-				case !other.at(s) || other.passes():
-				case other.does == series:
-					inLine++
-				case other.does == toOther:
-					to[shorts] = int16(-1 - k)
-					shorts++
-				case other.does == toMinus || other.does == toPlus:
-					if other.does == toPlus {
-						to[shorts] = plus
-					}
-					shorts++
-				}
-			}
-			if shorts == 2 && x.swapped(s) {
-				to[0], to[1] = to[1], to[0]
-			}
-			// What lies between two that are nearly open floats by itself.
-			if shorts > 0 || inLine > 1 && x.bounds {
-				out[n] = cut{stretch: int16(s + 1), shorts: int16(shorts), to: to}
-				n++
-			}
-		}
-	}
-	return out
-}
-
-func met(cuts []cut, s int) bool {
-	for _, c := range cuts {
-		if int(c.stretch) == s+1 {
-			return true
-		}
-	}
-	return false
 }
 
 // lay is the layout under what is assumed.
