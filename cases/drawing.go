@@ -146,6 +146,7 @@ func (c *Case) circuits(h horizon) []*Drawn {
 			}
 		}
 	}
+	c.joinPlugs(all, find, group)
 	byRoot := map[int]*Drawn{}
 	var out []*Drawn
 	for i, e := range all {
@@ -227,6 +228,7 @@ func (c *Case) wireUp(d *Drawn) {
 			}
 		}
 	}
+	d.lieTogether()
 	d.Compile()
 }
 
@@ -337,7 +339,7 @@ func drawnModes(all []*Drawn, comp *Component) (modes []circuit.Share, kind even
 	for _, d := range all {
 		for i, e := range d.Elements {
 			if e.Component == comp {
-				return d.Circuit.Elements[i].Kind.Modes(), e.GetKind()
+				return d.Circuit.Modes(i), e.GetKind()
 			}
 		}
 	}

@@ -248,7 +248,7 @@ func badWords(m suspect.Mode) string {
 		return "has a high resistance"
 	case suspect.ShortToGround:
 		return "is shorted to ground"
-	case suspect.ShortToPower, suspect.ShortToNeighbour:
+	case suspect.ShortToPower:
 		return "is shorted to a feed"
 	case suspect.DrawsTooMuch:
 		return "draws too much"
@@ -302,6 +302,9 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		}
 		v := f.Foretold(suspect.Hypothesis{{Part: s.Part, Mode: s.Modes[0]}})
 		name := c.Name + " " + badWords(s.Modes[0])
+		if _, ok := s.Modes[0].Neighbour(); ok {
+			name = c.Name + " is " + j.modeWords(c, s.Modes[0])
+		}
 		key := fmt.Sprintf("%.1f %.1f", v.Lo, v.Hi)
 		if math.Abs(v.Lo-well.Lo) < 0.1 && math.Abs(v.Hi-well.Hi) < 0.1 || v == well {
 			continue // it would look like nothing wrong

@@ -99,6 +99,9 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 		}
 	}
 	out.Observation = circ.Observe(setup, v, parts)
+	if v.Quantity == circuit.Swing && out.Foretold(nil).Hi < circuit.Counts.Lo {
+		return nil // nothing that is drawn drives this point in pulses
+	}
 	return all
 }
 
@@ -147,7 +150,7 @@ func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Rea
 		if kind == eventv1.InstrumentKind_INSTRUMENT_KIND_TEST_LAMP {
 			v.Lead, _ = circuit.TestLamp(d.System)
 		}
-		v.Duty = a.duty(r)
+		v.Duty = a.duty(d, r)
 		if kind == eventv1.InstrumentKind_INSTRUMENT_KIND_SCAN_TOOL {
 			v.Told, out.Doubt, v.Sigma = true, "a module's word, nobody's leads", v.Sigma+0.2
 		}
@@ -167,6 +170,8 @@ func (a *asker) shown(d *Drawn, r *eventv1.Reading, v *circuit.Reading, out *Rea
 		if q.GetSense() == eventv1.Sense_SENSE_OVER_RANGE {
 			v.Shown = circuit.Span{Lo: 1e6, Hi: 1e12}
 		}
+	case "Hz", "1":
+		return a.swings(d, r, x, v, out)
 	default:
 		return false
 	}
@@ -192,37 +197,6 @@ func (a *asker) shone(d *Drawn, r *eventv1.Reading, v *circuit.Reading, kind eve
 		return false
 	}
 	return true
-}
-
-// duty is the share of the time for which the circuit was fed, where somebody read
-// it at the same point or said it with the conditions.
-func (a *asker) duty(r *eventv1.Reading) circuit.Span {
-	const slack = 0.05
-	for _, w := range [][]string{strings.Fields(r.GetConditions().GetSaid()), strings.Fields(r.GetSaid())} {
-		for i, x := range w {
-			text, is := strings.CutSuffix(x, "%")
-			if !is && i+1 < len(w) && w[i+1] == "%" {
-				is = true
-			}
-			if p, err := strconv.ParseFloat(text, 64); is && err == nil && p > 0 && p <= 100 {
-				return circuit.Span{Lo: max(p/100-slack, 0), Hi: min(p/100+slack, 1)}
-			}
-		}
-	}
-	if said := r.GetConditions().GetSaid() + " " + r.GetSaid(); hasWord(said, "pulses", "pulsed", "pwm", "pulse") {
-		return circuit.Span{Lo: 0.01, Hi: 1}
-	}
-	for _, s := range a.Readings {
-		o := s.Says.GetReading()
-		if u := o.GetValue().GetUnit(); u != "%" && u != "Hz" && u != "kHz" || !a.horizon.sees(s) || a.pointKey(o.GetRed()+o.GetAt()) != a.pointKey(r.GetRed()+r.GetAt()) {
-			continue
-		}
-		if p, ok := si(o.GetValue()); ok && o.GetValue().GetUnit() == "%" {
-			return circuit.Span{Lo: max(p-slack, 0), Hi: min(p+slack, 1)}
-		}
-		return circuit.Span{Lo: 0.001, Hi: 1} // it pulses, nobody said how wide
-	}
-	return circuit.Exactly(1)
 }
 
 // along is the element whose current a clamp at the place shows.

@@ -226,7 +226,7 @@ func (a *asker) modes(comp *Component, ways []circuit.Share) []circuit.Share {
 	}
 	out := slices.Clone(ways)
 	for _, m := range named {
-		if !slices.ContainsFunc(ways, func(s circuit.Share) bool { return s.Mode == m }) {
+		if !slices.ContainsFunc(ways, func(s circuit.Share) bool { return s.Mode.Kind() == m }) {
 			out = append(out, circuit.Share{Mode: m, Share: 0.1}) // somebody tested for it
 		}
 	}

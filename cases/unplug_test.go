@@ -81,10 +81,10 @@ func TestPlugComesOffWhereAShortIsSought(t *testing.T) {
 	t.Parallel()
 	a := fold(t, onGround).Judge(nil).Next().Advice[0]
 	require.Equal(t, suspect.OhmsUnplugged, a.Manner)
-	require.Equal(t, "inline 4 in", a.Red)
-	require.Contains(t, a.Do, "unplug inline 4 and take out fuse F3; make sure that nothing is live")
+	require.Equal(t, "tail.C1-2 in", a.Red)
+	require.Contains(t, a.Do, "unplug tail.C1 and take out fuse F3; make sure that nothing is live")
 	require.Contains(t, a.Do, "Put plug and fuses back afterwards")
-	require.Equal(t, []string{"inline 4", "fuse F3"}, a.Records.GetConditions().GetUnplugged())
+	require.Equal(t, []string{"tail.C1", "fuse F3"}, a.Records.GetConditions().GetUnplugged())
 	require.Greater(t, a.Expect[0].Low, 1e5)
 	j := fold(t, onGround+line(a, "0.2 Ohm")).Judge(nil)
 	require.Less(t, j.Judgement().Probability(j.Part(j.Component("lamp tail"))), 0.05)

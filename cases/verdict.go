@@ -202,6 +202,8 @@ type Verdict struct {
 	Standing  Standing
 	// Mode in which it is proven good, or shown to be bad.
 	Mode suspect.Mode
+	// Way is that mode in words: of a short to a neighbour, to which.
+	Way string
 	// Conditions under which the entries were made, one for each entry.
 	Conditions []string
 	// Since is the step that began the life it speaks of; nil from the beginning.
@@ -232,9 +234,9 @@ func (v Verdict) String() string {
 	case v.Standing == ProvenGood && v.Mode == suspect.AnyWay:
 		text = "proven not bad in any way these tests would show"
 	case v.Standing == ProvenGood:
-		text = "proven not " + v.Mode.String()
+		text = "proven not " + v.Way
 	case v.Standing == ProvenBad && v.Mode != suspect.AnyWay:
-		text += ": " + v.Mode.String()
+		text += ": " + v.Way
 	}
 	var at []string
 	for i, s := range v.Entries {
@@ -275,7 +277,7 @@ func (j *Judged) Verdicts(c *Component) []Verdict {
 	for _, p := range j.proven {
 		if p.Part == part {
 			good := v
-			good.Standing, good.Mode, good.Assumes = ProvenGood, p.Mode, j.Assumed()
+			good.Standing, good.Mode, good.Way, good.Assumes = ProvenGood, p.Mode, j.modeWords(c, p.Mode), j.Assumed()
 			good.rest(j.Case, p.Entries)
 			out = append(out, good)
 		}
@@ -311,6 +313,7 @@ func (j *Judged) shown(part suspect.Part, v Verdict) (Verdict, bool) {
 		return v, false
 	}
 	v.Standing, v.Mode = ProvenBad, j.likeliestMode(part)
+	v.Way = j.modeWords(v.Component, v.Mode)
 	v.rest(j.Case, by)
 	return v, true
 }
@@ -383,7 +386,7 @@ func Word(all []Verdict) string {
 			best = v.Standing
 		}
 		if v.Standing == ProvenGood {
-			modes = append(modes, v.Mode.String())
+			modes = append(modes, v.Way)
 		}
 	}
 	if best == ProvenGood {

@@ -115,6 +115,9 @@ func (c checker) where(k *eventv1.Reading) {
 	if leads {
 		c.dim("value", value, betweenLeads...)
 	}
+	if v, _, err := notation.Value(value); err == nil && (leads || !blank(k.GetQuantity())) && notation.IsDuty(value.GetUnit(), k.GetQuantity()) && (v < 0 || v > 1) {
+		c.refuse("value", notation.Format(value)+" cannot be", "a duty is the share of the time for which something is driven: 0 to 100 %; name the quantity if it is another")
+	}
 	switch kind {
 	case eventv1.InstrumentKind_INSTRUMENT_KIND_CURRENT_CLAMP:
 		c.dim("value", value, notation.Current, notation.Frequency, notation.Charge)

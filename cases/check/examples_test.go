@@ -304,6 +304,12 @@ func examples() map[string]example {
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-5", "Ohm") }, "reading.value", "take the source off"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-300", "Cel") }, "reading.value", "colder"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("-5", "Hz") }, "reading.value", "not less than nothing"},
+		bad{func(e *eventv1.Event) {
+			e.GetReading().Value, e.GetReading().Quantity = quantity("101", "%"), "duty"
+		}, "reading.value", "0 to 100 %"},
+		bad{func(e *eventv1.Event) {
+			e.GetReading().Value, e.GetReading().Quantity = quantity("-1", "%"), ""
+		}, "reading.value", "0 to 100 %"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "bar") }, "reading.value", "is pressure"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value = quantity("5", "km") }, "reading.value", "is length"},
 		bad{func(e *eventv1.Event) { e.GetReading().Value.Unit = "volt" }, "reading.value.unit", "did you mean V?"},

@@ -91,9 +91,27 @@ func invent(r *rand.Rand, size int) *Circuit {
 			}
 		}
 	}
+	lieTogether(r, c)
 	c.Compile()
 	rate(r, c)
 	return c
+}
+
+// lieTogether lets wires and contacts touch each other.
+func lieTogether(r *rand.Rand, c *Circuit) {
+	var can []int
+	for k, e := range c.Elements {
+		if e.Kind == Wiring || e.Kind == Contact {
+			can = append(can, k)
+		}
+	}
+	for range len(can) / 2 {
+		a, b := can[r.IntN(len(can))], can[r.IntN(len(can))]
+		if a != b && !contains(c.Elements[a].Neighbours, b) {
+			c.Elements[a].Neighbours = append(c.Elements[a].Neighbours, b)
+			c.Elements[b].Neighbours = append(c.Elements[b].Neighbours, a)
+		}
+	}
 }
 
 // rate gives each fuse the smallest usual rating that carries what it has to with
@@ -178,6 +196,8 @@ func situation(r *rand.Rand, c *Circuit) (Setup, Reading) {
 		read.Quantity, read.Lead, s.Off = Ohms, Span{}, true
 	case 5:
 		read.Duty = Span{0.4, 0.5}
+	case 6:
+		read.Quantity, read.Duty = Swing, Span{0, 1}
 	}
 	return s, read
 }
@@ -185,7 +205,10 @@ func situation(r *rand.Rand, c *Circuit) (Setup, Reading) {
 // bad draws a fault.
 func bad(r *rand.Rand, c *Circuit) broken {
 	k := r.IntN(len(c.Elements))
-	modes := c.Elements[k].Kind.Modes()
+	modes := c.Modes(k)
+	if n := len(c.Elements[k].Neighbours); n > 0 && r.IntN(2) == 0 {
+		modes = modes[len(modes)-n:]
+	}
 	return broken{k, modes[r.IntN(len(modes))].Mode}
 }
 

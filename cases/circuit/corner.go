@@ -167,6 +167,23 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 
 // seen is the voltage between two nodes in a draw, as a share of the supply's.
 func (m *model) seen(x *assumed, red, black int) float64 {
+	_, s, f := m.drawn(x, red, black)
+	return s.share(f)
+}
+
+// voltages of all nodes in a draw, by the supply's.
+func (m *model) voltages(x *assumed, e float64) []float64 {
+	l, s, f := m.drawn(x, minus, minus)
+	if len(m.volts) < l.n {
+		m.volts = make([]float64, l.n+3)
+	}
+	s.volts(f, m.volts, e)
+	return m.volts
+}
+
+// drawn are the conductances of a draw once all operations are carried out, as seen from
+// two nodes.
+func (m *model) drawn(x *assumed, red, black int) (*layout, *shape, []float64) {
 	l := m.lay(x)
 	s := m.shape(l, red, black)
 	g, f := m.spans(len(l.ends)), m.floats(s.slots)
@@ -175,5 +192,5 @@ func (m *model) seen(x *assumed, red, black int) float64 {
 		f[i] = g[i].Lo
 	}
 	work(s.ops, f)
-	return s.share(f)
+	return l, s, f
 }

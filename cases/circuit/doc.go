@@ -57,8 +57,26 @@
 // A fault adds ohms in series (open: 100 megohm and more; high resistance: from what
 // would drop half a volt at the circuit's own current, up to 100 megohm), puts others
 // in their place (shorted, draws too much, seized, wrong part), leads to a post (a
-// short: under a tenth of an ohm), holds a contact closed, or turns a diode round. What
-// it does to fuses above it follows.
+// short: under a tenth of an ohm) or to another conductor, holds a contact closed, or turns
+// a diode round. What it does to fuses above it follows.
+//
+// # Neighbours
+//
+// A wire or a contact may touch another that Element.Neighbours names: to each it is a way
+// of being bad of its own (suspect.ShortTo), with a twentieth of the prior for all together
+// (assumed). The short joins the two where it lies, anywhere along either, and so is one
+// effect whichever of the two is bad: no reading tells a bent pin from the one that it
+// touches, and the two share the probability. Within one stretch it passes by what lies
+// between. A plug that is off holds its pins apart; what then still touches is a wire's.
+// Where one of two wires is gone nobody knows, and nothing is ruled out. Of three faults of
+// which one is such a short and another lies where it does, nothing is ruled out either:
+// the orders in which they may lie are not gone through. Any fuse may be blown by it; in a
+// draw those are through which too much would flow with every contact closed.
+//
+// A conductor that nobody drew cannot be modelled: what it carries, and through how much, is
+// not known. Touching one that is fed is a short to power, one that is grounded a short to
+// ground, and anything else is a drawing that is wrong. The same holds of a circuit with a
+// supply of its own, and of what is drawn and is no neighbour.
 //
 // # Outer bounds
 //
@@ -83,6 +101,12 @@
 //     load that is starved by much and fed through little.
 //  5. A known current bounds a drop by itself, where all of it flows through what lies
 //     between the leads. Two bounds that have nothing in common contradict the fault.
+//
+// A frequency and a duty are a Swing: how far apart the voltages are with outputs driven and
+// not. A meter counts from 0.3 to 5 V on (Counts; assumed, and not the same at two points),
+// so that one that counted saw 0.3 V at least and one that did not 5 V at most. What floats
+// may swing by what it leaks, and so pulses on a loose wire rule out nothing. While outputs
+// are driven in pulses a load is as cold, or as slow, as it may be at all.
 //
 // A reading that lies three standard deviations outside contradicts a hypothesis
 // (meter: half a percent and 30 mV, which allows for a black lead's offset). All readings

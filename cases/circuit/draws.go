@@ -23,7 +23,7 @@ type placed struct {
 func (o *Observation) inPlace(key [3]int) []placed {
 	var out []placed
 	for i, k := range key {
-		if k >= firstEffect {
+		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
 			out = append(out, placed{o.effects[k-firstEffect], min(i, 1)})
 		}
 	}

@@ -40,6 +40,9 @@ type Element struct {
 	Rating float64
 	// Follows is the number of the coil that closes it, -1 when none is drawn.
 	Follows int
+	// Neighbours are the elements, wires or contacts as it is one, whose conductor its own
+	// may touch.
+	Neighbours []int
 }
 
 // Usual is the resistance in ohms of an element of the kind of which nothing else
@@ -125,6 +128,29 @@ func (k Kind) Modes() []Share {
 	return []Share{{suspect.Open, 0.6}, {suspect.Shorted, 0.1}, {suspect.DrawsTooMuch, 0.1}, {suspect.Defective, 0.2}}
 }
 
+// touched is the share of the prior that a wire or a contact has for touching one of its
+// neighbours, of all of them together; where it has none it has as much less. Assumed.
+const touched = 0.05
+
+// Modes are the ways in which element k can be bad: those of its kind, and a short to each
+// of its neighbours.
+func (c *Circuit) Modes(k int) []Share {
+	e := &c.Elements[k]
+	out := e.Kind.Modes()
+	for _, n := range e.Neighbours {
+		out = append(out, Share{suspect.ShortTo(n), touched / float64(len(e.Neighbours))})
+	}
+	return out
+}
+
+// can reports whether element k can be bad in the mode.
+func (c *Circuit) can(k int, m suspect.Mode) bool {
+	if n, ok := m.Neighbour(); ok {
+		return contains(c.Elements[k].Neighbours, n)
+	}
+	return c.Elements[k].Kind.has(m)
+}
+
 // Share is a mode and its share.
 type Share struct {
 	Mode  suspect.Mode
@@ -153,6 +179,8 @@ const (
 	instead      // ohms are others
 	toMinus      // ohms lead to the negative post
 	toPlus       // ohms lead to the positive one
+	toOther      // ohms lead to another stretch
+	perhaps      // nobody knows whether it does anything
 	stuck        // closed whatever the conditions
 	other        // a diode the other way round
 )
@@ -160,15 +188,17 @@ const (
 // effect of a fault on the element: what it does and with how many ohms. high is
 // the least high resistance that counts there.
 func (e *Element) effect(m suspect.Mode, high float64) (does, Span) {
-	switch m {
+	switch m.Kind() {
 	case suspect.Open, suspect.NotCommanded, suspect.OutputDead:
 		return series, openOhms
 	case suspect.HighResistance:
 		return series, Span{high, max(highMost, 10*high)}
 	case suspect.ShortToGround:
 		return toMinus, shortOhms
-	case suspect.ShortToPower, suspect.ShortToNeighbour:
+	case suspect.ShortToPower:
 		return toPlus, shortOhms
+	case suspect.ShortToNeighbour:
+		return toOther, shortOhms
 	case suspect.Shorted:
 		if e.Kind == Switch || e.Kind == Output {
 			return stuck, Span{}

@@ -7,6 +7,10 @@ import "slices"
 // times for 50 seconds at most).
 const blows = 1.6
 
+// usualRating is that of a fuse of which nobody knows it, in a draw. Assumed: the
+// commonest.
+const usualRating = 15
+
 // struck is the position of a stretch with what a fault elsewhere does to it, if it is
 // a fuse.
 func (m *model) struck(x *assumed, s, i int, p Position) Position {
@@ -15,6 +19,13 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 		return p
 	}
 	switch {
+	case f.does == toOther && !x.bounds:
+		if contains(m.blownBy(x, f), s) {
+			return Open
+		}
+	case f.does == toOther && x.held == s+1:
+	case f.does == toOther && x.holds[s] == Open:
+		return Open
 	case m.reroutes(x, f, s):
 		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
@@ -31,7 +42,7 @@ func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
 	rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
 	if !x.bounds {
 		if rating <= 0 {
-			rating = 15 // assumed: the commonest
+			rating = usualRating
 		}
 		if m.c.System/max(ohms.Hi, 1e-3) > blows*rating {
 			return Open
@@ -48,14 +59,14 @@ func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
 // whole, more than it holds must flow. A voltmeter changes nothing of that, so that the
 // readings in one state share it.
 func (m *model) blownFuses(x *assumed) map[int]Position {
-	if !slices.ContainsFunc(x.faults, func(f done) bool { return f.does == toMinus || f.does == instead }) {
+	if !slices.ContainsFunc(x.faults, func(f done) bool { return f.does == toMinus || f.does == instead || f.does == toOther }) {
 		return nil
 	}
 	in := m
 	if m.base != nil {
 		in = m.base
 	}
-	var key [maxCuts]done
+	var key [maxFaults]done
 	for i, f := range x.faults {
 		key[i] = m.moved(f, in)
 	}
@@ -82,6 +93,10 @@ func (m *model) moved(f done, to *model) done {
 	if f.stretch >= 0 {
 		f.stretch = to.of[m.stretches[f.stretch].elements[0]]
 	}
+	if f.does == toOther {
+		touches := to.of[m.stretches[f.touches].elements[0]]
+		f.stretch, f.touches = min(f.stretch, touches), max(f.stretch, touches)
+	}
 	return f
 }
 
@@ -89,10 +104,14 @@ func (m *model) moved(f done, to *model) done {
 func (m *model) blow(x *assumed) map[int]Position {
 	var out map[int]Position
 	for _, f := range x.faults {
-		if f.does != toMinus && f.does != instead {
+		if f.does != toMinus && f.does != instead && f.does != toOther {
 			continue
 		}
-		for _, fuse := range m.fuses[f.stretch] {
+		fuses := m.fuses[f.stretch]
+		if f.does == toOther {
+			fuses = append(slices.Clone(fuses), m.fuses[f.touches]...)
+		}
+		for _, fuse := range fuses {
 			rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
 			if rating <= 0 || out[fuse] == Open {
 				continue
@@ -118,12 +137,14 @@ func (m *model) blow(x *assumed) map[int]Position {
 }
 
 // reroutes reports whether the fault may send more current through a fuse than it holds
-// though it draws none itself: what is fed past its fuse may blow another, and where there
+// though it draws none itself: what is fed past its fuse, or from another conductor, may blow another, and where there
 // is a way round the fuse, what no longer flows that way flows through it. A diode the
-// other way round shorts what it stands across.
+// other way round shorts what it stands across, and by way of one that conducts a fuse feeds
+// what it is not known to be above.
 func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
-	return x.bounds && (f.does == toPlus || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
-		f.does == other && contains(m.fuses[f.stretch], fuse))
+	return x.bounds && (f.does == toPlus || f.does == toOther || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
+		f.does == other && contains(m.fuses[f.stretch], fuse) ||
+		m.diodes && (f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse))
 }
 
 // round reports whether what conducts leads round the stretch.

@@ -12,6 +12,8 @@ type done struct {
 	// vague: nobody knows how much the well one draws, nor how much would be too much, so
 	// that in a draw it takes anything from much to usual, as the well one does.
 	vague bool
+	// touches is the stretch that a short leads to, of the two the one that comes later.
+	touches int
 }
 
 // pick chooses a value from what is not known: all of it for bounds, one point for
@@ -93,52 +95,11 @@ type layout struct {
 	shapes map[[2]int]*shape
 }
 
-const maxCuts = 3
-
-// cut is a stretch that a short, or two faults, cut into pieces.
-type cut struct {
-	stretch int16 // by stretch and one
-	shorts  int16
-	to      [maxCuts]int16 // the post that each leads to
-}
-
 type layoutKey struct {
 	bounds, far bool
 	lead        [2]int16 // nodes of the instrument
 	sensed      int16
 	cuts        [maxCuts]cut
-}
-
-// cuts of the stretches that the faults cut into pieces.
-func (x *assumed) cuts() (out [maxCuts]cut) {
-	n := 0
-	for i, f := range x.faults {
-		shorts, inLine := 0, 0
-		var to [maxCuts]int16
-		for k, other := range x.faults {
-			switch {
-			case other.stretch != f.stretch:
-			case k < i:
-				shorts = -maxCuts // it was met before
-			case other.does == toMinus || other.does == toPlus:
-				if shorts >= 0 && other.does == toPlus {
-					to[shorts] = plus
-				}
-				shorts++
-			case other.does == series:
-				inLine++
-			}
-		}
-		if shorts == 2 && !x.before && x.bounds {
-			to[0], to[1] = to[1], to[0]
-		}
-		// What lies between two that are nearly open floats by itself.
-		if shorts > 0 || shorts == 0 && inLine > 1 && x.bounds {
-			out[n] = cut{stretch: int16(f.stretch + 1), shorts: int16(shorts), to: to}
-			n++
-		}
-	}
-	return out
 }
 
 // lay is the layout under what is assumed.
@@ -178,6 +139,7 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 	for _, p := range pieces {
 		put(p.a, p.b)
 	}
+	var joins [maxFaults]int // the nodes at which faults join two stretches
 	for i, c := range key.cuts {
 		if c.stretch == 0 {
 			break
@@ -191,7 +153,15 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 				put(mid, next)
 				mid = next
 			}
-			put(mid, int(c.to[k]))
+			to := int(c.to[k])
+			if to < 0 {
+				join := &joins[-1-to]
+				if *join == 0 {
+					*join = node()
+				}
+				to = *join
+			}
+			put(mid, to)
 		}
 		put(mid, pieces[c.stretch-1].b)
 	}
@@ -276,12 +246,19 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 	}
 	for _, f := range x.faults {
 		m.put(x, l, g, f.stretch)
-		switch {
-		case f.does == toMinus || f.does == instead:
+		if f.does == toOther {
+			m.put(x, l, g, f.touches)
+			for _, fuse := range m.blownBy(x, &f) {
+				m.put(x, l, g, fuse)
+			}
+		}
+		draws := f.does == toMinus || f.does == instead
+		if draws {
 			for _, fuse := range m.fuses[f.stretch] {
 				m.put(x, l, g, fuse)
 			}
-		case x.bounds:
+		}
+		if x.bounds && (!draws || m.diodes) {
 			for s := range m.stretches {
 				if k := m.stretches[s].kind; (k == Fuse || k == Breaker) && m.reroutes(x, &f, s) {
 					m.put(x, l, g, s)
@@ -331,10 +308,10 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		ohms, position = gate.ohms, gate.position
 	}
 	var near, far Span // series faults on either side of a short
-	var shorts [maxCuts]Span
-	n, both := 0, false
+	var shorts [maxFaults]Span
+	n, both, passed := 0, false, false
 	for i, f := range x.faults {
-		if f.stretch != s {
+		if !f.at(s) {
 			position = m.struck(x, s, i, position)
 			continue
 		}
@@ -352,9 +329,29 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		case toMinus, toPlus:
 			shorts[n] = v
 			n++
+		case toOther:
+			if f.passes() {
+				passed = x.bounds
+				continue
+			}
+			if f.touches == s { // the ohms are at its other end
+				v = Span{}
+			} else {
+				v.Lo = max(v.Lo-5/most, 0) // what that end has, and pieces of no length, at least
+			}
+			shorts[n] = v
+			n++
 		case stuck:
 			position = Closed // only contacts and outputs stick, and unplugged they are not here
 		}
+	}
+	if passed {
+		// Any of it may be passed by; and where something leads away in between, a delta of
+		// pieces is to the rest a star whose arms are none of them longer.
+		for k := range n {
+			shorts[k].Hi += ohms.Hi
+		}
+		ohms.Lo, near.Lo, far.Lo = 0, 0, 0
 	}
 	if n == 0 && (!both || !x.bounds) {
 		g[s] = x.loose(ohms.Plus(near).Plus(far).conductance(), position)
@@ -379,7 +376,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		half = Span{0, ohms.Hi}
 		apart = half
 	}
-	if x.bounds && n == 2 && !x.before {
+	if n == 2 && x.swapped(s) {
 		shorts[0], shorts[1] = shorts[1], shorts[0]
 	}
 	g[s] = x.loose(half.Plus(near).conductance(), position)

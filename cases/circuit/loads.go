@@ -37,17 +37,21 @@ func (m *model) loadsUnder(faults []done) []Span {
 	if len(m.loads)*(1+len(m.gated)) > manyLoads {
 		return nil // it would take long, and all that they may be is not wrong
 	}
-	drawing := 0
+	drawing, loops := 0, m.loops
 	for _, f := range faults {
 		if f.does != series {
 			drawing++
 		}
+		loops = loops || f.does == toOther && !f.passes()
 	}
-	if len(faults) > 1 && (m.loops || drawing > 1) {
+	if len(faults) > 1 && (loops || drawing > 1) {
 		return nil
 	}
 	out := m.shared(done{stretch: -1})
 	for _, f := range faults {
+		if drawing > 0 && len(faults) > 1 && f.does == series { // a piece of it alone takes less than all
+			f.ohms.Hi = math.Max(f.ohms.Hi, highMost)
+		}
 		of := m.shared(f)
 		joined := make([]Span, len(out))
 		for k := range out {

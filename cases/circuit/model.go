@@ -31,13 +31,15 @@ type model struct {
 	rest      []Span // what the stretches conduct with nothing wrong, for bounds
 	layouts   map[layoutKey]*layout
 	leads     []Bridge // what the instrument may put where, for what feeds the loads
+	diodes    bool     // something in it is one
 	filaments bool     // something in it glows
 	lit       []Span   // room for the loads and bulbs of a draw
 	bulbs     []float64
-	blew      map[[maxCuts]done]map[int]Position
-	full      []Span // what the loads may have whatever feeds them
-	unknown   bool   // nobody knows how much one of the loads draws
-	loose     bool   // something is open without any fault, so that nodes float
+	blew      map[[maxFaults]done]map[int]Position
+	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
+	full      []Span         // what the loads may have whatever feeds them
+	unknown   bool           // nobody knows how much one of the loads draws
+	loose     bool           // something is open without any fault, so that nodes float
 	scratch   *network
 	room      []Span
 	known     []float64
@@ -105,6 +107,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	for s := range m.stretches {
 		m.unknown = m.unknown || m.stretches[s].isUnknown(c)
 		m.load[s] = -1
+		m.diodes = m.diodes || m.stretches[s].kind == Diode
 		if m.stretches[s].kind == Diode || m.stretches[s].follows >= 0 {
 			m.gated = append(m.gated, s)
 		}
@@ -118,7 +121,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		p := m.position(k)
 		m.loose = m.loose || p != Closed
 	}
-	m.blew = map[[maxCuts]done]map[int]Position{}
+	m.blew, m.touchBlew = map[[maxFaults]done]map[int]Position{}, map[done][]int{}
 	m.fedLoads, m.layouts = map[done][]Span{}, map[layoutKey]*layout{}
 	m.loops = m.looped()
 	return m

@@ -16,6 +16,9 @@ func (o *Observation) Expect(h suspect.Hypothesis) Span {
 // decades and loads depend on what feeds them, all of it at once would allow for
 // loads that are starved by much and fed through little; piece by piece it does not.
 func (o *Observation) reach(faults []done) Span {
+	if untold(faults) {
+		return Span{math.Inf(-1), math.Inf(1)}
+	}
 	first := true
 	var out Span
 	for _, piece := range o.pieces(faults) {
@@ -31,6 +34,9 @@ func (o *Observation) reach(faults []done) Span {
 // nearest is how far what was shown lies outside what can be, by the piece that it
 // lies nearest to.
 func (o *Observation) nearest(faults []done) float64 {
+	if untold(faults) {
+		return 0
+	}
 	if len(o.model.loads) > 0 && !o.model.cold {
 		if o.fits(faults) {
 			return 0
@@ -81,7 +87,9 @@ func (o *Observation) pieces(faults []done) [][]done {
 				if k+1 < len(pieceEnds) {
 					to = f.ohms.Lo * pieceEnds[k+1]
 				}
-				cut = append(cut, done{f.stretch, f.does, Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}, f.vague})
+				part := f
+				part.ohms = Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}
+				cut = append(cut, part)
 			}
 		}
 		var next [][]done
@@ -158,7 +166,7 @@ func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
 func sameStretch(faults []done) bool {
 	for i := range faults {
 		for j := range i {
-			if faults[i].stretch == faults[j].stretch {
+			if f, g := &faults[i], &faults[j]; f.at(g.stretch) || g.does == toOther && f.at(g.touches) {
 				return true
 			}
 		}
@@ -181,6 +189,9 @@ func (o *Observation) span(x assumed) Span {
 // is driven in pulses a meter shows the mean over the time it is driven and the time
 // it is not.
 func (o *Observation) spans(x assumed) []Span {
+	if o.idle != nil && x.bounds {
+		x.loads = nil // fed for a part of the time, a filament stays colder and a motor slower
+	}
 	out := o.spansOf(o.model, x)
 	if o.idle == nil {
 		return out
@@ -188,6 +199,10 @@ func (o *Observation) spans(x assumed) []Span {
 	x.loads = nil
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
+		if o.Quantity == Swing {
+			out[k] = o.swing(on, off, x.bounds)
+			continue
+		}
 		if !x.bounds {
 			duty = Exactly((duty.Lo + duty.Hi) / 2)
 		}
@@ -242,7 +257,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 		return out
 	}
-	if o.Quantity == Shine {
+	if o.Quantity == Shine || o.Quantity == Swing {
 		posts = Exactly(1)
 	}
 	var want *wanted
@@ -262,6 +277,16 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 	}
 	return v
+}
+
+// swing is how far apart two voltages are: driven and not; for bounds, of shares of what lies
+// over the posts, which is the same at both moments.
+func (o *Observation) swing(on, off Span, shares bool) Span {
+	out := Span{math.Max(math.Max(on.Lo-off.Hi, off.Lo-on.Hi), 0), math.Max(on.Hi-off.Lo, off.Hi-on.Lo)}
+	if shares {
+		return times(out, o.setup.Posts)
+	}
+	return out
 }
 
 // farOut is by how many standard deviations bounds that are quick to work out must
@@ -328,8 +353,8 @@ func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, 
 		v = turned(v)
 	}
 	v.Hi = math.Min(v.Hi, knee.Hi)
-	if sure {
-		v.Lo = math.Max(v.Lo, knee.Lo)
+	if sure { // while next to nothing flows it has less than its knee
+		v.Lo = math.Max(v.Lo, knee.Lo/2)
 	}
 	v.Lo = math.Min(v.Lo, v.Hi)
 	if round {
@@ -362,7 +387,7 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	y, _ := m.settled(x)
 	out := magnitude(m.through(y, posts))
 	for _, f := range x.faults {
-		if f.stretch == s && (f.does == toMinus || f.does == toPlus) {
+		if f.at(s) && (f.does == toMinus || f.does == toPlus || f.does == toOther) {
 			// Where the clamp was, before the short or behind it, nobody said.
 			x.far = true
 			y, _ := m.settled(x)

@@ -18,7 +18,14 @@ const (
 	// Shine is how bright a lamp between the leads was, as the share of the supply
 	// over it.
 	Shine
+	// Swing is by how much the voltage between the leads goes up and down while outputs are
+	// driven in pulses: what a frequency, or a duty, counts.
+	Swing
 )
+
+// Counts is from how much of a swing on, in volts, a meter counts pulses: from no less and
+// no more than this. Assumed; meters differ, and some let one choose.
+var Counts = Span{0.3, 5}
 
 // Reading is something read in one state of the circuit.
 type Reading struct {
@@ -158,18 +165,22 @@ func (o *Observation) classOf(f suspect.Fault) int {
 // done is what the fault did when the reading was taken.
 func (o *Observation) done(f suspect.Fault) (done, bool) {
 	for k, p := range o.parts {
-		if p != f.Part || o.model.of[k] < 0 {
+		if _, touches := f.Mode.Neighbour(); p != f.Part || o.model.of[k] < 0 && !touches {
 			continue
 		}
 		e := &o.circuit.Elements[k]
-		if !e.Kind.has(f.Mode) {
+		if !o.circuit.can(k, f.Mode) {
 			continue
 		}
 		what, ohms := e.effect(f.Mode, o.circuit.high[k])
-		if what == nothing {
+		switch what {
+		case nothing:
 			return done{}, false
+		case toOther:
+			n, _ := f.Mode.Neighbour()
+			return o.model.touching(k, n, ohms)
 		}
-		return done{o.model.of[k], what, ohms, e.unknown() && f.Mode.Takes()}, true
+		return done{stretch: o.model.of[k], does: what, ohms: ohms, vague: e.unknown() && f.Mode.Takes()}, true
 	}
 	return done{}, false
 }
@@ -253,7 +264,7 @@ func (m *model) between(x assumed, red, black int, flows bool) (Span, bool) {
 				((f.does == toMinus || f.does == instead) && contains(m.fuses[f.stretch], next) || m.reroutes(&x, &f, next)) {
 				return Span{}, false // a fuse that it may have blown
 			}
-			if f.stretch != next {
+			if !f.at(next) {
 				continue
 			}
 			switch f.does {

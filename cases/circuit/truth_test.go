@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"sort"
 
 	"knowngood.example/cases/circuit/plain"
 	"knowngood.example/cases/suspect"
@@ -17,7 +18,8 @@ import (
 //     motor starved may stand still.
 //   - Nothing is nearer to anything than a hundredth of a milliohm.
 //   - A fault does what effect says, within the ohms that it says. A short to ground
-//     or to the supply is anywhere along the part. An open has 100 megohm or more.
+//     or to the supply is anywhere along the part, one to another part anywhere along
+//     either; what is wrong with a part that another touches comes in any order. An open has 100 megohm or more.
 //   - Whatever is joined by less than 10 megohm is one piece, and each piece that
 //     floats leaks to the supply and to ground within Leak in all, from anywhere.
 //   - A fuse through which more than blows times its rating would flow is blown. One through which
@@ -29,15 +31,18 @@ import (
 //     between them either.
 //   - A diode conducts from 0.45 to 0.9 V on, and blocks the other way round.
 //   - Where an averaging meter saw pulses it shows the mean of what it would show
-//     with the outputs driven and with them not.
+//     with the outputs driven and with them not; what it counts of them is by how much
+//     the two differ.
 //   - A clamp adds nothing, and may be round either end of a part.
 type truth struct {
-	c     *Circuit
-	setup *Setup
-	r     *Reading
-	does  []does // of each element
-	ohms  []Span
-	pulls bool // a fault may overload a fuse
+	c      *Circuit
+	setup  *Setup
+	r      *Reading
+	does   []does // of each element
+	ohms   []Span
+	also   []bool // of each element, whether one that touches it is bad
+	faults []broken
+	pulls  bool // a fault may overload a fuse
 
 	knobs []float64 // where in its span each unknown lies; from 0 to 1
 	next  int
@@ -52,11 +57,14 @@ type broken struct {
 }
 
 func newTruth(c *Circuit, setup *Setup, r *Reading, faults []broken) *truth {
-	t := &truth{c: c, setup: setup, r: r, does: make([]does, len(c.Elements)), ohms: make([]Span, len(c.Elements))}
+	t := &truth{c: c, setup: setup, r: r, does: make([]does, len(c.Elements)), ohms: make([]Span, len(c.Elements)), also: make([]bool, len(c.Elements)), faults: faults}
 	for _, f := range faults {
 		k := f.element
 		t.does[k], t.ohms[k] = c.Elements[k].effect(f.mode, c.high[k])
-		t.pulls = t.pulls || t.does[k] == toMinus || t.does[k] == toPlus || t.does[k] == instead
+		if n, ok := f.mode.Neighbour(); ok {
+			t.also[k], t.also[n] = true, true
+		}
+		t.pulls = t.pulls || t.does[k] == toMinus || t.does[k] == toPlus || t.does[k] == instead || t.does[k] == toOther
 	}
 	return t
 }
@@ -104,6 +112,9 @@ func (t *truth) shown() (value float64, ok bool) {
 	value, ok = t.moment(false)
 	if t.r.Duty.Hi > 0 && ok {
 		idle, also := t.moment(true)
+		if t.r.Quantity == Swing {
+			return math.Abs(value - idle), also
+		}
 		duty := t.in(t.r.Duty)
 		return duty*value + (1-duty)*idle, also
 	}
@@ -125,6 +136,11 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 		c.Nodes++
 		return c.Nodes - 1
 	}
+	draw := func(x int) {
+		if x >= 0 {
+			t.draws = append(t.draws, x)
+		}
+	}
 	posts := t.in(t.setup.Posts)
 	source := -1
 	if t.r.Quantity != Ohms {
@@ -136,6 +152,7 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 	// end of it.
 	n := len(t.c.Elements)
 	at, ends, state, blow := make([]int, n), make([][2]int, n), make([]bool, n), make([]bool, n)
+	joins := make([][]int, len(t.faults)) // where each short to another part joins the two
 	for k := range t.c.Elements {
 		e := &t.c.Elements[k]
 		at[k], ends[k] = -1, [2]int{-1, -1}
@@ -189,6 +206,11 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 			own = t.ohms[k]
 		}
 		ohms := t.in(own)
+		if t.also[k] {
+			ends[k] = t.run(k, a, b, ohms, node, resistor, draw, joins)
+			at[k] = ends[k][0]
+			continue
+		}
 		switch d {
 		case series:
 			mid := node()
@@ -213,6 +235,11 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 			if d == instead {
 				t.draws = append(t.draws, at[k])
 			}
+		}
+	}
+	for i, j := range joins {
+		if len(j) == 2 { // a plug that is off holds its pins apart
+			draw(resistor(j[0], j[1], t.in(t.ohms[t.faults[i].element])))
 		}
 	}
 	for _, b := range t.setup.Bridges {
@@ -262,6 +289,50 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 		return math.Abs(s.Volts[red]-s.Volts[black]) / posts, source >= 0
 	}
 	return s.Volts[red] - s.Volts[black], true
+}
+
+// run puts in an element that another touches, with all that is wrong with it in whatever
+// order it comes, and returns what lies at either end.
+func (t *truth) run(k, a, b int, ohms float64, node func() int, resistor func(a, b int, ohms float64) int, draw func(int), joins [][]int) (ends [2]int) {
+	type spot struct {
+		share float64
+		fault int
+	}
+	var spots []spot
+	for i, f := range t.faults {
+		if n, ok := f.mode.Neighbour(); f.element == k || ok && n == k {
+			spots = append(spots, spot{t.knob(), i})
+		}
+	}
+	sort.Slice(spots, func(i, j int) bool { return spots[i].share < spots[j].share })
+	ends = [2]int{-1, -1}
+	from, at, last := 0.0, a, -1
+	first := true
+	put := func(to int, ohms float64) {
+		last = resistor(at, to, ohms)
+		if first {
+			ends[0], first = last, false
+		}
+		at = to
+	}
+	for _, s := range spots {
+		// What is nearer than anything is to anything is one place.
+		if share := math.Min(s.share, 1-touching/ohms); ohms*(share-from) >= touching {
+			put(node(), ohms*(share-from))
+			from = share
+		}
+		switch d := t.does[t.faults[s.fault].element]; d {
+		case series:
+			put(node(), t.in(t.ohms[k]))
+		case toMinus, toPlus:
+			draw(resistor(at, int(d-toMinus), t.in(t.ohms[k])))
+		case toOther:
+			joins[s.fault] = append(joins[s.fault], at)
+		}
+	}
+	put(b, ohms*(1-from))
+	ends[1] = last
+	return ends
 }
 
 func (t *truth) one(nodes []int) int {

@@ -56,10 +56,10 @@
 // # Faults
 //
 // None, one or two of different elements, by the priors of suspect.Default and the
-// shares of Kind.Modes; 'any' is none in a tenth of the cases, one in six tenths, two
+// shares of Circuit.Modes; 'any' is none in a tenth of the cases, one in six tenths, two
 // in three tenths. Open is no connection, in three of ten 0.1 to 10 gigohm. A high
 // resistance is 1 to 100 times the least that counts (Circuit.LeastHigh: what would
-// drop half a volt), in a fifth up to a million times. A short is 2 to 80 milliohm and
+// drop half a volt), in a fifth up to a million times. A short, to a neighbour too, is 2 to 80 milliohm and
 // anywhere along the part. A load that draws too much takes 1.6 to 4 times as much,
 // a seized motor about five times.
 //

@@ -202,6 +202,7 @@ func draw(d dice, shape string, size int) *drawing {
 	} else {
 		w.tree(shape)
 	}
+	w.lieTogether()
 	w.Compile()
 	return w
 }

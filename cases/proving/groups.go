@@ -40,7 +40,7 @@ func (t *truth) nominal() *truth {
 // usual is what a fault mostly is.
 func (t *truth) usual(k int, m suspect.Mode) damage {
 	x := damage{element: k, mode: m, along: 0.5, ohms: math.Inf(1)}
-	switch m {
+	switch m.Kind() {
 	case suspect.HighResistance:
 		x.ohms = 10 * t.LeastHigh(k)
 	case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
@@ -69,7 +69,7 @@ func (p *player) groups() (int, error) {
 	}
 	var signs [][]float64
 	for k := range p.Elements {
-		for _, m := range p.Elements[k].Kind.Modes() {
+		for _, m := range p.Modes(k) {
 			d := []damage{t.usual(k, m.Mode)}
 			if !c.concern(well, d, p.asked) {
 				continue

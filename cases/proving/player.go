@@ -121,7 +121,7 @@ func (p *player) problem() suspect.Problem {
 		part, prior := suspect.Part{Key: e.Key}, p.table.Kind(e.Key).Prior
 		ways := []circuit.Share{{Mode: suspect.AnyWay, Share: 1}}
 		if drawn {
-			ways = e.Kind.Modes()
+			ways = p.Modes(k)
 		}
 		for _, m := range ways {
 			q.Faults = append(q.Faults, suspect.Fault{Part: part, Mode: m.Mode, Prior: math.Min(prior*m.Share, 0.5)})

@@ -107,6 +107,64 @@ func TestEverythingRead(t *testing.T) {
 	require.NotZero(t, proven, "something is proven at all")
 }
 
+// TestNeighbours puts a short between two neighbours, alone and beside another fault, into
+// vehicles whose priors seldom bring one, and takes every reading there is.
+func TestNeighbours(t *testing.T) {
+	t.Parallel()
+	s := Clean()
+	s.Seed, s.Largest, s.Clamp = fresh(t), 10, true
+	played, pairs := 0, 0
+	for n := uint64(0); played < 2*int(*cases) && n < 60**cases; n++ {
+		table, rec := suspect.Default(), Record{Case: n}
+		c, err := stage(&s, n, &table, Plain)
+		require.NoError(t, err)
+		d := dice{rand.New(rand.NewPCG(s.Seed, n))}
+		var can []int
+		for k := range c.Elements {
+			if len(c.Elements[k].Neighbours) > 0 {
+				can = append(can, k)
+			}
+		}
+		if len(can) == 0 {
+			continue
+		}
+		k := one(d, can...)
+		touching := c.spoil(d, k, suspect.ShortTo(c.Elements[k].Neighbours[0]))
+		if pair := len(c.damages) > 0 && c.damages[0].element != k && n%2 == 0; pair {
+			c.damages = append(c.damages[:1], touching)
+			pairs++
+		} else {
+			c.damages = []damage{touching}
+		}
+		c.blown = nil
+		e, err := c.rest(&state{damages: c.damages, asked: true, posts: c.truth.posts}, 0, 0, 0)
+		if err != nil {
+			continue // a relay chatters
+		}
+		for k, is := range e.blown {
+			if is {
+				c.blown = append(c.blown, k)
+			}
+		}
+		played++
+		p := &player{scenario: c, settings: &s, table: table, rec: &rec}
+		problem := p.problem()
+		p.readings()
+		p.tells = make([]bool, len(p.options))
+		for k, o := range p.options {
+			all, err := o.do(p, k+1, 0)
+			require.NoError(t, err)
+			problem.Evidence = append(problem.Evidence, all...)
+		}
+		p.judge = judged(problem)
+		p.check(len(p.options))
+		require.Empty(t, rec.Wrong, "seed %d, case %d", s.Seed, n)
+		require.Empty(t, rec.Outside, "seed %d, case %d", s.Seed, n)
+	}
+	require.Equal(t, 2*int(*cases), played)
+	require.NotZero(t, pairs)
+}
+
 // TestRecorded plays a shard of the recorded cases again, another one each time: each
 // comes out as it was recorded. Where a change is meant to move them, they are played
 // anew by the command, see the package's description.

@@ -276,7 +276,15 @@ func (p *player) outside(step int, r *reading, t taken, unit string, is float64,
 			h = append(h, suspect.Fault{Part: suspect.Part{Key: p.Elements[d.element].Key}, Mode: d.mode})
 		}
 	}
-	if s := o.Expect(h); is < s.Lo-slack-1e-6*math.Abs(is) || is > s.Hi+slack+1e-6*math.Abs(is) {
+	// A clamp tells how much flowed and not which way, and the way that goes with what was
+	// shown counts: asked for is what may be where the truth was shown.
+	shown := o.Shown
+	if o.Quantity != circuit.Ohms {
+		o.Shown = circuit.Exactly(is)
+	}
+	s := o.Expect(h)
+	o.Shown = shown
+	if is < s.Lo-slack-1e-6*math.Abs(is) || is > s.Hi+slack+1e-6*math.Abs(is) {
 		p.rec.Outside = append(p.rec.Outside, fmt.Sprintf("step %d: %s to %s: %.5g %s, %.5g to %.5g", step, p.Points[r.red], p.Points[r.black], is, unit, s.Lo, s.Hi))
 	}
 }

@@ -123,7 +123,7 @@ func (c *scenario) damagesOf(d dice, table *suspect.Table, many int) []damage {
 	total := 0.0
 	for k := range c.Elements {
 		prior := table.Kind(c.Elements[k].Key).Prior
-		for _, m := range c.Elements[k].Kind.Modes() {
+		for _, m := range c.Modes(k) {
 			all = append(all, way{k, m.Mode, prior * m.Share})
 			total += prior * m.Share
 		}
@@ -229,9 +229,13 @@ func (c *scenario) parts() []suspect.Part {
 	return out
 }
 
-// damaged reports whether the component is truly bad.
+// damaged reports whether the component is truly bad. Of two that touch both are: no meter
+// tells which of them is bent or chafed.
 func (c *scenario) damaged(p suspect.Part) bool {
-	return slices.ContainsFunc(c.damages, func(d damage) bool { return c.Elements[d.element].Key == p.Key })
+	return slices.ContainsFunc(c.damages, func(d damage) bool {
+		n, touches := d.mode.Neighbour()
+		return c.Elements[d.element].Key == p.Key || touches && c.Elements[n].Key == p.Key
+	})
 }
 
 // there reports whether the component is truly bad in the way, a fuse that blew
@@ -239,6 +243,9 @@ func (c *scenario) damaged(p suspect.Part) bool {
 func (c *scenario) there(p suspect.Part, m suspect.Mode) bool {
 	for _, d := range c.damages {
 		if c.Elements[d.element].Key == p.Key && (d.mode == m || m == suspect.AnyWay) {
+			return true
+		}
+		if n, touches := d.mode.Neighbour(); touches && c.Elements[n].Key == p.Key && (m == suspect.ShortTo(d.element) || m == suspect.AnyWay) {
 			return true
 		}
 	}

@@ -224,6 +224,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 	}
 	put(plain.Element{Kind: plain.Voltage, A: plus, B: minus, Value: s.posts})
 	own := make([]int, len(t.Elements))
+	joins := make([][]int, len(s.damages)) // where a short joins two parts
 	for k := range t.Elements {
 		own[k] = -1
 		e := &t.Elements[k]
@@ -231,10 +232,10 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			continue
 		}
 		var x damage
-		bad := false
-		for _, d := range s.damages {
+		at, bad := 0, false
+		for i, d := range s.damages {
 			if d.element == k {
-				x, bad = d, true
+				x, at, bad = d, i, true
 			}
 		}
 		shut := closed[k] || bad && x.mode == suspect.Shorted && (e.Kind == circuit.Switch || e.Kind == circuit.Output)
@@ -254,19 +255,32 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			}
 			continue
 		}
+		for i, d := range s.damages {
+			if n, ok := d.mode.Neighbour(); ok && n == k {
+				mid := node()
+				resistor(a, mid, ohms*d.far)
+				a, ohms = mid, ohms*(1-d.far)
+				joins[i] = append(joins[i], mid)
+			}
+		}
 		if !bad {
-			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
 			continue
 		}
-		switch x.mode {
+		switch x.mode.Kind() {
 		case suspect.Open, suspect.NotCommanded, suspect.OutputDead, suspect.HighResistance:
 			if math.IsInf(x.ohms, 1) {
 				continue
 			}
 			mid := node()
 			resistor(a, mid, x.ohms)
-			own[k] = t.whole(s, put, resistor, k, mid, b, standing[k])
-		case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour:
+			own[k] = t.whole(s, put, resistor, k, mid, b, ohms, standing[k])
+		case suspect.ShortToNeighbour:
+			mid := node()
+			own[k] = resistor(a, mid, ohms*x.along)
+			resistor(mid, b, ohms*(1-x.along))
+			joins[at] = append(joins[at], mid)
+		case suspect.ShortToGround, suspect.ShortToPower:
 			mid, to := node(), minus
 			if x.mode != suspect.ShortToGround {
 				to = plus
@@ -277,16 +291,21 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		case suspect.WrongPart, suspect.Shorted:
 			switch {
 			case e.Kind == circuit.Diode && x.mode == suspect.WrongPart: // the other way round
-				own[k] = t.whole(s, put, resistor, k, b, a, standing[k])
+				own[k] = t.whole(s, put, resistor, k, b, a, ohms, standing[k])
 			case e.Kind == circuit.Switch || e.Kind == circuit.Output: // it stays closed
-				own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+				own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
 			default:
 				own[k] = resistor(a, b, x.ohms)
 			}
 		case suspect.DrawsTooMuch, suspect.Seized:
 			own[k] = resistor(a, b, x.ohms)
 		default: // it does not work, though current flows as it should
-			own[k] = t.whole(s, put, resistor, k, a, b, standing[k])
+			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
+		}
+	}
+	for i, j := range joins {
+		if len(j) == 2 {
+			resistor(j[0], j[1], s.damages[i].ohms)
 		}
 	}
 	if t.stray != nil {
@@ -318,7 +337,7 @@ const (
 )
 
 // whole puts the element as it is when nothing is wrong with it.
-func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, standing bool) int {
+func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, ohms float64, standing bool) int {
 	switch kind := t.Elements[k].Kind; {
 	case kind == circuit.Lamp && s.probe != nil: // a milliampere does not warm it
 		return resistor(a, b, t.ohms[k]*coldLamp)
@@ -329,7 +348,7 @@ func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b 
 	case kind == circuit.Motor && standing:
 		return resistor(a, b, t.ohms[k]*t.still[k])
 	}
-	return resistor(a, b, t.ohms[k])
+	return resistor(a, b, ohms)
 }
 
 // apart is the resistance in ohms from which two pieces of wiring are two.

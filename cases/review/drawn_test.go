@@ -40,7 +40,22 @@ func (e *expecting) fault(text string) suspect.Hypothesis {
 	e.Helper()
 	m := inBrackets.FindStringSubmatch(text)
 	require.NotNil(e, m, text)
+	if other, ok := strings.CutPrefix(m[2], "short to "); ok && e.find(other) != nil {
+		return e.touching(m[1], other)
+	}
 	return suspect.Hypothesis{{Part: e.part(m[1]), Mode: mode(e, m[2])}}
+}
+
+// touching is one component being shorted to another.
+func (e *expecting) touching(name, other string) suspect.Hypothesis {
+	e.Helper()
+	for _, d := range e.j.Circuits() {
+		if m, ok := d.Touching(e.find(name), e.find(other)); ok {
+			return suspect.Hypothesis{{Part: e.part(name), Mode: m}}
+		}
+	}
+	e.Errorf("%s: nothing gives reason for a short of %s to %s", e.where, name, other)
+	return nil
 }
 
 // beyond is by how much the step contradicts the hypothesis.
@@ -80,7 +95,7 @@ func (e *expecting) provesNothing(line, v string) {
 	s := e.step(v)
 	for _, d := range e.j.Circuits() {
 		for k, el := range d.Elements {
-			for _, m := range d.Circuit.Elements[k].Kind.Modes() {
+			for _, m := range d.Circuit.Modes(k) {
 				if e.beyond(s, suspect.Hypothesis{{Part: e.j.Part(el.Component), Mode: m.Mode}}) >= 3 {
 					e.wrong(line, "it rules out %s (%v)", el.Component.Name, m.Mode)
 				}
@@ -110,6 +125,9 @@ func (e *expecting) expects(line, v string) {
 				h = suspect.Hypothesis{{Part: e.part(name), Mode: md}}
 				break
 			}
+		}
+		if name, other, ok := strings.Cut(m[5], " short to "); ok && h == nil && e.find(other) != nil {
+			h = e.touching(name, other)
 		}
 		require.NotNil(e, h, line)
 	}

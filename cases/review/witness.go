@@ -38,7 +38,7 @@ func witnessesOf(c *cases.Judged) *witnesses {
 		}
 		all := []drawnFault{}
 		for k, e := range r.Drawn.Elements {
-			for _, m := range r.Drawn.Circuit.Elements[k].Kind.Modes() {
+			for _, m := range r.Drawn.Circuit.Modes(k) {
 				all = append(all, drawnFault{suspect.Fault{Part: c.Part(e.Component), Mode: m.Mode}, k})
 			}
 		}
@@ -78,7 +78,7 @@ func (w *witnesses) bad(part suspect.Part, mode suspect.Mode) []*cases.Step {
 		for _, f := range w.faults[r.Drawn] {
 			if f.Part != part {
 				others = others || r.Beyond(suspect.Hypothesis{f.Fault}) < sure
-			} else if mode == suspect.AnyWay || f.Mode == mode {
+			} else if mode == suspect.AnyWay || f.Mode.Kind() == mode {
 				own = own || r.Beyond(suspect.Hypothesis{f.Fault}) < sure
 			}
 			if others {
@@ -116,7 +116,7 @@ func (w *witnesses) good(part suspect.Part, mode suspect.Mode) []*cases.Step {
 func (w *witnesses) clearsBad(r *cases.Read, part suspect.Part, mode suspect.Mode) bool {
 	met := false
 	for _, f := range w.faults[r.Drawn] {
-		if f.Part != part || mode != suspect.AnyWay && f.Mode != mode {
+		if f.Part != part || mode != suspect.AnyWay && f.Mode.Kind() != mode {
 			continue
 		}
 		met = true
@@ -134,7 +134,11 @@ func (w *witnesses) clearsBad(r *cases.Read, part suspect.Part, mode suspect.Mod
 }
 
 func isShort(m suspect.Mode) bool {
-	return m == suspect.ShortToGround || m == suspect.ShortToPower || m == suspect.ShortToNeighbour || m == suspect.Shorted
+	switch m.Kind() {
+	case suspect.ShortToGround, suspect.ShortToPower, suspect.ShortToNeighbour, suspect.Shorted:
+		return true
+	}
+	return false
 }
 
 // inRun are the elements one behind the other with the element, with nothing else

@@ -15,7 +15,7 @@ type Cover struct {
 }
 
 func (c Cover) shows(f Fault) bool {
-	return c.Part == f.Part && (len(c.Modes) == 0 || slices.Contains(c.Modes, f.Mode))
+	return c.Part == f.Part && (len(c.Modes) == 0 || slices.Contains(c.Modes, f.Mode.Kind()))
 }
 
 // Coverage is a test, or a reading somebody judged, as evidence: what it covers

@@ -49,11 +49,27 @@ var modeWords = [modes]string{
 }
 
 func (m Mode) String() string {
-	if m < 0 || m >= modes {
+	if m < 0 {
 		return fmt.Sprintf("mode %d", int(m))
 	}
-	return modeWords[m]
+	return modeWords[m.Kind()]
 }
+
+// ShortTo is ShortToNeighbour where it is known to which, by a number from 0 that whoever
+// drew the circuit gave it: to each neighbour it is a way of being bad of its own, since
+// a reading that speaks against the one says nothing of the other.
+func ShortTo(neighbour int) Mode { return ShortToNeighbour + modes*Mode(neighbour+1) }
+
+// Kind is the mode as the record numbers it, whichever the neighbour.
+func (m Mode) Kind() Mode {
+	if m < modes {
+		return m
+	}
+	return m % modes
+}
+
+// Neighbour is the number of the one that it is a short to; false: of none.
+func (m Mode) Neighbour() (int, bool) { return int(m/modes) - 1, m >= modes }
 
 // Takes reports whether a part that is bad in the way takes another current than it
 // should, so that one must know how much it should to tell.

@@ -208,7 +208,7 @@ func (a *app) writeExplanations(j *cases.Judged) error {
 func shapeVerdict(v cases.Verdict) verdictRow {
 	out := verdictRow{Standing: v.Standing.String(), Conditions: append([]string{}, v.Conditions...), Entries: []uint64{}, Assumes: v.Assumes}
 	if v.Standing == cases.ProvenGood || v.Standing == cases.ProvenBad {
-		out.Mode = v.Mode.String()
+		out.Mode = v.Way
 	}
 	for _, s := range v.Entries {
 		out.Entries = append(out.Entries, s.Seq)
