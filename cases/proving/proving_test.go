@@ -137,7 +137,7 @@ func TestNeighbours(t *testing.T) {
 			c.damages = []damage{touching}
 		}
 		c.blown = nil
-		e, err := c.rest(&state{damages: c.damages, asked: true, posts: c.truth.posts}, 0, 0, 0)
+		e, err := c.rest(&state{damages: c.damages, asked: c.asked, posts: c.truth.posts}, 0, 0, 0)
 		if err != nil {
 			continue // a relay chatters
 		}
