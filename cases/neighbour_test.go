@@ -1,6 +1,7 @@
 package cases_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -94,4 +95,23 @@ func TestNeighbours(t *testing.T) {
 		require.Len(t, drawnCase(t, lamp,
 			drawn("supply reference 5.0 V > pin box C1-2 > rear.C2-2 > 1 m blue > sensor level 4000 ohm > splice S1 > gnd G9")).Circuits(), 2)
 	})
+}
+
+// A neighbour is called by its name and the colour of its wire wherever a fault is put into
+// words.
+func TestNeighbourWords(t *testing.T) {
+	t.Parallel()
+	c := drawnCase(t,
+		drawn("batt+ > fuse F1 10A > switch key when key on > rear.C2-1 > 2 m red > lamp left 10W > gnd G1"),
+		drawn("batt+ > fuse F2 10A > switch step > rear.C2-2 > 2 m blue > lamp right 10W > gnd G1"),
+		`reading value="12.2 V" red="lamp right in" black="batt-" conditions.key=on conditions.commanded=off conditions.supply="12.5 V" instrument.kind=meter`)
+	var all []string
+	for _, a := range c.Judge(nil).Next().Advice {
+		for _, f := range a.Expect {
+			all = append(all, f.If)
+		}
+	}
+	text := strings.Join(all, "\n")
+	require.Contains(t, text, "rear.C2-2 is shorted to rear.C2-1 (red)")
+	require.NotContains(t, text, "short to neighbour")
 }

@@ -200,10 +200,9 @@ func (s Standing) String() string {
 type Verdict struct {
 	Component *Component
 	Standing  Standing
-	// Mode in which it is proven good, or shown to be bad.
+	// Mode in which it is proven good, or shown to be bad; in words, with the neighbour.
 	Mode suspect.Mode
-	// Way is that mode in words: of a short to a neighbour, to which.
-	Way string
+	Way  string
 	// Conditions under which the entries were made, one for each entry.
 	Conditions []string
 	// Since is the step that began the life it speaks of; nil from the beginning.

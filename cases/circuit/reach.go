@@ -279,16 +279,6 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	return v
 }
 
-// swing is how far apart two voltages are: driven and not; for bounds, of shares of what lies
-// over the posts, which is the same at both moments.
-func (o *Observation) swing(on, off Span, shares bool) Span {
-	out := Span{math.Max(math.Max(on.Lo-off.Hi, off.Lo-on.Hi), 0), math.Max(on.Hi-off.Lo, off.Hi-on.Lo)}
-	if shares {
-		return times(out, o.setup.Posts)
-	}
-	return out
-}
-
 // farOut is by how many standard deviations bounds that are quick to work out must
 // be missed for narrower ones not to matter: beyond it a reading counts as one that says
 // nothing.

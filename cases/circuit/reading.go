@@ -23,10 +23,6 @@ const (
 	Swing
 )
 
-// Counts is from how much of a swing on, in volts, a meter counts pulses: from no less and
-// no more than this. Assumed; meters differ, and some let one choose.
-var Counts = Span{0.3, 5}
-
 // Reading is something read in one state of the circuit.
 type Reading struct {
 	ID, Setup string
