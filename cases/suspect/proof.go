@@ -31,21 +31,48 @@ type Again struct {
 // wrong: the evidence is named, and until it is settled nothing counts as proven.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
 	var proofs []Proof
-	proven := make([]bool, len(j.faults))
+	entries := make([][]string, len(j.faults))
 	r := j.ruler()
-	for i, f := range j.faults {
-		if f.Part == NotNamed || f.Part == NotAsDrawn {
-			continue
+	for i := range j.faults {
+		if !j.outside(i) {
+			entries[i], _ = r.proof(i)
 		}
-		if entries, _ := r.proof(i); entries != nil {
-			proven[i] = true
-			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries})
+	}
+	proven := make([]bool, len(j.faults))
+	for i, f := range j.faults {
+		if proven[i] = entries[i] != nil && !j.otherSide(i, entries); proven[i] {
+			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries[i]})
 		}
 	}
 	if again := j.readAgain(proven); again != nil {
 		return nil, again
 	}
 	return proofs, nil
+}
+
+// otherSide reports whether a short to a neighbour is not ruled out as one of the
+// neighbour to this part: it is the same, but the one is held against all else that may
+// be wrong with this part too.
+func (j *Judgement) otherSide(i int, ruledOut [][]string) bool {
+	if _, is := j.faults[i].Mode.Neighbour(); !is {
+		return false
+	}
+	for k, f := range j.faults {
+		if _, is := f.Mode.Neighbour(); is && ruledOut[k] == nil && j.alike(i, k) {
+			return true
+		}
+	}
+	return false
+}
+
+// alike reports whether two faults are the same to all that was read on what is drawn.
+func (j *Judgement) alike(i, k int) bool {
+	for _, e := range j.drawn.evidence {
+		if class := j.classes[e]; class[i] != class[k] {
+			return false
+		}
+	}
+	return true
 }
 
 // ruler rules faults out.
