@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
-	"slices"
 	"testing"
 
 	"knowngood.example/cases/circuit"
@@ -79,8 +78,7 @@ func shownBy(c *circuit.Circuit, k int) *circuit.Observation {
 	}
 	// The truth: the contact of the first branch has an ohm too much, all else is as it
 	// usually is, and the meter shows hundredths.
-	truth := *c
-	truth.Elements = slices.Clone(c.Elements)
+	truth := vehicle()
 	truth.Elements[10].Ohms = circuit.Exactly(1)
 	seen := truth.Observe(setup, reading, parts(c)).Foretold(nil)
 	reading.Shown = circuit.Exactly(math.Round(100*(seen.Lo+seen.Hi)/2) / 100)

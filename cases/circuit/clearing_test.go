@@ -2,7 +2,6 @@ package circuit_test
 
 import (
 	"fmt"
-	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -19,8 +18,7 @@ func TestClearingTakesWhatProvesMost(t *testing.T) {
 	p, c := judged(0)
 	e := c.Elements[10]
 	setup := circuit.Setup{Posts: posts(), Position: make([]circuit.Position, len(c.Elements))}
-	truth := *c
-	truth.Elements = slices.Clone(c.Elements)
+	truth := vehicle()
 	truth.Elements[10].Ohms = circuit.Exactly(1)
 	for k, at := range [][2]int{{e.From, e.To}, {e.From, 0}, {e.To, 0}} {
 		id := fmt.Sprint("reading ", k)

@@ -119,13 +119,14 @@ func spreads(faults []placed, of int) (rows, cols int) {
 // grid is what would be shown at each value of the unknown resistances. What is shown
 // rises or falls all the way as a resistance grows, so that where it is next to the same
 // at the corners of a block of values it is so within.
-func (o *Observation) grid(faults []placed, of int) []cell {
+func (o *Observation) grid(key [3]int, of int) []cell {
+	faults := o.inPlace(key)
 	rows, cols := spreads(faults, of)
 	out := make([]cell, rows*cols)
 	at := func(i, j int) *cell {
 		c := &out[i*cols+j]
 		if c.seen == nil {
-			*c = o.cell(faults, [2]float64{(float64(i) + 0.5) / float64(of), (float64(j) + 0.5) / float64(of)})
+			*c = o.spot(key, faults, [2]uint8{middle(i, rows), middle(j, cols)})
 		}
 		return c
 	}
@@ -156,6 +157,15 @@ func (o *Observation) grid(faults []placed, of int) []cell {
 	}
 	fill(0, 0, rows-1, cols-1)
 	return out
+}
+
+// middle is the middle, in Fine parts, of the i-th of some parts of all that a parameter
+// may be; of one part alone it does not matter.
+func middle(i, of int) uint8 {
+	if of == 1 {
+		return 0
+	}
+	return uint8((2*i + 1) * suspect.Fine / (2 * of))
 }
 
 // steady reports whether what is shown surely goes one way as each unknown resistance
@@ -194,13 +204,15 @@ func (o *Observation) alike(a, b *cell, but float64) bool {
 	return math.Abs(a.worn-b.worn) <= max(o.Sigma/4, o.Sigma*but)
 }
 
-// cell is what would be shown with the unknown resistances such that a share of all is
-// below each.
-func (o *Observation) cell(faults []placed, at [2]float64) cell {
+// cell is what would be shown with the unknown parameters known.
+func (o *Observation) cell(key [3]int, faults []placed, at [2]uint8) cell {
+	if c, ok := o.surveyed(key, faults, at); ok {
+		return c
+	}
 	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
 	loose := o.model.stiff*o.setup.Posts.Hi/Leak.Lo > o.Sigma/4
 	if o.Quantity == Volts {
-		c.worn = o.worn(faults, at, c.seen[0])
+		c.worn = o.worn(faults, func() float64 { return o.point(faults, at, 0.5, 0.5, true) }, c.seen[0])
 	}
 	if o.model.unknown {
 		lo, hi := o.point(faults, at, 0.5, 0.15, false), o.point(faults, at, 0.5, 0.85, false)
@@ -218,7 +230,7 @@ func (o *Observation) cell(faults []placed, at [2]float64) cell {
 }
 
 // worn is how much less or more than v would be shown with what conducts worn.
-func (o *Observation) worn(faults []placed, at [2]float64, v float64) float64 {
+func (o *Observation) worn(faults []placed, shown func() float64, v float64) float64 {
 	most := math.Inf(1)
 	varies, less := false, len(faults) > 0
 	for _, f := range faults {
@@ -230,35 +242,16 @@ func (o *Observation) worn(faults []placed, at [2]float64, v float64) float64 {
 	if less && most < o.Sigma/4 {
 		return 0 // less flows than with nothing wrong
 	}
-	worn := math.Abs(o.point(faults, at, 0.5, 0.5, true) - v)
+	worn := math.Abs(shown() - v)
 	if varies { // its size makes up for what more or less there is of the rest
 		worn = math.Min(worn, most)
 	}
 	return worn
 }
 
-// point is what would be shown with the unknown resistances as in cell, and
-// the leaks a share of the way from all to ground to all to the supply; loads of
-// which nobody knows what they draw a share of the way from much to little.
-func (o *Observation) point(faults []placed, at [2]float64, leaks, loads float64, worn bool) float64 {
-	choose := func(what unknown, s Span) Span {
-		switch what {
-		case ofFault, ofFault + 1, ofFault + 2:
-			k := int(what - ofFault)
-			if k < len(faults) && faults[k].varies() {
-				return Exactly(level(s, at[faults[k].axis]))
-			}
-			if k < len(faults) && faults[k].vague {
-				return Exactly(Span{s.Lo, s.at(0.5)}.at(loads))
-			}
-		case ofLeakPlus:
-			return Exactly(s.at(1 - leaks))
-		case ofLeakMinus:
-			return Exactly(s.at(leaks))
-		}
-		return Exactly(s.at(0.5))
-	}
-	x := assumed{faults: only(faults), before: true, choose: choose, little: loads, worn: worn, warm: worn || leaks != 0.5 || loads != 0.5}
+// point is what would be shown with what is not known as it is chosen.
+func (o *Observation) point(faults []placed, at [2]uint8, leaks, loads float64, worn bool) float64 {
+	x := assumed{faults: only(faults), before: true, choose: chosen(faults, at, leaks, loads), little: loads, worn: worn, warm: worn || leaks != 0.5 || loads != 0.5}
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.
@@ -283,7 +276,7 @@ func (o *Observation) Foretold(h suspect.Hypothesis) Span {
 	key, _ := o.key(h)
 	first := true
 	var out Span
-	for _, g := range o.grid(o.inPlace(key), levels) {
+	for _, g := range o.grid(key, levels) {
 		for _, v := range g.seen {
 			if first {
 				out, first = Exactly(v), false

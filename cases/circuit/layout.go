@@ -12,6 +12,8 @@ type done struct {
 	// vague: nobody knows how much the well one draws, nor how much would be too much, so
 	// that in a draw it takes anything from much to usual, as the well one does.
 	vague bool
+	// along is where along the stretch a short lies in a draw, from 0 to 1; 0: in the middle.
+	along float64
 	// touches is the stretch that a short leads to, of the two the one that comes later.
 	touches int
 }
@@ -370,11 +372,16 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 	if position == Gone && st.kind == Contact && x.bounds {
 		position = Either // which half of the plug has the short, nobody knows
 	}
-	half := ohms.Times(0.5)
+	half, rest := ohms.Times(0.5), ohms.Times(0.5)
+	for _, f := range x.faults {
+		if f.stretch == s && f.along > 0 {
+			half, rest = ohms.Times(f.along), ohms.Times(1-f.along)
+		}
+	}
 	apart := Span{}
 	if x.bounds { // nobody knows where
 		half = Span{0, ohms.Hi}
-		apart = half
+		rest, apart = half, half
 	}
 	if n == 2 && x.swapped(s) {
 		shorts[0], shorts[1] = shorts[1], shorts[0]
@@ -388,7 +395,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 		g[at] = shorts[k].conductance()
 		at++
 	}
-	g[at] = x.loose(half.Plus(far).conductance(), position)
+	g[at] = x.loose(rest.Plus(far).conductance(), position)
 }
 
 // mesh is the network of a layout with what everything leaks, for bounds that hold

@@ -143,13 +143,24 @@ func (m *model) fullyFed() []Span {
 // the voltage over it (its current about as the 0.55th power of the voltage, common
 // practice); other loads have what they usually have.
 func (m *model) draw(x assumed, red, black int) float64 {
-	e := x.choose(ofPosts, m.setup.Posts).Lo
+	_, s, f, e := m.settle(x, red, black)
+	m.stiff = s.resist(f)
+	return s.share(f) * e
+}
+
+// settle draws a network, as seen from two nodes, with each filament as warm as it gets; f
+// are its conductances once all operations are carried out, e the voltage of the supply.
+func (m *model) settle(x assumed, red, black int) (l *layout, s *shape, f []float64, e float64) {
+	e = x.choose(ofPosts, m.setup.Posts).Lo
 	if m.filaments {
+		if len(x.faults) > 0 && m.usually(&x).lit == nil { // where all begin
+			well := x
+			well.faults, well.warm = nil, false
+			m.settle(well, red, black)
+		}
 		m.begin(&x)
 	}
 	var y *assumed
-	var l *layout
-	var s *shape
 	var g []Span
 	for round := 0; ; round++ {
 		if round == 0 || len(m.gated) > 0 || m.atLoad(x.faults) {
@@ -162,19 +173,17 @@ func (m *model) draw(x assumed, red, black int) float64 {
 		} else {
 			m.relit(y, l, g)
 		}
-		f := m.floats(s.slots)
+		f = m.floats(s.slots)
 		for i := range l.ends {
 			f[i] = g[i].Lo
 		}
 		work(s.ops, f)
-		share := s.share(f)
 		if !m.filaments || round == 3 || !m.warmed(&x, l, s, f, e) {
-			if len(x.faults) == 0 && round < 3 && m.filaments { // where all that follows begins
+			if len(x.faults) == 0 && m.filaments { // where all that follows begins
 				usual := m.usually(&x)
 				usual.lit, usual.bulbs = slices.Clone(x.loads), slices.Clone(x.bulbs)
 			}
-			m.stiff = s.resist(f)
-			return share * e
+			return l, s, f, e
 		}
 	}
 }

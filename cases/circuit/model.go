@@ -46,8 +46,11 @@ type model struct {
 	volts     []float64
 	stiff     float64 // how many volts an ampere moves what the last draw saw, at most
 	vary      []int
-	base      *model // the same state without leads, shared by readings; nil: none
-	cold      bool   // nothing feeds it: an ohmmeter is on
+	stiffness []float64
+	readings  int     // how many share the state, of one without leads
+	survey    *survey // of such a state
+	base      *model  // the same state without leads, shared by readings; nil: none
+	cold      bool    // nothing feeds it: an ohmmeter is on
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.

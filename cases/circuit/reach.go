@@ -229,17 +229,19 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	posts := x.choose(ofPosts, o.setup.Posts)
 	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
 	if !x.bounds && o.Quantity != Ohms {
+		if o.Through.Hi > 0 && o.Quantity == Volts {
+			if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok && ohms.Lo < isLow {
+				// The current is better known than the rest, as far as it can flow at all.
+				m.stiff = ohms.Lo
+				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
+			}
+		}
 		v := m.draw(x, red, black)
 		switch {
 		case o.Quantity == Shine && posts.Lo < 1e-3: // no battery, no light
 			return Span{}
 		case o.Quantity == Shine:
 			return Exactly(math.Abs(v / posts.Lo))
-		case o.Through.Hi > 0:
-			if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok && ohms.Lo < isLow {
-				// The current is better known than the rest, as far as it can flow at all.
-				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
-			}
 		}
 		return Exactly(v)
 	}

@@ -59,8 +59,10 @@ type Observation struct {
 	setup   Setup
 	parts   []suspect.Part // of each element, what was in its place
 	model   *model
-	idle    *model // what drives it not driving, where it is driven in pulses
-	effects []done // by class, from firstEffect on
+	idle    *model  // what drives it not driving, where it is driven in pulses
+	survey  *survey // of the state, shared by the readings in it; nil: none
+	numbers []int32 // of each effect its number in the survey
+	effects []done  // by class, from firstEffect on
 	class   map[done]int
 	classes map[suspect.Fault]int
 	memo    map[[3]int]float64 // how far off, by class
@@ -100,6 +102,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity != Ohms && (r.Lead.Hi <= 0 || r.Lead.Lo >= MeterOhms) {
 		o.model.base = c.bare(&o.setup)
 	}
+	o.survey = c.surveyOf(o)
 	if r.Duty.Hi > 0 && r.Duty.Lo < 1 {
 		idle := setup
 		idle.Position = make([]Position, len(c.Elements))

@@ -238,7 +238,7 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	if len(o.doneOf(key)) > 1 {
 		of = fewLevels
 	}
-	grid := o.grid(o.inPlace(key), of)
+	grid := o.grid(key, of)
 	out = make([]float64, len(ends)+1)
 	for _, c := range grid {
 		for _, v := range c.seen {

@@ -436,6 +436,27 @@ func (s *shape) volts(g, v []float64, e float64) {
 	}
 }
 
+// stiffness gives, of every node, by how many volts an ampere into it moves it at most,
+// once all operations are carried out: no more than by way of any of those it led to when
+// it was taken out.
+func (s *shape) stiffness(g, r []float64) {
+	for k := range r {
+		r[k] = math.Inf(1)
+	}
+	r[minus], r[plus] = 0, 0
+	for o := len(s.ops) - 1; o >= 0; o-- {
+		p := &s.ops[o]
+		if p.node < 0 {
+			continue
+		}
+		for i, slot := range p.in {
+			if g[slot] > 0 {
+				r[p.node] = math.Min(r[p.node], r[p.far[i]]+1/g[slot])
+			}
+		}
+	}
+}
+
 // shares is share with spans.
 func (s *shape) shares(g []Span) Span {
 	of := func(slot int) Span {

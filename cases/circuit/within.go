@@ -174,7 +174,7 @@ func (o *Observation) spot(key [3]int, faults []placed, at [2]uint8) cell {
 	in := spot{key, at}
 	c, ok := o.cells[in]
 	if !ok {
-		c = o.cell(faults, [2]float64{float64(at[0]) / suspect.Fine, float64(at[1]) / suspect.Fine})
+		c = o.cell(key, faults, at)
 		o.cells[in] = c
 	}
 	return c

@@ -1,0 +1,228 @@
+package circuit
+
+import (
+	"math"
+
+	"knowngood.example/cases/suspect"
+)
+
+// survey is a state in which all points are told apart: a draw of it says what a voltmeter
+// shows between any two of them, so that it serves all readings of volts in the state. A
+// voltmeter changes nothing of it but where it nearly floats; there each reading is drawn
+// by itself.
+type survey struct {
+	m    *model
+	seen map[surveyKey]*surveyed
+	does map[done]int32 // the number of each fault, as this model has it
+	all  []done
+}
+
+// surveyKey is a hypothesis by its faults, from 1, with its unknown parameters known.
+type surveyKey struct {
+	faults [3]int32
+	at     [2]uint8
+}
+
+// surveyed are the voltages of all nodes.
+type surveyed struct {
+	faults       []placed
+	volts        []float32
+	worn         []float32 // nil until somebody asks
+	much, little []float32 // with loads of which nobody knows what they draw; nil where there are none
+	stiff        []float32 // by how many volts an ampere into a node moves it, at most
+}
+
+const (
+	// worthwhile is how many readings in a state there must be before it is surveyed.
+	worthwhile = 3
+	// firmOhms is the resistance to the posts up to which neither leaks nor the meter's own
+	// current count: two millivolts of 12 V.
+	firmOhms = 1500
+	// unasked and unable are what is kept of a fault instead of its number.
+	unasked = 0
+	unable  = -1
+)
+
+// surveyOf is the survey of a state that the reading shares with others; nil: none.
+func (c *Circuit) surveyOf(o *Observation) *survey {
+	b := o.model.base
+	if b == nil || o.Quantity != Volts || len(o.Red) != 1 || len(o.Black) != 1 || o.Through.Hi > 0 || o.Duty.Hi > 0 && o.Duty.Lo < 1 {
+		return nil
+	}
+	if b.readings++; b.readings < worthwhile {
+		return nil
+	}
+	if b.survey == nil {
+		all := make([]int, len(c.Points))
+		for n := range all {
+			all[n] = n
+		}
+		b.survey = &survey{m: c.reduce(b.setup, all), seen: map[surveyKey]*surveyed{}, does: map[done]int32{}}
+	}
+	return b.survey
+}
+
+// number of a fault of the observation's, by its place among the effects.
+func (o *Observation) number(k int) int32 {
+	for len(o.numbers) < len(o.effects) {
+		o.numbers = append(o.numbers, unasked)
+	}
+	if o.numbers[k] == unasked {
+		o.numbers[k] = o.survey.number(o.model, o.effects[k])
+	}
+	return o.numbers[k]
+}
+
+// number of a fault that another model has in one of its stretches: it lies in the
+// element that holds the middle of it.
+func (s *survey) number(in *model, d done) int32 {
+	if d.stretch < 0 || d.does == toOther || d.does == perhaps {
+		return unable
+	}
+	k, along := in.middle(&in.stretches[d.stretch])
+	if d.does == toMinus || d.does == toPlus {
+		d.along = along
+	}
+	if d.stretch = s.m.of[k]; d.stretch < 0 {
+		return unable
+	}
+	n, met := s.does[d]
+	if !met {
+		s.all = append(s.all, d)
+		n = int32(len(s.all))
+		s.does[d] = n
+	}
+	return n
+}
+
+// middle is the element that holds the middle of a stretch, and where along it, from its
+// From, that is.
+func (m *model) middle(st *stretch) (k int, along float64) {
+	all := m.c.Elements
+	if len(st.elements) == 1 {
+		return st.elements[0], 0.5
+	}
+	first, second := &all[st.elements[0]], &all[st.elements[1]]
+	at := first.From // where each begins, seen from the stretch's end a
+	if at == second.From || at == second.To {
+		at = first.To
+	}
+	before := 0.0
+	for _, k := range st.elements {
+		e := &all[k]
+		own := e.Ohms.at(0.5)
+		if share := (st.nominal/2 - before) / own; share <= 1 {
+			if at != e.From {
+				share = 1 - share
+			}
+			return k, math.Max(0, math.Min(share, 1))
+		}
+		before += own
+		at = e.From + e.To - at
+	}
+	return st.elements[0], 0.5
+}
+
+// of is what the survey says of the faults with their unknown parameters known.
+func (s *survey) of(o *Observation, key [3]int, at [2]uint8) *surveyed {
+	if sameStretch(o.doneOf(key)) { // in which order they lie goes by the reading
+		return nil
+	}
+	in := surveyKey{at: at}
+	var faults []placed
+	for i, k := range key {
+		if k < firstEffect {
+			continue
+		}
+		n := o.number(k - firstEffect)
+		if n == unable {
+			return nil
+		}
+		in.faults[i] = n
+		faults = append(faults, placed{s.all[n-1], min(i, 1)})
+	}
+	out, met := s.seen[in]
+	if !met {
+		out = s.draw(faults, at)
+		s.seen[in] = out
+	}
+	return out
+}
+
+func (s *survey) draw(faults []placed, at [2]uint8) *surveyed {
+	m := s.m
+	out := &surveyed{faults: faults, volts: m.everywhere(faults, at, 0.5, false)}
+	out.stiff = make([]float32, len(out.volts))
+	for n := range out.stiff {
+		out.stiff[n] = float32(m.stiffness[n])
+	}
+	if m.unknown {
+		out.much, out.little = m.everywhere(faults, at, 0.15, false), m.everywhere(faults, at, 0.85, false)
+	}
+	return out
+}
+
+// everywhere are the voltages of all nodes in a draw.
+func (m *model) everywhere(faults []placed, at [2]uint8, loads float64, worn bool) []float32 {
+	l, s, f, e := m.settle(assumed{faults: only(faults), before: true, choose: chosen(faults, at, 0.5, loads), little: loads, worn: worn}, minus, minus)
+	if n := l.n; len(m.volts) < n || len(m.stiffness) < n {
+		m.volts, m.stiffness = make([]float64, n+3), make([]float64, n+3)
+	}
+	s.volts(f, m.volts, e)
+	s.stiffness(f, m.stiffness)
+	out := make([]float32, m.n)
+	for n := range out {
+		out[n] = float32(m.volts[n])
+	}
+	return out
+}
+
+// surveyed is the cell as the survey of the state has it; false where the reading is to be
+// drawn by itself.
+func (o *Observation) surveyed(key [3]int, faults []placed, at [2]uint8) (cell, bool) {
+	if o.survey == nil {
+		return cell{}, false
+	}
+	all := o.survey.of(o, key, at)
+	red, black := o.survey.m.node[o.Red[0]], o.survey.m.node[o.Black[0]]
+	if all == nil || all.stiff[red]+all.stiff[black] > firmOhms {
+		return cell{}, false
+	}
+	between := func(v []float32) float64 { return float64(v[red]) - float64(v[black]) }
+	c := cell{seen: []float64{between(all.volts)}}
+	c.worn = o.worn(faults, func() float64 {
+		if all.worn == nil {
+			all.worn = o.survey.m.everywhere(all.faults, at, 0.5, true)
+		}
+		return between(all.worn)
+	}, c.seen[0])
+	if all.much != nil {
+		if lo, hi := between(all.much), between(all.little); math.Abs(hi-lo) > o.Sigma/2 {
+			c.seen = []float64{lo, c.seen[0], hi}
+		}
+	}
+	return c, true
+}
+
+// chosen is a point of what is not known: the parameters of the faults as they lie, in Fine
+// parts, the leaks a share of the way from all to ground to all to the supply, and what
+// nobody knows the draw of a share of the way from much to little.
+func chosen(faults []placed, at [2]uint8, leaks, loads float64) pick {
+	return func(what unknown, s Span) Span {
+		switch what {
+		case ofFault, ofFault + 1, ofFault + 2:
+			k := int(what - ofFault)
+			if k < len(faults) && faults[k].varies() {
+				return Exactly(level(s, float64(at[faults[k].axis])/suspect.Fine))
+			}
+			if k < len(faults) && faults[k].vague {
+				return Exactly(Span{s.Lo, s.at(0.5)}.at(loads))
+			}
+		case ofLeakPlus:
+			return Exactly(s.at(1 - leaks))
+		case ofLeakMinus:
+			return Exactly(s.at(leaks))
+		}
+		return Exactly(s.at(0.5))
+	}
+}
