@@ -53,11 +53,11 @@ func newNext(a *app) *cobra.Command {
   knowngood next --as-of 12
 
 The tests that the trade has for the components named, by what they tell for each
-minute, two steps ahead; once one is nearly certain, what shows it by itself; once
-something was mended, what checks it. Where that tells more, something is unplugged and a
-test lamp put on the wire; what it says to write down with such a reading belongs to it.
-Nothing is advised on high voltage or airbags until they are recorded as made safe. The maker's service information stands above
-all of it.` + askHelp,
+minute, two steps ahead; once one is nearly certain, what shows it by itself, and what
+proves most of the rest good; once something was mended, what checks it. Where that tells
+more, something is unplugged and a test lamp put on the wire; what it says to write down
+with such a reading belongs to it. Nothing is advised on high voltage or airbags until they
+are recorded as made safe. The maker's service information stands above all of it.` + askHelp,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runNext(cmd.Context(), a, o, all) },
 	}
