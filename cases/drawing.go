@@ -339,7 +339,7 @@ func drawnModes(all []*Drawn, comp *Component) (modes []circuit.Share, kind even
 	for _, d := range all {
 		for i, e := range d.Elements {
 			if e.Component == comp {
-				return d.Circuit.Modes(i), e.GetKind()
+				return d.Modes(i), e.GetKind()
 			}
 		}
 	}

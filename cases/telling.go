@@ -112,7 +112,7 @@ var telling = []suspect.Mode{suspect.Open, suspect.HighResistance, suspect.Short
 func has(e DrawnElement, d *Drawn, m suspect.Mode) bool {
 	for i := range d.Elements {
 		if d.Elements[i].Component == e.Component {
-			return slices.ContainsFunc(d.Circuit.Modes(i), func(s circuit.Share) bool { return s.Mode == m })
+			return slices.ContainsFunc(d.Modes(i), func(s circuit.Share) bool { return s.Mode == m })
 		}
 	}
 	return false
@@ -123,7 +123,7 @@ func has(e DrawnElement, d *Drawn, m suspect.Mode) bool {
 func (d *Drawn) words(all []*Component, mode suspect.Mode) string {
 	in := func(i int) bool { return slices.Contains(all, d.Elements[i].Component) }
 	can := func(i int) bool {
-		return slices.ContainsFunc(d.Circuit.Modes(i), func(s circuit.Share) bool { return s.Mode == mode })
+		return slices.ContainsFunc(d.Modes(i), func(s circuit.Share) bool { return s.Mode == mode })
 	}
 	var out []string
 	said := map[*Component]bool{}

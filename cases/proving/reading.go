@@ -1,6 +1,7 @@
 package proving
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -205,10 +206,11 @@ func (p *player) setup(asked bool) circuit.Setup {
 
 func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 	t, err := p.read(r, n)
-	if err != nil && r.ohms() {
-		// What floats at gigohms may not settle to the last digit: no figure, no evidence.
+	if err != nil && (r.ohms() || errors.Is(err, errUnsettled)) {
+		// What floats at gigohms may not settle to the last digit, and a relay may chatter: no
+		// figure, no evidence.
 		p.tells[r.at] = false
-		p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: no figure in ohm", p.Points[r.red], p.Points[r.black]))
+		p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: no figure", p.Points[r.red], p.Points[r.black]))
 		return nil, nil
 	}
 	if err != nil {

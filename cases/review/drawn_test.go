@@ -95,7 +95,7 @@ func (e *expecting) provesNothing(line, v string) {
 	s := e.step(v)
 	for _, d := range e.j.Circuits() {
 		for k, el := range d.Elements {
-			for _, m := range d.Circuit.Modes(k) {
+			for _, m := range d.Modes(k) {
 				if e.beyond(s, suspect.Hypothesis{{Part: e.j.Part(el.Component), Mode: m.Mode}}) >= 3 {
 					e.wrong(line, "it rules out %s (%v)", el.Component.Name, m.Mode)
 				}

@@ -38,7 +38,7 @@ func witnessesOf(c *cases.Judged) *witnesses {
 		}
 		all := []drawnFault{}
 		for k, e := range r.Drawn.Elements {
-			for _, m := range r.Drawn.Circuit.Modes(k) {
+			for _, m := range r.Drawn.Modes(k) {
 				all = append(all, drawnFault{suspect.Fault{Part: c.Part(e.Component), Mode: m.Mode}, k})
 			}
 		}
