@@ -128,4 +128,9 @@
 // draws may draw anything in each reading anew. What floats may lie anywhere its
 // leaks allow; one reading in a hundred says nothing. Something not named seldom has to
 // do with a reading on what is drawn; a wrong drawing often has.
+//
+// What a voltmeter shows between two points that do not float is the difference of two
+// voltages that no other reading in the state changes. From the third reading in a state
+// on, a draw therefore works out the voltages of all points at once, and all readings
+// share it (survey.go).
 package circuit

@@ -26,9 +26,21 @@
 //
 // Readings on what is drawn (Drawn) cost more. A hypothesis is asked about, the readings
 // that surprise most first, until it is out of the running: what readings not asked yet
-// could make of anything at most does not bring it back. Its unknown parameters are
-// parted into blocks where it matters (weighing.go). Where one of two faults alone
-// explains a reading and the other by itself is nothing to it, they are not asked about
-// together. Pairs are asked about until those not asked to the end hold less than a
-// hundredth. One reading more goes on from there.
+// could make of it at most does not bring it back. Of one fault that is what each makes of
+// it by itself. Of a pair it is what each makes of either fault, in the blocks that either
+// was parted into alone; only a reading that neither explains, though one of them is
+// something to it, is asked about both together (pairs.go). Unknown parameters are parted
+// into blocks where it matters (weighing.go). Where one of two faults alone explains a
+// reading and the other by itself is nothing to it, they are not asked about together.
+// Pairs are asked about until those not asked to the end hold less than a hundredth. One
+// reading more goes on from there.
+//
+// A proof tries first what stood against the one before it, and what a reading
+// contradicts is asked once for every judgement that holds the reading.
+//
+// # What to do next
+//
+// Next ranks tests by what they tell of the parts that are bad. Once that is known,
+// Clearing ranks them by what they prove of the rest: how many faults would be
+// contradicted beside what was found, and how many more only those hide.
 package suspect
