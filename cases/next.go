@@ -127,8 +127,8 @@ func (j *Judged) Next() Next {
 		found = append(found, a)
 	}
 	out.Advice = append(out.Advice, j.toProve(trials, readings)...)
-	out.Advice = append(out.Advice, found...)
 	out.Advice = append(out.Advice, j.toClear(readings)...)
+	out.Advice = append(out.Advice, found...)
 	return out
 }
 
