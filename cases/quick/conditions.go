@@ -104,7 +104,7 @@ func (p *parser) conditions(s *setting) bool {
 		c.Loaded = append(c.Loaded, p.names("what loaded it")...)
 	case p.takes("supply at", "supply"):
 		return p.measure(&c.Supply, "V", "supply 12.6 V")
-	case p.matchesAny(p.i, []string{"at", "@"}) > 0 && p.atMeasure(c):
+	case p.matchesAny(p.i, []string{"at", "@", "current", "drawing"}) > 0 && p.atMeasure(c):
 	case p.suffixed(c):
 	default:
 		return false
@@ -144,7 +144,7 @@ func (p *parser) segmentEndHere() int {
 	return p.segmentEnd(p.i)
 }
 
-// atMeasure consumes 'at 8 A', 'at 20 C', 'at 2000 rpm'. Terminals are numbers
+// atMeasure consumes 'at 8 A', 'current 8 A', 'at 20 C', 'at 2000 rpm'. Terminals are numbers
 // too: 'at 87a' is a point, so amperes take a capital A or the word.
 func (p *parser) atMeasure(c *eventv1.Conditions) bool {
 	if k, _ := p.knownAt(p.i + 1); k > 0 {

@@ -278,7 +278,7 @@ func (rd *reader) hints() []string {
 	if rd.matchesAny(rd.i, []string{"unplugged", "disconnected", "jumped", "bridged"}) > 0 {
 		return []string{"with NAME " + rd.words[rd.i].key, "a comma and the name before it: , NAME " + rd.words[rd.i].key}
 	}
-	return []string{"to POINT", "key on", "should be 12..12.9", "pass", "# note", "a longer name in double quotes"}
+	return []string{"to POINT", "key on", "at 8 A", "should be 12..12.9", "pass", "# note", "a longer name in double quotes"}
 }
 
 // finish puts the points where they belong and refuses what is no reading.
