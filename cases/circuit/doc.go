@@ -15,7 +15,9 @@
 // either, what was unplugged (Gone), what was bridged, whether the battery was off.
 // Contacts that a drawn coil closes follow the voltage over it (pulled in from 0.7 of
 // the nominal voltage, let go at 0.1; common practice), diodes conduct past their
-// knee, fuses do not hold 1.6 times their rating for long (ISO 8820-3, from memory).
+// knee, fuses do not hold 1.6 times their rating for long (ISO 8820-3, from memory); each
+// carries what its loads take with every contact closed, so that what is shorted behind a
+// load does not blow it.
 // An instrument is part of the circuit: a voltmeter is 10 megohm between the two
 // leads, a filament test lamp 1.5 to 70 ohm. What floats leaks through 30 megohm to
 // 30 gigohm to supply and to ground (assumed): that is the ghost voltage. An ohmmeter

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"knowngood.example/cases/circuit/plain"
@@ -25,7 +26,7 @@ import (
 //   - A fuse through which more than blows times its rating would flow is blown. One through which
 //     more than its rating would flow is blown or not: what overloads it may come
 //     and go. No other is; and none would carry more than nine tenths of its
-//     rating without what draws too much.
+//     rating without what draws too much, as it is then and with every contact closed.
 //   - A contact whose conditions nobody knows is open or closed. One that a coil
 //     moves is closed from 0.7 of the nominal voltage over the coil, open under 0.1, and
 //     between them either.
@@ -346,6 +347,24 @@ func (t *truth) one(nodes []int) int {
 	return nodes[k]
 }
 
+// meant is the circuit with every contact closed and all that is off put back, and without
+// what draws too much.
+func (t *truth) meant(drawn []plain.Element, at []int) *plain.Circuit {
+	c := &plain.Circuit{Elements: slices.Clone(drawn)}
+	for _, x := range t.draws {
+		c.Elements[x].Kind, c.Elements[x].Value = plain.Resistor, math.Inf(1)
+	}
+	for k, x := range at {
+		if e := &t.c.Elements[k]; x < 0 && e.From != e.To {
+			c.Elements = append(c.Elements, plain.Element{A: e.From, B: e.To, Value: math.Max(e.Ohms.Lo, 1e-3)})
+		}
+	}
+	for _, e := range c.Elements {
+		c.Nodes = max(c.Nodes, e.A+1, e.B+1)
+	}
+	return c
+}
+
 // settle solves the circuit again and again until its loads, fuses and relays go
 // with what flows.
 func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []bool, places, toSupply, toGround float64) (*plain.Solution, bool) {
@@ -415,6 +434,10 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 			if amps > rating && !mayBlow[k] {
 				well, ok := solve(t.draws)
 				if !ok || math.Abs(well.Amps[x]) > 0.9*rating {
+					return nil, false
+				}
+				meant, err := t.meant(drawn, at).Solve()
+				if err != nil || math.Abs(meant.Amps[x]) > 0.9*rating {
 					return nil, false
 				}
 				mayBlow[k] = true
