@@ -72,7 +72,7 @@ func (o *Observation) shows(key [3]int) bool {
 	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
 		for corner := range 4 {
 			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}
-			if c, ok := o.cells[spot{k, at}]; ok {
+			if c, ok := o.cells[spotOf(k, at)]; ok {
 				v := Exactly(c.seen[len(c.seen)/2])
 				if met {
 					v = v.with(all)

@@ -12,15 +12,9 @@ import (
 // by itself.
 type survey struct {
 	m    *model
-	seen map[surveyKey]*surveyed
-	does map[done]int32 // the number of each fault, as this model has it
+	seen map[spot]*surveyed // by the numbers of the faults
+	does map[done]int32     // the number of each fault, as this model has it
 	all  []done
-}
-
-// surveyKey is a hypothesis by its faults, from 1, with its unknown parameters known.
-type surveyKey struct {
-	faults [3]int32
-	at     [2]uint8
 }
 
 // surveyed are the voltages of all nodes.
@@ -57,7 +51,7 @@ func (c *Circuit) surveyOf(o *Observation) *survey {
 		for n := range all {
 			all[n] = n
 		}
-		b.survey = &survey{m: c.reduce(b.setup, all), seen: map[surveyKey]*surveyed{}, does: map[done]int32{}}
+		b.survey = &survey{m: c.reduce(b.setup, all), seen: map[spot]*surveyed{}, does: map[done]int32{}}
 	}
 	return b.survey
 }
@@ -128,7 +122,7 @@ func (s *survey) of(o *Observation, key [3]int, at [2]uint8) *surveyed {
 	if sameStretch(o.doneOf(key)) { // in which order they lie goes by the reading
 		return nil
 	}
-	in := surveyKey{at: at}
+	var numbers [3]int
 	var faults []placed
 	for i, k := range key {
 		if k < firstEffect {
@@ -138,9 +132,10 @@ func (s *survey) of(o *Observation, key [3]int, at [2]uint8) *surveyed {
 		if n == unable {
 			return nil
 		}
-		in.faults[i] = n
+		numbers[i] = int(n)
 		faults = append(faults, placed{s.all[n-1], min(i, 1)})
 	}
+	in := spotOf(numbers, at)
 	out, met := s.seen[in]
 	if !met {
 		out = s.draw(faults, at)

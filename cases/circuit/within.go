@@ -6,17 +6,33 @@ import (
 	"knowngood.example/cases/suspect"
 )
 
-// boxed is a hypothesis, by the classes of its faults, with its unknown parameters in a
-// box.
-type boxed struct {
-	key [3]int
-	box suspect.Box
+// A spot is a hypothesis, by the classes of up to three faults, with its unknown
+// parameters known, in Fine parts; a boxed one has them in a box. Both are kept as one
+// number, since they are looked up a million times in a judgement: sixteen bits a class,
+// of which there are no more than faults.
+type (
+	spot  uint64
+	boxed uint64
+)
+
+func classBits(key [3]int) uint64 {
+	return uint64(uint16(key[0]))<<32 | uint64(uint16(key[1]))<<16 | uint64(uint16(key[2]))
 }
 
-// spot is one with its unknown parameters known, in Fine parts.
-type spot struct {
-	key [3]int
-	at  [2]uint8
+func spotOf(key [3]int, at [2]uint8) spot {
+	return spot(classBits(key)<<16 | uint64(at[0])<<8 | uint64(at[1]))
+}
+
+// boxedOf: an axis is halved again and again, so that From and To are told by how often
+// and which of the parts it is.
+func boxedOf(key [3]int, b suspect.Box) boxed {
+	side := func(from, to uint8) uint64 {
+		if to == from {
+			return 0
+		}
+		return uint64(suspect.Fine/(to-from) + from/(to-from))
+	}
+	return boxed(classBits(key)<<14 | side(b[0].From, b[0].To)<<7 | side(b[1].From, b[1].To))
 }
 
 // wildShare is how often what is not named, or not as drawn, has to do with a reading.
@@ -63,7 +79,7 @@ func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
 			b[axis].From, b[axis].To = 0, 0
 		}
 	}
-	in := boxed{key, b}
+	in := boxedOf(key, b)
 	l, ok := o.boxes[in]
 	if !ok {
 		l = o.over(key, faults, b)
@@ -171,7 +187,7 @@ func (o *Observation) apart(a, b *cell) float64 {
 
 // spot is what is shown with the unknown parameters known.
 func (o *Observation) spot(key [3]int, faults []placed, at [2]uint8) cell {
-	in := spot{key, at}
+	in := spotOf(key, at)
 	c, ok := o.cells[in]
 	if !ok {
 		c = o.cell(key, faults, at)
