@@ -147,6 +147,17 @@ func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 		m.diodes && (f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse))
 }
 
+// stands is the position of a stretch with nothing wrong. Where a plug that is off was a
+// way round a fuse, what no longer flows that way flows through the fuse, and may be more
+// than it holds.
+func (m *model) stands(x *assumed, s int) Position {
+	st := &m.stretches[s]
+	if !x.bounds || !m.parted || !m.loops || st.position != Closed || st.kind != Fuse && st.kind != Breaker || x.held == s+1 || !m.round(s) {
+		return st.position
+	}
+	return Either
+}
+
 // round reports whether what conducts leads round the stretch.
 func (m *model) round(s int) bool {
 	reached := make([]bool, m.n)

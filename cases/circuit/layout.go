@@ -215,7 +215,7 @@ func (m *model) resting(x *assumed) []Span {
 	if m.rest == nil {
 		m.rest = make([]Span, len(m.stretches))
 		for s := range m.stretches {
-			m.rest[s] = x.loose(m.stretches[s].ohms.conductance(), m.stretches[s].position)
+			m.rest[s] = x.loose(m.stretches[s].ohms.conductance(), m.stands(&assumed{bounds: true}, s))
 		}
 	}
 	return m.rest
@@ -299,7 +299,7 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 // put fills in one stretch with what is wrong with it.
 func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 	st := &m.stretches[s]
-	position, ohms := st.position, st.ohms
+	position, ohms := m.stands(x, s), st.ohms
 	if !x.bounds {
 		ohms = m.usually(x).ohms[s]
 	}

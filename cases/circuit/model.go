@@ -25,6 +25,7 @@ type model struct {
 	loads     []int   // stretches whose resistance depends on what feeds them
 	load      []int   // of each stretch its place among loads, -1: none
 	loops     bool    // what conducts forms a loop
+	parted    bool    // a plug is off
 	gated     []int   // stretches whose state follows from voltages
 	fedLoads  map[done][]Span
 	usual     []*usual
@@ -123,6 +124,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 	for k := range c.Elements {
 		p := m.position(k)
 		m.loose = m.loose || p != Closed
+		m.parted = m.parted || p == Gone && c.Elements[k].Kind == Contact
 	}
 	m.blew, m.touchBlew = map[[maxFaults]done]map[int]Position{}, map[done][]int{}
 	m.fedLoads, m.layouts = map[done][]Span{}, map[layoutKey]*layout{}

@@ -251,7 +251,7 @@ func (m *model) between(x assumed, red, black int, flows bool) (Span, bool) {
 			return Span{}, false
 		}
 		st := &m.stretches[next]
-		if st.kind == Output || st.kind == Diode || st.position != Closed || st.follows >= 0 {
+		if st.kind == Output || st.kind == Diode || st.position != Closed || !flows && m.stands(&x, next) != Closed || st.follows >= 0 {
 			return Span{}, false
 		}
 		ohms := st.ohms

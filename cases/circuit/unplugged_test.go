@@ -92,3 +92,32 @@ func TestOhmsOverWhatIsFed(t *testing.T) {
 	require.Greater(t, o.Beyond(nil), 3.)
 	require.Greater(t, o.Beyond(being("lamp", suspect.Open)), 3.)
 }
+
+// TestUnpluggingOneOfTwoFeedsMayBlowTheFuseOfTheOther: what flowed past the small fuse
+// flows through it once the plug beside it is off, with nothing wrong at all. With no way
+// round, a fuse holds what it held before.
+func TestUnpluggingOneOfTwoFeedsMayBlowTheFuseOfTheOther(t *testing.T) {
+	t.Parallel()
+	for _, ends := range []int{1, 3} { // the plug is a second feed, or leads nowhere but past a wire
+		c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "heater in", "fuse out"}}
+		for _, e := range []circuit.Element{
+			{Key: "fuse", Kind: circuit.Fuse, From: 1, To: 3, Ohms: circuit.Usual(circuit.Fuse, 5), Rating: 5},
+			{Key: "wire", Kind: circuit.Wiring, From: 3, To: 2, Ohms: circuit.Wire(2, 1)},
+			{Key: "plug", Kind: circuit.Contact, From: ends, To: 2, Ohms: circuit.Usual(circuit.Contact, 0)},
+			{Key: "heater", Kind: circuit.Load, From: 2, To: 0, Ohms: circuit.About(2, 0.15)},
+		} {
+			e.Follows = -1
+			c.Elements = append(c.Elements, e)
+		}
+		c.Compile()
+		parts := make([]suspect.Part, len(c.Elements))
+		for k, e := range c.Elements {
+			parts[k] = suspect.Part{Key: e.Key}
+		}
+		dead := c.Observe(off(c, "plug"), circuit.Reading{
+			ID: "r", Red: []int{2}, Black: []int{0}, Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1),
+		}, parts)
+		require.Equal(t, ends == 1, dead.Beyond(nil) < 3, "%v", dead.Expect(nil))
+		require.Greater(t, dead.Expect(nil).Hi, 11.0)
+	}
+}
