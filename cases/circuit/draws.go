@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 
 	"knowngood.example/cases/suspect"
 )
@@ -53,7 +54,8 @@ func level(s Span, share float64) float64 {
 // where it floats, with its leaks one way, as they may be, and the other way.
 type cell struct {
 	seen []float64
-	// worn is how much less or more it would be with what conducts worn.
+	// worn is how much less or more it would be with what conducts worn; of ohms, in
+	// decades, with a short elsewhere along its stretch.
 	worn float64
 	// floats: what is seen differs by leaks, and is mostly next to nothing.
 	floats bool
@@ -211,8 +213,11 @@ func (o *Observation) cell(key [3]int, faults []placed, at [2]uint8) cell {
 	}
 	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
 	loose := o.model.stiff*o.setup.Posts.Hi/Leak.Lo > o.Sigma/4
-	if o.Quantity == Volts {
+	switch o.Quantity {
+	case Volts:
 		c.worn = o.worn(faults, func() float64 { return o.point(faults, at, 0.5, 0.5, true) }, c.seen[0])
+	case Ohms:
+		c.worn = o.along(faults, at, c.seen[0])
 	}
 	if o.model.unknown {
 		lo, hi := o.point(faults, at, 0.5, 0.15, false), o.point(faults, at, 0.5, 0.85, false)
@@ -227,6 +232,22 @@ func (o *Observation) cell(key [3]int, faults []placed, at [2]uint8) cell {
 		}
 	}
 	return c
+}
+
+// along is how much it matters, in decades of ohms and one standard deviation, that a short
+// may lie anywhere along its stretch. Volts there mostly go by the fuse that it blew.
+func (o *Observation) along(faults []placed, at [2]uint8, v float64) float64 {
+	const far = 0.9 // of the stretch: four tenths on, and all of it is 0.29 about the middle
+	most := 0.0
+	for i, f := range faults {
+		if f.does == toMinus || f.does == toPlus {
+			moved := slices.Clone(faults)
+			moved[i].along = far
+			w := o.point(moved, at, 0.5, 0.5, false)
+			most = math.Max(most, math.Abs(logOhms(Exactly(w)).Lo-logOhms(Exactly(v)).Lo)*0.29/(far-0.5))
+		}
+	}
+	return most
 }
 
 // worn is how much less or more than v would be shown with what conducts worn.

@@ -29,30 +29,27 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 	case m.reroutes(x, f, s):
 		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
-		return m.blown(x, s, x.choose(ofFault+unknown(i), f.ohms))
+		return m.blown(x, s, *f, x.choose(ofFault+unknown(i), f.ohms))
 	}
 	return p
 }
 
-// blown says how a fuse stands below which a fault draws current through so many
-// ohms. In a draw it is open when it would blow: a slow fuse holds a
-// while, and what has gone on for a while is long over. For bounds it is open only
-// when so much must flow; else nobody knows, since a short may come and go.
-func (m *model) blown(x *assumed, fuse int, ohms Span) Position {
-	rating := m.c.Elements[m.stretches[fuse].elements[0]].Rating
-	if !x.bounds {
-		if rating <= 0 {
-			rating = usualRating
-		}
-		if m.c.System/max(ohms.Hi, 1e-3) > blows*rating {
-			return Open
-		}
-		return Closed
+// blown says how a fuse stands below which a fault draws current through so many ohms. In
+// a draw it is open when it would blow, and before the others in its way: a slow fuse holds
+// a while, and what has gone on for a while is long over. For bounds it is open only when
+// so much must flow; else nobody knows, since a short may come and go.
+func (m *model) blown(x *assumed, fuse int, f done, ohms Span) Position {
+	switch {
+	case x.bounds && x.holds[fuse] == Open:
+		return Open
+	case x.bounds:
+		return Either
 	}
-	if x.holds[fuse] == Open {
+	f.ohms = ohms
+	if contains(m.blownBy(x, &f), fuse) {
 		return Open
 	}
-	return Either
+	return Closed
 }
 
 // blownFuses finds which fuses cannot have held under the faults: with the fuse

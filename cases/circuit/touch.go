@@ -113,7 +113,7 @@ func untold(faults []done) bool {
 	return joins && len(faults) > 2 && sameStretch(faults)
 }
 
-// blownBy are the fuses that a short between two stretches blows in a draw: those through
+// blownBy are the fuses that a fault blows in a draw, the most overloaded first: those through
 // which more than they hold flows with every contact closed, since what blew may have
 // blown at another time. For bounds each may be blown; which are sure to be is told by
 // what holds.
