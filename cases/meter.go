@@ -77,6 +77,9 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 			}
 		}
 	}
+	if v.Quantity == circuit.Ohms {
+		v.Leads = a.leads(s)
+	}
 	if v.Quantity == circuit.Ohms && !setup.Off && d.Live(&setup, append(slices.Clone(v.Red), v.Black...)...) {
 		out.Doubt = "ohms on a circuit that was fed say nothing"
 		return nil
@@ -104,6 +107,27 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 	}
 	return all
 }
+
+// leads are the ohms that the instrument of a reading showed with its leads held together,
+// the last time before it; 0 where nobody did so.
+func (a *asker) leads(s *Step) float64 {
+	used, out := notation.Key(s.Says.GetReading().GetInstrument().GetName()), 0.0
+	for _, m := range a.MeterChecks {
+		check := m.Says.GetMeterChecked()
+		v, ok := si(check.GetShown())
+		words := wordsOf(check.GetSource())
+		if m.Job >= s.Job || !ok || check.GetShown().GetUnit() != "Ohm" || !anyWord(words, "leads", "lead", "probes") || v < 0 || v > leadsMost {
+			continue
+		}
+		if name := notation.Key(check.GetInstrument().GetName()); name == used {
+			out = max(v, 1e-3)
+		}
+	}
+	return out
+}
+
+// leadsMost is the most that leads have which are no fault of the meter's, in ohms.
+const leadsMost = 0.5
 
 // setupOf names what a reading has in common with another of the same set-up.
 func setupOf(r *eventv1.Reading) string {

@@ -80,7 +80,12 @@ func (o *Observation) like(c cell, wide float64) float64 {
 		between := Span{lo, hi}
 		flat := normal(o.off(between), o.Sigma, o.width())
 		if o.width() <= 0 {
-			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(hi-lo, 3*math.Hypot(o.Sigma, o.slack((lo+hi)/2)))
+			apart := hi - lo
+			if o.Quantity == Ohms { // which are told apart by decades
+				s := logOhms(between)
+				apart = s.Hi - s.Lo
+			}
+			flat = math.Min(flat, 1) * math.Min(flat*o.Sigma*math.Sqrt(2*math.Pi), 1) / math.Max(apart, 3*math.Hypot(o.Sigma, o.slack((lo+hi)/2)))
 		}
 		if c.floats {
 			d = normal(o.off(Exactly(lo)), math.Hypot(o.Sigma, wide), o.width())

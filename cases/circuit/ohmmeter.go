@@ -4,10 +4,11 @@ import "math"
 
 // leadsOhms are those of an ohmmeter's leads and tips, read together with what lies
 // between them; nothing where somebody took them off (common practice: a tenth to three
-// tenths, with dirty tips more). leadsMostly is between the two.
+// tenths, with dirty tips more).
 var leadsOhms = Span{0, 0.5}
 
-const leadsMostly = 0.1
+// leadsMostly is what they have where nobody held them together to see.
+const leadsMostly = 0.2
 
 // ohms is what an ohmmeter makes of what lies between two nodes. No resistance
 // anywhere can grow without it growing or staying (J. W. Strutt, Lord Rayleigh, 1871), so

@@ -247,7 +247,10 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	}
 	y, conducting := m.settled(x)
 	if o.Quantity == Ohms {
-		leads := Exactly(leadsMostly)
+		leads := Exactly(o.Leads)
+		if o.Leads == 0 {
+			leads = Exactly(leadsMostly)
+		}
 		if x.bounds {
 			leads = leadsOhms
 		}

@@ -39,6 +39,9 @@ type Reading struct {
 	// Lead is what the instrument itself puts between red and black, in ohms; none
 	// where Hi is 0.
 	Lead Span
+	// Leads is what an ohmmeter showed with its leads held together, in ohms; 0 where nobody
+	// did so. They may have more all the same: a tip may have been dirty since.
+	Leads float64
 	// Through is the current that flowed meanwhile where somebody read it; Hi 0:
 	// nobody did.
 	Through Span
