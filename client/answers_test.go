@@ -17,6 +17,10 @@ func (a answers) Append(context.Context, *boardv1.AppendRequest, ...grpc.CallOpt
 	return &boardv1.AppendResponse{Results: a}, nil
 }
 
+func (a answers) Consistency(context.Context, *boardv1.ConsistencyRequest, ...grpc.CallOption) (*boardv1.ConsistencyResponse, error) {
+	return nil, nil
+}
+
 // TestAnswersThatDoNotFit: what a server does not clearly say was taken or refused
 // goes on waiting.
 func TestAnswersThatDoNotFit(t *testing.T) {

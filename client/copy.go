@@ -135,7 +135,7 @@ func (h *Home) FetchExport(ctx context.Context, who *Identity, c *Conn, stream s
 
 // entries fetches from a seq on, and checks that they follow one another.
 func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream string, from uint64, proofs bool) (*export.Export, error) {
-	heed, err := h.heeder(who.LogKey)
+	heed, err := h.heeder(who.LogKey, c)
 	if err != nil {
 		return nil, err
 	}
@@ -167,7 +167,7 @@ func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream strin
 		}
 		if len(m.GetCheckpoint()) > 0 {
 			x.Head.Checkpoint = string(m.GetCheckpoint())
-			if err := heed(m.GetCheckpoint()); err != nil {
+			if err := heed.heed(ctx, m.GetCheckpoint()); err != nil {
 				return nil, err
 			}
 		}

@@ -25,6 +25,7 @@ const (
 
 // appender is what Push needs of a server.
 type appender interface {
+	prover
 	Append(context.Context, *boardv1.AppendRequest, ...grpc.CallOption) (*boardv1.AppendResponse, error)
 }
 
@@ -47,7 +48,7 @@ type Sent struct {
 func (h *Home) Push(ctx context.Context, who *Identity, to appender) (*Sent, error) {
 	sent := &Sent{Taken: make(map[string]Answer), Refused: make(map[string]Answer)}
 	err := h.locked("push.lock", func() error {
-		heed, err := h.heeder(who.LogKey)
+		heed, err := h.heeder(who.LogKey, to)
 		if err != nil {
 			return err
 		}
@@ -79,7 +80,7 @@ func (h *Home) Push(ctx context.Context, who *Identity, to appender) (*Sent, err
 
 // pushSome sends the events in batches and returns the answers that are final:
 // each event was taken, or refused for good.
-func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed func([]byte) error, done func(int)) ([]Answer, error) {
+func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed *heeder, done func(int)) ([]Answer, error) {
 	var answers []Answer
 	for len(events) > 0 {
 		batch := events[:batchLen(events)]
@@ -99,7 +100,7 @@ func pushSome(ctx context.Context, to appender, events []*eventv1.Signed, heed f
 			}
 			answers = append(answers, Answer{batch[i], r})
 		}
-		if err := heed(resp.GetCheckpoint()); err != nil {
+		if err := heed.heed(ctx, resp.GetCheckpoint()); err != nil {
 			return answers, err
 		}
 		events = events[len(batch):]

@@ -83,6 +83,11 @@ func (s *taker) Append(_ context.Context, req *boardv1.AppendRequest, _ ...grpc.
 	return out, nil
 }
 
+// Consistency proves nothing: no answer of a taker has a checkpoint.
+func (s *taker) Consistency(context.Context, *boardv1.ConsistencyRequest, ...grpc.CallOption) (*boardv1.ConsistencyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "no proofs here")
+}
+
 // chainHolds checks that the events of each stream number from 1 without a gap and
 // name one another.
 func chainHolds(t *testing.T, events []*eventv1.Signed) {
