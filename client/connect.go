@@ -22,7 +22,8 @@ import (
 type Conn struct {
 	boardv1.BoardServiceClient
 	boardv1.RegisterServiceClient
-	conn *grpc.ClientConn
+	conn     *grpc.ClientConn
+	patience time.Duration
 }
 
 // Dial connects to host:port on behalf of the token's holder; an empty token can
@@ -62,7 +63,7 @@ func dial(server, token string, patience time.Duration) (*Conn, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot reach %s: %w", server, err)
 	}
-	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn}, nil
+	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn, patience}, nil
 }
 
 // watched ends a stream that is silent for too long.

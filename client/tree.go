@@ -4,9 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/grpc"
@@ -21,10 +18,7 @@ var ErrHistory = errors.New("the server tells another history than before")
 
 // checkpoint is the last signed one that this home accepted; nil when none was.
 func (h *Home) checkpoint() ([]byte, error) {
-	b, err := os.ReadFile(h.path("checkpoint"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
+	b, err := h.replica.Get(context.Background(), keyCheckpoint)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the last checkpoint: %w", err)
 	}
@@ -113,7 +107,7 @@ func (d *heeder) heed(ctx context.Context, signed []byte) error {
 			if same = is == nil && kept == nil || is != nil && kept != nil && *is == *kept; !same || kept != nil && !older(*kept, now) {
 				return nil
 			}
-			return d.home.replace("checkpoint", signed)
+			return d.home.replica.Append(ctx, log.Batch{Index: []log.Write{{Key: keyCheckpoint, Value: signed}}})
 		})
 		if err != nil || same {
 			return err
@@ -157,21 +151,17 @@ func (d *heeder) continues(ctx context.Context, earlier, later log.Checkpoint) e
 	return nil
 }
 
-// AcceptRestored forgets what the log was, once a person has said that it was
-// restored: the checkpoint and the copies of cases are set aside, not deleted.
-func (h *Home) AcceptRestored() (aside string, err error) {
-	err = h.locked("lock", func() error {
-		aside = h.path("before-" + h.now().UTC().Format("20060102T150405Z"))
-		if err := os.MkdirAll(aside, 0o700); err != nil {
-			return fmt.Errorf("cannot set aside what was fetched: %w", err)
+// AcceptRestored begins a new telling of the server's log, once a person has said
+// that it was restored. What was told before stays in the replica, out of sight.
+func (h *Home) AcceptRestored() error {
+	ctx := context.Background()
+	return h.locked("lock", func() error {
+		generation, err := h.ledger().generation(ctx)
+		if err != nil {
+			return err
 		}
-		for _, name := range []string{"checkpoint", "cases"} {
-			err := os.Rename(h.path(name), filepath.Join(aside, name))
-			if err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return fmt.Errorf("cannot set aside what was fetched: %w", err)
-			}
-		}
-		return nil
+		return h.replica.Append(ctx, log.Batch{Index: []log.Write{
+			{Key: keyGeneration, Value: numbered(generation + 1)}, {Key: keyCursor}, {Key: keyCheckpoint},
+		}})
 	})
-	return aside, err
 }

@@ -5,7 +5,6 @@ import (
 	"context"
 	"crypto/ed25519"
 	"fmt"
-	"os"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -155,16 +154,34 @@ func TestAnswersMayCross(t *testing.T) {
 	require.ErrorIs(t, heed(other, l.checkpoint(1, 1, 8, 0)), ErrHistory, "less, and of another log")
 }
 
-func TestAcceptRestoredSetsAside(t *testing.T) {
+// TestAcceptRestored: what was told before counts no more, what waits still does.
+func TestAcceptRestored(t *testing.T) {
 	t.Parallel()
-	l, h := newLogs(t), testHome(t)
+	l, h, who := newLogs(t), testHome(t), testIdentity(t)
+	who.LogKey = l.vkey
 	require.NoError(t, l.heeder(h).heed(t.Context(), l.checkpoint(0, 1, 5, 0)))
-	require.NoError(t, h.replace("cases/x.jsonl", []byte("kept\n")))
-	aside, err := h.AcceptRestored()
+	stream, s := newUUID(), newTaker(who)
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "told"))
 	require.NoError(t, err)
+	_, err = h.Push(t.Context(), who, s)
+	require.NoError(t, err)
+	require.NoError(t, h.take(t.Context(), who, s.entries(t, stream), nil))
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "waits"))
+	require.NoError(t, err)
+	list, err := h.KeptCases()
+	require.NoError(t, err)
+	require.Equal(t, []string{stream}, list)
+
+	require.NoError(t, h.AcceptRestored())
 	require.Nil(t, h.Checkpoint())
-	b, err := os.ReadFile(aside + "/cases/x.jsonl")
+	list, err = h.KeptCases()
 	require.NoError(t, err)
-	require.Equal(t, "kept\n", string(b))
+	require.Empty(t, list)
+	require.Len(t, pending(t, h), 1)
 	require.NoError(t, l.heeder(h).heed(t.Context(), l.checkpoint(1, 2, 3, 2)))
+	require.NoError(t, h.take(t.Context(), who, s.entries(t, stream), nil))
+	c, err := h.Kept(who, stream)
+	require.NoError(t, err)
+	require.Equal(t, uint64(1), c.Sent)
+	require.Equal(t, 1, c.Waiting())
 }

@@ -326,11 +326,11 @@ func (d *desk) tell(ctx context.Context, s *eventv1.Signed, sent *client.Sent) e
 	e := o.Event
 	out := stored{Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(o.Kind), State: "waiting to send", Remarks: []string{}, Tells: []string{}, Event: export.View(s.GetEvent())}
 	if no, ok := sent.Refused[e.GetId()]; ok {
-		return fmt.Errorf("%s was not taken: %w\nit is kept: 'knowngood sync' lists what was refused", out.Kind, &client.Refusal{Reason: no.Result.GetReason(), Text: no.Result.GetText()})
+		return fmt.Errorf("%s was not taken: %w\nit is kept: 'knowngood sync' lists what was refused", out.Kind, &client.Refusal{Reason: no.GetReason(), Text: no.GetText()})
 	}
 	if yes, ok := sent.Taken[e.GetId()]; ok {
-		out.State, out.Seq = "sent", yes.Result.GetSeq()
-		out.Remarks = append(out.Remarks, yes.Result.GetRemarks()...)
+		out.State, out.Seq = "sent", yes.GetSeq()
+		out.Remarks = append(out.Remarks, yes.GetRemarks()...)
 	}
 	if step := d.copy.Case.ByID(e.GetId()); step != nil {
 		out.Text = d.copy.Case.Describe(step, d.names.Of())

@@ -64,15 +64,15 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	}
 	sent, pushErr := a.push(ctx)
 	rows := []syncRow{}
-	waiting, err := a.home.Pending()
-	if err != nil {
-		return err
-	}
-	for _, s := range waiting {
+	for s, err := range a.home.Waiting(ctx) {
+		if err != nil {
+			return err
+		}
 		if o, err := envelope.Open(s.GetEvent()); err == nil {
 			rows = append(rows, syncRow{State: "waiting to send", Case: o.Event.GetStream(), ID: o.Event.GetId(), Kind: envelope.KindName(o.Kind)})
 		}
 	}
+	waiting := len(rows)
 	tray, err := a.home.Tray()
 	if err != nil {
 		return err
@@ -83,7 +83,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	err = a.show.Write(rows, func() client.Table {
 		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Why"}, None: "Nothing waits, nothing was refused."}
 		for i, r := range rows {
-			if more := len(waiting) - shown; i >= shown && i < len(waiting) && more > 1 {
+			if more := waiting - shown; i >= shown && i < waiting && more > 1 {
 				if i == shown {
 					t.Rows = append(t.Rows, []string{r.State, "", "", "", fmt.Sprintf("and %d more; -o csv lists all", more)})
 				}
@@ -99,8 +99,8 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	if n := len(sent.Taken); n > 0 {
 		a.warn(fmt.Sprintf("%s sent", plural(n, "entry", "entries")))
 	}
-	if pushErr != nil && len(waiting) > 0 {
-		return notSent{len(waiting), pushErr}
+	if pushErr != nil && waiting > 0 {
+		return notSent{waiting, pushErr}
 	}
 	return pushErr
 }
@@ -144,10 +144,9 @@ func runAcceptRestored(a *app, yes bool) error {
 	if !yes && !a.sure("The server's log is without entries that were seen here before. Go on from what it has now?") {
 		return usage{errors.New("not done: say --yes once whoever runs the server has said that it was restored from a backup")}
 	}
-	aside, err := a.home.AcceptRestored()
-	if err != nil {
+	if err := a.home.AcceptRestored(); err != nil {
 		return err
 	}
-	a.warn("what was fetched before is kept in " + aside)
+	a.warn("the cases are fetched anew; what was told before stays in the replica")
 	return nil
 }
