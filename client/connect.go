@@ -126,18 +126,24 @@ func (h *Home) Join(ctx context.Context, server, code, name string) (*Identity, 
 }
 
 // Connect dials the server this home belongs to.
-func (h *Home) Connect() (*Identity, *Conn, error) {
+func (h *Home) Connect() (*Identity, *Conn, error) { return h.ConnectWithin(Patience) }
+
+// ConnectWithin is Connect, and the server counts as down after so long.
+func (h *Home) ConnectWithin(patience time.Duration) (*Identity, *Conn, error) {
 	id, err := h.Identity()
 	if err != nil {
 		return nil, nil, err
 	}
-	c, err := Dial(id.Server, id.Token)
+	c, err := dial(id.Server, id.Token, patience)
 	return id, c, err
 }
 
 // Patience is how long a call, or the next message of a stream, may take before
-// the server counts as down.
-const Patience = 10 * time.Second
+// the server counts as down; Haste the same for whoever can do without.
+const (
+	Patience = 10 * time.Second
+	Haste    = 3 * time.Second
+)
 
 // ErrOffline: no server answered.
 var ErrOffline = errors.New("the server does not answer")

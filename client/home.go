@@ -30,6 +30,8 @@ type Home struct {
 	Warn func(text string)
 	// Progress hears how many of the events that waited are answered.
 	Progress func(done, of int)
+	// Came hears how many entries a pull has brought so far.
+	Came func(n int)
 }
 
 // Folders names the data folder and the settings file. chosen comes from a flag;
@@ -68,6 +70,7 @@ func Open(data, settings string) *Home {
 		random:   rand.Reader,
 		Warn:     func(string) {},
 		Progress: func(int, int) {},
+		Came:     func(int) {},
 	}
 	h.replica = h.newReplica(0)
 	return h

@@ -253,6 +253,27 @@ func (h *Home) Pull(ctx context.Context, who *Identity, c *Conn) (came int, err 
 	return int(after - before), errors.Join(err, nextErr)
 }
 
+// Complete fetches what the feed did not bring of cases that this home may see by
+// now: to somebody whose role was changed it showed less before. It returns how
+// many entries came.
+func (h *Home) Complete(ctx context.Context, who *Identity, c *Conn) (came int, err error) {
+	r, err := c.Board(ctx, &boardv1.BoardRequest{Closed: true})
+	if err != nil {
+		return 0, Explain(err)
+	}
+	before, err := h.replica.Next(ctx, log.Range{})
+	if err != nil {
+		return 0, err
+	}
+	for _, line := range r.GetCases() {
+		if err := h.fill(ctx, who, c, line.GetStream(), line.GetEntries()); err != nil {
+			return 0, err
+		}
+	}
+	after, err := h.replica.Next(ctx, log.Range{})
+	return int(after - before), err
+}
+
 // follow reads the feed from a cursor to its head.
 func (h *Home) follow(ctx context.Context, who *Identity, c *Conn, heed *heeder, cursor string) error {
 	ctx, cancel := context.WithCancelCause(ctx)
@@ -261,7 +282,7 @@ func (h *Home) follow(ctx context.Context, who *Identity, c *Conn, heed *heeder,
 	if err != nil {
 		return Explain(err)
 	}
-	for {
+	for came := 0; ; {
 		silence := time.AfterFunc(c.patience, func() { cancel(ErrOffline) })
 		m, err := in.Recv()
 		silence.Stop()
@@ -274,6 +295,8 @@ func (h *Home) follow(ctx context.Context, who *Identity, c *Conn, heed *heeder,
 		if err := h.takeMessage(ctx, who, c, m); err != nil {
 			return err
 		}
+		came += len(m.GetEntries())
+		h.Came(came)
 		if len(m.GetCheckpoint()) > 0 { // the head
 			return heed.heed(ctx, m.GetCheckpoint())
 		}

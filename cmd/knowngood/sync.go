@@ -19,9 +19,13 @@ func newSync(a *app) *cobra.Command {
 	var again []string
 	var restored, yes bool
 	cmd := &cobra.Command{
-		Use: "sync", Short: "Send what waits; list what waits and what was refused",
+		Use: "sync", Short: "Send what waits, fetch what is new; list what waits and what was refused",
 		Long: `  knowngood sync
   knowngood sync --again 4f9a2c                    record a refused entry again, as a new one
+
+Other commands send and fetch by themselves when the server answers. Before you go where
+there is no signal, 'sync' makes sure that all your cases are here: everything can then be
+asked and recorded without a server.
 
 What was refused stays listed, with the reason, until it is recorded again; its bytes
 are kept either way.`,
@@ -62,7 +66,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 			return err
 		}
 	}
-	sent, pushErr := a.push(ctx)
+	sent, came, syncErr := a.sync(ctx, who)
 	rows := []syncRow{}
 	for s, err := range a.home.Waiting(ctx) {
 		if err != nil {
@@ -99,10 +103,55 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	if n := len(sent.Taken); n > 0 {
 		a.warn(fmt.Sprintf("%s sent", plural(n, "entry", "entries")))
 	}
-	if pushErr != nil && waiting > 0 {
-		return notSent{waiting, pushErr}
+	if came > 0 {
+		a.warn(fmt.Sprintf("%s came", plural(came, "entry", "entries")))
 	}
-	return pushErr
+	if syncErr != nil && waiting > 0 {
+		return notSent{waiting, syncErr}
+	}
+	return syncErr
+}
+
+// sync sends what waits and fetches what is new. What came counts also when an
+// error ended it.
+func (a *app) sync(ctx context.Context, who *client.Identity) (sent *client.Sent, came int, err error) {
+	_, conn, err := a.home.Connect()
+	if err != nil {
+		return &client.Sent{}, 0, err
+	}
+	defer conn.Close()
+	if sent, err = a.home.Push(ctx, who, conn); err != nil {
+		return sent, 0, err
+	}
+	if came, err = a.home.Pull(ctx, who, conn); err != nil {
+		return sent, came, err
+	}
+	more, err := a.home.Complete(ctx, who, conn)
+	if err == nil {
+		_, err = a.home.HearNames(ctx, conn)
+	}
+	return sent, came + more, err
+}
+
+// catchUp is what a command does by itself before it answers: it sends what waits
+// and fetches what is new, if the server answers soon. off says why it does not;
+// the connection stands either way.
+func (a *app) catchUp(ctx context.Context) (conn *client.Conn, off, err error) {
+	who, conn, err := a.home.ConnectWithin(client.Haste)
+	if err != nil {
+		return nil, nil, err
+	}
+	sent, err := a.home.Push(ctx, who, conn)
+	if n := len(sent.Refused); n > 0 {
+		a.warn(fmt.Sprintf("%s that waited %s refused: 'knowngood sync' lists them", plural(n, "entry", "entries"), map[bool]string{true: "was", false: "were"}[n == 1]))
+	}
+	if err == nil || stays(err) && !errors.Is(err, client.ErrOffline) {
+		_, err = a.home.Pull(ctx, who, conn)
+	}
+	if err == nil || errors.Is(err, client.ErrOffline) {
+		return conn, err, nil
+	}
+	return nil, nil, errors.Join(err, conn.Close())
 }
 
 // shown is how many entries that wait a table lists.
