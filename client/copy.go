@@ -37,20 +37,17 @@ func (c *Copy) Waiting() int { return int(c.Case.Head() - c.Sent) }
 // told of it, and behind it what waits, at the places it would take.
 func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
 	ctx, l := context.Background(), h.ledger()
-	generation, err := l.generation(ctx)
-	if err != nil {
-		return nil, err
-	}
 	var records []cases.Record
-	for item, err := range l.log.Read(ctx, log.Range{Stream: told(generation, stream)}) {
+	err := h.Held(ctx, stream, func(entry, event []byte) error {
+		r, err := cases.NewRecord(entry, event)
 		if err != nil {
-			return nil, fmt.Errorf("cannot read what was fetched of the case: %w", err)
-		}
-		r, err := cases.NewRecord(item.Entry, item.Event)
-		if err != nil {
-			return nil, fmt.Errorf("what was fetched of the case: %w", err)
+			return fmt.Errorf("what was fetched of the case: %w", err)
 		}
 		records = append(records, r)
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	c, err := cases.Fold(stream, records)
 	if err != nil {
@@ -74,6 +71,24 @@ func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
 		}
 	}
 	return kept, nil
+}
+
+// Held yields what the server told of a case, in order: each entry as it was sent,
+// and its event, empty once erased.
+func (h *Home) Held(ctx context.Context, stream string, each func(entry, event []byte) error) error {
+	generation, err := h.ledger().generation(ctx)
+	if err != nil {
+		return err
+	}
+	for item, err := range h.replica.Read(ctx, log.Range{Stream: told(generation, stream)}) {
+		if err != nil {
+			return fmt.Errorf("cannot read what was fetched of the case: %w", err)
+		}
+		if err := each(item.Entry, item.Event); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // FetchExport fetches a whole case with what proves it.

@@ -28,8 +28,8 @@ const (
 	keyCheckpoint = "checkpoint"
 )
 
-// A batch holds about so many bytes and index writes; an engine for a client takes
-// twice as much.
+// A batch holds about so many bytes, and one value more, and index writes; the
+// replica's engine takes 600 KiB.
 const (
 	maxLedgerBytes  = 384 << 10
 	maxLedgerWrites = 1000

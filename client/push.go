@@ -160,22 +160,20 @@ func idOf(s *eventv1.Signed) string {
 }
 
 // settle takes answered events out of the outbox and puts the refused ones into the
-// tray, in one batch.
+// tray, each in one batch with its line there.
 func (h *Home) settle(ctx context.Context, answered []out, results []*boardv1.AppendResult) error {
 	if len(answered) == 0 {
 		return nil
 	}
 	return h.locked("lock", func() error {
-		var b log.Batch
-		for _, w := range answered {
-			b.Index = append(b.Index, log.Write{Key: w.key})
-		}
 		n, err := h.ledger().number(ctx, keyTray)
 		if err != nil {
 			return err
 		}
-		first := n
+		var b log.Batch
+		size := 0
 		for i, r := range results {
+			b.Index = append(b.Index, log.Write{Key: answered[i].key})
 			if r.GetReason() == boardv1.Reason_REASON_UNSPECIFIED {
 				continue
 			}
@@ -183,10 +181,17 @@ func (h *Home) settle(ctx context.Context, answered []out, results []*boardv1.Ap
 			if err != nil {
 				return err
 			}
-			b.Index, n = append(b.Index, w), n+1
+			n++
+			b.Index = append(b.Index, w, log.Write{Key: keyTray, Value: numbered(n)})
+			if size += len(w.Value); size > maxLedgerBytes {
+				if err := h.replica.Append(ctx, b); err != nil {
+					return err
+				}
+				b, size = log.Batch{}, 0
+			}
 		}
-		if n > first {
-			b.Index = append(b.Index, log.Write{Key: keyTray, Value: numbered(n)})
+		if len(b.Index) == 0 {
+			return nil
 		}
 		return h.replica.Append(ctx, b)
 	})

@@ -93,6 +93,10 @@ func (r *Replica) reach(ctx context.Context) (log.Log, error) {
 	}
 }
 
+// memTable is Badger's memtable in bytes. A batch may have about a seventh of it;
+// while it is written out it takes four times as much.
+const memTable = 4 << 20
+
 // open makes this process the owner.
 func (r *Replica) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(r.dir, 0o700); err != nil {
@@ -103,7 +107,8 @@ func (r *Replica) open(ctx context.Context) (err error) {
 		return fmt.Errorf("cannot lock what this home keeps: %w", err)
 	}
 	defer unlock()
-	own, err := openCounted(r.dir, badger.Options{Reserve: r.options.Reserve})
+	engine := badger.Options{Reserve: r.options.Reserve, MemTableSize: memTable}
+	own, err := openCounted(r.dir, engine)
 	if errors.Is(err, log.ErrDamaged) {
 		name, asideErr := r.setAside()
 		if asideErr != nil {
@@ -111,7 +116,7 @@ func (r *Replica) open(ctx context.Context) (err error) {
 		}
 		r.options.Warn(fmt.Sprintf("what this home keeps did not hold: %v. It was set aside as it is in %s, and what can be read of it is taken over: "+
 			"what waited to be sent will be sent, cases come again from the server. Look with 'knowngood sync' whether your last entries are there.", err, filepath.Join(r.dir, name)))
-		own, err = openCounted(r.dir, badger.Options{Reserve: r.options.Reserve})
+		own, err = openCounted(r.dir, engine)
 	}
 	if err != nil {
 		return err

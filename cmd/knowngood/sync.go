@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -56,7 +57,12 @@ type syncRow struct {
 	Refused string `json:"refused"`
 }
 
+// A long backlog goes through in batches; collecting them soon keeps what the process
+// holds at any moment small, and costs processor time, of which sync has enough.
+const collectOften = 40
+
 func runSync(ctx context.Context, a *app, again []string) error {
+	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
 	who, err := a.home.Identity()
 	if err != nil {
 		return err
