@@ -86,8 +86,13 @@ func (w *watched) RecvMsg(m any) error {
 	return err
 }
 
-// Close ends the connection.
-func (c *Conn) Close() error { return c.conn.Close() }
+// Close ends the connection; nil is none.
+func (c *Conn) Close() error {
+	if c == nil {
+		return nil
+	}
+	return c.conn.Close()
+}
 
 func checkLoopback(server string) error {
 	host, _, err := net.SplitHostPort(server)
@@ -120,7 +125,12 @@ func (h *Home) Join(ctx context.Context, server, code, name string) (*Identity, 
 		id.Token, id.Person, id.Name = r.GetToken(), r.GetPerson(), name
 		id.Shop, id.ShopName, id.Role = r.GetShop(), r.GetShopName(), roleName(r.GetRole())
 		id.Server, id.LogKey, id.Currency = server, r.GetLogKey(), r.GetCurrency()
-		return h.store("identity.json", id)
+		return h.locked("lock", func() error {
+			if err := h.store("identity.json", id); err != nil {
+				return err
+			}
+			return h.adopt(context.WithoutCancel(ctx), id)
+		})
 	})
 	return id, err
 }

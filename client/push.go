@@ -40,6 +40,9 @@ func (h *Home) Push(ctx context.Context, who *Identity, to appender) (*Sent, err
 	sent := &Sent{Taken: make(map[string]*boardv1.AppendResult), Refused: make(map[string]*boardv1.AppendResult)}
 	err := h.locked("push.lock", func() error {
 		l := h.ledger()
+		if err := h.locked("lock", func() error { return h.adopt(ctx, who) }); err != nil {
+			return err
+		}
 		of, err := l.countWaiting(ctx)
 		if err != nil || of == 0 {
 			return err

@@ -27,6 +27,12 @@ func (h *Home) Save(who *Identity, stamp Stamp, events ...*eventv1.Event) (saved
 	ctx := context.Background() // what is being saved is saved
 	err = h.locked("lock", func() error {
 		l := h.ledger()
+		if err := h.stillAlone(who); err != nil {
+			return err
+		}
+		if err := h.adopt(ctx, who); err != nil {
+			return err
+		}
 		ends := make(map[chainKey]link)
 		for i, e := range events {
 			of := chainKey{who.Device, e.GetStream()}

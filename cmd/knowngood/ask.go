@@ -104,11 +104,11 @@ func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
 		names := client.Names{Shops: x.Head.Shops, People: x.Head.People, Devices: x.Head.Devices}
 		return &asked{Case: c.Case, names: names.Of(), sent: c.Sent}, nil
 	}
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return nil, err
 	}
-	conn, off, err := a.catchUp(ctx)
+	conn, off, err := a.catchUp(ctx, who)
 	if err != nil {
 		return nil, err
 	}
@@ -156,6 +156,7 @@ func (a *app) fresh(ctx context.Context, who *client.Identity, conn *client.Conn
 		return nil, keptErr
 	}
 	switch {
+	case kept.Case.Head() > 0 && !who.Joined():
 	case kept.Case.Head() > 0 && errors.Is(err, client.ErrOffline):
 		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", kept.Sent))
 	case kept.Case.Head() > 0:

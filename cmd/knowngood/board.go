@@ -65,11 +65,11 @@ func newBoard(a *app) *cobra.Command {
 }
 
 func runBoard(ctx context.Context, a *app, closed bool) error {
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return err
 	}
-	conn, off, err := a.catchUp(ctx)
+	conn, off, err := a.catchUp(ctx, who)
 	if err != nil {
 		return err
 	}
@@ -149,7 +149,9 @@ func runBoardKept(a *app, who *client.Identity, closed bool) error {
 		}
 		return cmp.Or(cmp.Compare(waits(a), waits(b)), cmp.Compare(b.Opened.GetUnixSeconds(), a.Opened.GetUnixSeconds()), cmp.Compare(a.Stream, b.Stream))
 	})
-	a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+	if who.Joined() {
+		a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+	}
 	known := names.Of()
 	known[who.Shop] = who.ShopName
 	return a.writeBoard(lines, known, who.Shop)

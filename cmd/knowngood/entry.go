@@ -54,7 +54,7 @@ type desk struct {
 
 // sitDown opens the case for writing. It needs no server.
 func (a *app) sitDown(ref string) (*desk, error) {
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return nil, err
 	}
@@ -79,6 +79,9 @@ func (a *app) deskFor(who *client.Identity, stream string) (d *desk, err error) 
 
 // refresh brings the copy up to date when the server answers.
 func (d *desk) refresh(ctx context.Context) error {
+	if !d.who.Joined() {
+		return client.ErrNobody
+	}
 	c, err := client.Dial(d.who.Server, d.who.Token)
 	if err != nil {
 		return err
@@ -289,17 +292,32 @@ func (d *desk) send(ctx context.Context, saved []*eventv1.Signed) error {
 // stays reports whether an error of a push leaves the events waiting.
 func stays(err error) bool {
 	var no *client.Refusal
-	return errors.Is(err, client.ErrOffline) || errors.Is(err, context.Canceled) || errors.As(err, &no)
+	return errors.Is(err, client.ErrOffline) || errors.Is(err, client.ErrNobody) || errors.Is(err, context.Canceled) || errors.As(err, &no)
 }
 
 // push sends everything that waits.
 func (a *app) push(ctx context.Context) (*client.Sent, error) {
 	who, c, err := a.home.Connect()
+	if errors.Is(err, client.ErrNobody) {
+		return a.unsent(ctx, err)
+	}
 	if err != nil {
 		return &client.Sent{}, err
 	}
 	defer c.Close()
 	return a.home.Push(ctx, who, c)
+}
+
+// unsent is the outcome where nothing can be sent.
+func (a *app) unsent(ctx context.Context, why error) (*client.Sent, error) {
+	sent := &client.Sent{}
+	for _, err := range a.home.Waiting(ctx) {
+		if err != nil {
+			return sent, err
+		}
+		sent.Waiting++
+	}
+	return sent, why
 }
 
 // stored is the shape of a recorded entry.

@@ -89,6 +89,9 @@ func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
 
 // hear asks the server for names.
 func (d *desk) hear(ctx context.Context) error {
+	if !d.who.Joined() {
+		return client.ErrNobody
+	}
 	c, err := client.Dial(d.who.Server, d.who.Token)
 	if err != nil {
 		return err
@@ -146,7 +149,7 @@ func (a *app) handedToYou(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	conn, _, err := a.catchUp(ctx)
+	conn, _, err := a.catchUp(ctx, who)
 	if err != nil {
 		return "", err
 	}

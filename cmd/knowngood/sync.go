@@ -63,7 +63,7 @@ const collectOften = 40
 
 func runSync(ctx context.Context, a *app, again []string) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return err
 	}
@@ -72,7 +72,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 			return err
 		}
 	}
-	sent, came, syncErr := a.sync(ctx, who)
+	sent, came, syncErr := a.sync(ctx)
 	rows := []syncRow{}
 	for s, err := range a.home.Waiting(ctx) {
 		if err != nil {
@@ -120,8 +120,8 @@ func runSync(ctx context.Context, a *app, again []string) error {
 
 // sync sends what waits and fetches what is new. What came counts also when an
 // error ended it.
-func (a *app) sync(ctx context.Context, who *client.Identity) (sent *client.Sent, came int, err error) {
-	_, conn, err := a.home.Connect()
+func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error) {
+	who, conn, err := a.home.Connect()
 	if err != nil {
 		return &client.Sent{}, 0, err
 	}
@@ -142,7 +142,10 @@ func (a *app) sync(ctx context.Context, who *client.Identity) (sent *client.Sent
 // catchUp is what a command does by itself before it answers: it sends what waits
 // and fetches what is new, if the server answers soon. off says why it does not;
 // the connection stands either way.
-func (a *app) catchUp(ctx context.Context) (conn *client.Conn, off, err error) {
+func (a *app) catchUp(ctx context.Context, writer *client.Identity) (conn *client.Conn, off, err error) {
+	if !writer.Joined() {
+		return nil, client.ErrOffline, nil
+	}
 	who, conn, err := a.home.ConnectWithin(client.Haste)
 	if err != nil {
 		return nil, nil, err
