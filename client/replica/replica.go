@@ -360,6 +360,10 @@ func (r *Replica) Changed() <-chan struct{} {
 	return l.Changed()
 }
 
+// closeWithin is how long closing the engine may take: one whose files are gone, on a
+// stick that was pulled, tries for ever to write what it holds in memory.
+const closeWithin = 10 * time.Second
+
 // Close implements log.Log. An owner ends its socket, then the engine.
 func (r *Replica) Close() error {
 	r.mu.Lock()
@@ -371,7 +375,14 @@ func (r *Replica) Close() error {
 	if r.own != nil {
 		r.host.Close()
 		r.dropSocket(r.socket)
-		return r.own.Close()
+		closed := make(chan error, 1)
+		go func() { closed <- r.own.Close() }()
+		select {
+		case err := <-closed:
+			return err
+		case <-time.After(closeWithin):
+			return fmt.Errorf("what this home keeps did not close within %v: is %s still there? What was said to be saved was synced", closeWithin, r.dir)
+		}
 	}
 	if r.log != nil {
 		return r.log.Close()

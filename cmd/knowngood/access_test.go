@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"knowngood.example/client"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// TestPullWhatMayBeSeen: a case that is handed over comes whole from its first entry;
+// once access is withdrawn no more comes and what was told stays; given again, all
+// that came meanwhile is there.
+func TestPullWhatMayBeSeen(t *testing.T) {
+	t.Parallel()
+	s := serveShops(t, "", "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
+	mara, ines := joins(t, s, s.shops[0].Code, "Mara"), joins(t, s, s.shops[1].Code, "Ines")
+	stream := mara.NewID()
+	sync := func(m *member) {
+		t.Helper()
+		require.NoError(t, m.sync(t.Context(), 5*time.Second))
+		tray, err := m.Tray()
+		require.NoError(t, err)
+		require.Empty(t, tray)
+	}
+	notes := func(n int) {
+		for range n {
+			mara.save(t, note(stream, "a note"))
+		}
+		sync(mara)
+	}
+	head := func() uint64 { return uint64(len(told(t, mara, stream))) }
+
+	mara.save(t, opens(mara, stream))
+	notes(130) // more than a message
+	sync(ines)
+	require.Empty(t, kept(t, ines, stream))
+
+	mara.save(t, handsTo(ines.who.Shop, head()+1, stream))
+	notes(3)
+	sync(ines)
+	require.Equal(t, told(t, mara, stream), kept(t, ines, stream))
+
+	expect := head() + 1
+	mara.save(t, &eventv1.Event{Stream: stream, Expect: &expect, Kind: &eventv1.Event_AccessWithdrawn{AccessWithdrawn: &eventv1.AccessWithdrawn{Shop: ines.who.Shop}}})
+	before := kept(t, ines, stream)
+	notes(70)
+	sync(ines)
+	require.Equal(t, before, kept(t, ines, stream), "what was told stays, and no more comes")
+	// What she writes all the same is refused and kept.
+	ines.save(t, note(stream, "too late"))
+	require.NoError(t, ines.sync(t.Context(), 5*time.Second))
+	tray, err := ines.Tray()
+	require.NoError(t, err)
+	require.Len(t, tray, 1)
+	require.NoError(t, ines.Settled(tray[0].ID, ines.NewID()))
+
+	mara.save(t, handsTo(ines.who.Shop, head()+1, stream))
+	notes(1)
+	sync(ines)
+	require.Equal(t, told(t, mara, stream), kept(t, ines, stream))
+}
+
+// TestAnotherHistory: whoever holds the server's database and key can put an older
+// log in its place and go on from there. A home that saw more takes nothing of it,
+// however long it grows.
+func TestAnotherHistory(t *testing.T) {
+	t.Parallel()
+	dir, older, home := t.TempDir(), t.TempDir(), t.TempDir()
+	var address string
+	mara := new(member)
+	stream := ""
+	t.Run("the log as it was told", func(t *testing.T) {
+		s := serveShops(t, dir, "", "Tin Kettle Garage")
+		address = s.address
+		mara.Home, mara.dir = client.Open(home, home+"/settings"), home
+		var err error
+		mara.who, err = mara.Join(t.Context(), s.address, s.shops[0].Code, "Mara")
+		require.NoError(t, err)
+		stream = mara.NewID()
+		mara.save(t, opens(mara, stream))
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+	})
+	require.NoError(t, os.CopyFS(older, os.DirFS(dir)))
+	require.NoError(t, os.Chmod(filepath.Join(older, "key.json"), 0o600))
+	// The one whose home forgets what it saw can still be deceived; it stands for the
+	// forger, who has no memory to be held against.
+	forger := t.TempDir()
+	require.NoError(t, mara.Close())
+	require.NoError(t, os.CopyFS(forger, os.DirFS(mara.dir)))
+	mara.Home = client.Open(mara.dir, mara.dir+"/settings")
+	defer mara.Close()
+	t.Run("goes on", func(t *testing.T) {
+		serveShops(t, dir, address)
+		mara.save(t, note(stream, "seen"), note(stream, "seen too"))
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+	})
+	t.Run("and is another", func(t *testing.T) {
+		serveShops(t, older, address)
+		other := &member{Home: client.Open(forger, forger+"/settings"), who: mara.who, dir: forger}
+		defer other.Close()
+		for n := range 6 {
+			before, checkpoint := kept(t, mara, stream), string(mara.Checkpoint())
+			err := mara.sync(context.WithoutCancel(t.Context()), 5*time.Second)
+			require.ErrorIs(t, err, client.ErrHistory, "with %d entries more", n)
+			require.Equal(t, before, kept(t, mara, stream))
+			require.Equal(t, checkpoint, string(mara.Checkpoint()))
+			other.save(t, note(stream, "never seen before"))
+			require.NoError(t, other.sync(t.Context(), 5*time.Second))
+		}
+	})
+}
