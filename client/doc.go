@@ -35,6 +35,7 @@
 //	                              reason; or that one was recorded again
 //	"cursor"                      where the shop's feed was read to
 //	"checkpoint"                  the last signed checkpoint that was accepted
+//	"offer"                       see Restored, below
 //	"generation"                  see Restored, below; not there: 1
 //
 // Streams and keys that package replica has for itself are not touched.
@@ -113,7 +114,10 @@
 //
 // When somebody has said that the log was restored from a backup, a new generation
 // begins: cursor and checkpoint go, cases are told anew. What was told before stays
-// in the log under the generation before.
+// in the log under the generation before. Once all was pulled anew, what the
+// generation before has and the new one has not is put into the outbox, as it was
+// signed, and so offered again; of cases of other shops only where some of the case
+// is still told. "offer" holds the generation before until that is done.
 //
 // # Files of older homes
 //

@@ -249,6 +249,9 @@ func (h *Home) Pull(ctx context.Context, who *Identity, c *Conn) (came int, err 
 		// proven; what is here already is met again and held against it.
 		err = h.follow(ctx, who, c, heed, "")
 	}
+	if err == nil {
+		err = h.offer(ctx, who)
+	}
 	after, nextErr := h.replica.Next(context.WithoutCancel(ctx), log.Range{})
 	return int(after - before), errors.Join(err, nextErr)
 }

@@ -150,18 +150,3 @@ func (d *heeder) continues(ctx context.Context, earlier, later log.Checkpoint) e
 	}
 	return nil
 }
-
-// AcceptRestored begins a new telling of the server's log, once a person has said
-// that it was restored. What was told before stays in the replica, out of sight.
-func (h *Home) AcceptRestored() error {
-	ctx := context.Background()
-	return h.locked("lock", func() error {
-		generation, err := h.ledger().generation(ctx)
-		if err != nil {
-			return err
-		}
-		return h.replica.Append(ctx, log.Batch{Index: []log.Write{
-			{Key: keyGeneration, Value: numbered(generation + 1)}, {Key: keyCursor}, {Key: keyCheckpoint},
-		}})
-	})
-}

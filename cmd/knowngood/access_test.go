@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -113,5 +114,76 @@ func TestAnotherHistory(t *testing.T) {
 			other.save(t, note(stream, "never seen before"))
 			require.NoError(t, other.sync(t.Context(), 5*time.Second))
 		}
+		// A person accepts it all the same. What was acknowledged and is missing is offered
+		// again: nothing that anybody recorded is lost with the log that was.
+		before := kept(t, mara, stream)
+		require.Len(t, before, 3)
+		require.NoError(t, mara.AcceptRestored())
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+		require.Equal(t, 2, mara.waits(t))
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+		require.Zero(t, mara.waits(t))
+		c, err := mara.Kept(mara.who, stream)
+		require.NoError(t, err)
+		require.Equal(t, uint64(1+6), c.Sent, "the two have the numbers that others took meanwhile")
+		tray, err := mara.Tray()
+		require.NoError(t, err)
+		require.Len(t, tray, 2, "and are kept where they can be recorded again from")
+	})
+}
+
+// TestRestoredIsOfferedAgain: a log restored to before what was acknowledged gets
+// back, once a person accepted it, what its clients were told.
+func TestRestoredIsOfferedAgain(t *testing.T) {
+	t.Parallel()
+	dir, older, home := t.TempDir(), t.TempDir(), t.TempDir()
+	mara := &member{Home: client.Open(home, home+"/settings"), dir: home}
+	defer mara.Close()
+	var stream, second, address string
+	var acknowledged []string
+	t.Run("a backup", func(t *testing.T) {
+		s := serveShops(t, dir, "", "Tin Kettle Garage")
+		address = s.address
+		var err error
+		mara.who, err = mara.Join(t.Context(), s.address, s.shops[0].Code, "Mara")
+		require.NoError(t, err)
+		stream, second = mara.NewID(), mara.NewID()
+		mara.save(t, opens(mara, stream))
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+	})
+	require.NoError(t, os.CopyFS(older, os.DirFS(dir)))
+	require.NoError(t, os.Chmod(filepath.Join(older, "key.json"), 0o600))
+	t.Run("and what came after it", func(t *testing.T) {
+		serveShops(t, dir, address)
+		for _, s := range append(mara.save(t, note(stream, "after the backup"), note(stream, "and this")), mara.save(t, opens(mara, second), note(second, "in a case of its own"))...) {
+			acknowledged = append(acknowledged, string(s.GetEvent()))
+		}
+		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+	})
+	t.Run("restored", func(t *testing.T) {
+		serveShops(t, older, address)
+		require.ErrorIs(t, mara.sync(t.Context(), 5*time.Second), client.ErrHistory)
+		require.NoError(t, mara.AcceptRestored())
+		mara.save(t, note(stream, "recorded meanwhile"))
+		for range 3 {
+			require.NoError(t, mara.sync(t.Context(), 5*time.Second))
+		}
+		require.Zero(t, mara.waits(t))
+		tray, err := mara.Tray()
+		require.NoError(t, err)
+		require.Empty(t, tray)
+		all := append(told(t, mara, stream), told(t, mara, second)...)
+		require.Len(t, all, 2+1+1+2)
+		for _, event := range acknowledged {
+			found := 0
+			for _, entry := range all {
+				if strings.HasSuffix(entry, "\x00"+event) {
+					found++
+				}
+			}
+			require.Equal(t, 1, found)
+		}
+		require.Equal(t, told(t, mara, stream), kept(t, mara, stream))
+		require.Equal(t, told(t, mara, second), kept(t, mara, second))
 	})
 }

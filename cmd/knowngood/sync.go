@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -134,6 +135,13 @@ func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error)
 	}
 	more, err := a.home.Complete(ctx, who, conn)
 	if err == nil {
+		// What a restored log is without waits since the pull.
+		var again *client.Sent
+		again, err = a.home.Push(ctx, who, conn)
+		maps.Copy(sent.Taken, again.Taken)
+		maps.Copy(sent.Refused, again.Refused)
+	}
+	if err == nil {
 		_, err = a.home.HearNames(ctx, conn)
 	}
 	return sent, came + more, err
@@ -205,6 +213,6 @@ func runAcceptRestored(a *app, yes bool) error {
 	if err := a.home.AcceptRestored(); err != nil {
 		return err
 	}
-	a.warn("the cases are fetched anew; what was told before stays in the replica")
+	a.warn("the cases are fetched anew with the next 'knowngood sync'; what was told before stays in the replica, and what the log is without is sent again")
 	return nil
 }
