@@ -19,7 +19,7 @@ import (
 // that came meanwhile is there.
 func TestPullWhatMayBeSeen(t *testing.T) {
 	t.Parallel()
-	s := serveShops(t, "", "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
+	s := serveShops(t, "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
 	mara, ines := joins(t, s, s.shops[0].Code, "Mara"), joins(t, s, s.shops[1].Code, "Ines")
 	stream := mara.NewID()
 	sync := func(m *member) {
@@ -73,15 +73,14 @@ func TestPullWhatMayBeSeen(t *testing.T) {
 func TestAnotherHistory(t *testing.T) {
 	t.Parallel()
 	dir, older, home := t.TempDir(), t.TempDir(), t.TempDir()
-	var address string
-	mara := new(member)
+	mara := &member{road: newRoad(t, "")}
 	stream := ""
 	t.Run("the log as it was told", func(t *testing.T) {
-		s := serveShops(t, dir, "", "Tin Kettle Garage")
-		address = s.address
+		s := serveShops(t, dir, "Tin Kettle Garage")
+		mara.road.leads(s.address)
 		mara.Home, mara.dir = client.Open(home, home+"/settings"), home
 		var err error
-		mara.who, err = mara.Join(t.Context(), s.address, s.shops[0].Code, "Mara")
+		mara.who, err = mara.Join(t.Context(), mara.road.address(), s.shops[0].Code, "Mara")
 		require.NoError(t, err)
 		stream = mara.NewID()
 		mara.save(t, opens(mara, stream))
@@ -97,12 +96,12 @@ func TestAnotherHistory(t *testing.T) {
 	mara.Home = client.Open(mara.dir, mara.dir+"/settings")
 	defer mara.Close()
 	t.Run("goes on", func(t *testing.T) {
-		serveShops(t, dir, address)
+		mara.road.leads(serveShops(t, dir).address)
 		mara.save(t, note(stream, "seen"), note(stream, "seen too"))
 		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
 	})
 	t.Run("and is another", func(t *testing.T) {
-		serveShops(t, older, address)
+		mara.road.leads(serveShops(t, older).address)
 		other := &member{Home: client.Open(forger, forger+"/settings"), who: mara.who, dir: forger}
 		defer other.Close()
 		for n := range 6 {
@@ -137,15 +136,15 @@ func TestAnotherHistory(t *testing.T) {
 func TestRestoredIsOfferedAgain(t *testing.T) {
 	t.Parallel()
 	dir, older, home := t.TempDir(), t.TempDir(), t.TempDir()
-	mara := &member{Home: client.Open(home, home+"/settings"), dir: home}
+	mara := &member{Home: client.Open(home, home+"/settings"), dir: home, road: newRoad(t, "")}
 	defer mara.Close()
-	var stream, second, address string
+	var stream, second string
 	var acknowledged []string
 	t.Run("a backup", func(t *testing.T) {
-		s := serveShops(t, dir, "", "Tin Kettle Garage")
-		address = s.address
+		s := serveShops(t, dir, "Tin Kettle Garage")
+		mara.road.leads(s.address)
 		var err error
-		mara.who, err = mara.Join(t.Context(), s.address, s.shops[0].Code, "Mara")
+		mara.who, err = mara.Join(t.Context(), mara.road.address(), s.shops[0].Code, "Mara")
 		require.NoError(t, err)
 		stream, second = mara.NewID(), mara.NewID()
 		mara.save(t, opens(mara, stream))
@@ -154,14 +153,14 @@ func TestRestoredIsOfferedAgain(t *testing.T) {
 	require.NoError(t, os.CopyFS(older, os.DirFS(dir)))
 	require.NoError(t, os.Chmod(filepath.Join(older, "key.json"), 0o600))
 	t.Run("and what came after it", func(t *testing.T) {
-		serveShops(t, dir, address)
+		mara.road.leads(serveShops(t, dir).address)
 		for _, s := range append(mara.save(t, note(stream, "after the backup"), note(stream, "and this")), mara.save(t, opens(mara, second), note(second, "in a case of its own"))...) {
 			acknowledged = append(acknowledged, string(s.GetEvent()))
 		}
 		require.NoError(t, mara.sync(t.Context(), 5*time.Second))
 	})
 	t.Run("restored", func(t *testing.T) {
-		serveShops(t, older, address)
+		mara.road.leads(serveShops(t, older).address)
 		require.ErrorIs(t, mara.sync(t.Context(), 5*time.Second), client.ErrHistory)
 		require.NoError(t, mara.AcceptRestored())
 		mara.save(t, note(stream, "recorded meanwhile"))

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"net"
 	"sync"
 	"testing"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"knowngood.example/cases/log"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 	"knowngood.example/server"
@@ -53,12 +55,8 @@ func (r *road) address() string { return r.l.Addr().String() }
 func (r *road) set(open bool, after int64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.open, r.after = open, after
-	if !open {
-		for c := range r.on {
-			c.Close()
-		}
-		clear(r.on)
+	if r.open, r.after = open, after; !open {
+		r.cut()
 	}
 }
 
@@ -71,24 +69,38 @@ func (r *road) isOpen() bool {
 // passes counts bytes and reports whether they may go on.
 func (r *road) passes(n int) bool {
 	r.mu.Lock()
-	if !r.open {
-		r.mu.Unlock()
-		return false
-	}
-	if r.after > 0 {
+	defer r.mu.Unlock()
+	if r.open && r.after > 0 {
 		if r.after -= int64(n); r.after <= 0 {
-			r.mu.Unlock()
-			r.set(false, 0)
-			return false
+			r.cut()
 		}
 	}
-	r.mu.Unlock()
-	return true
+	return r.open
+}
+
+// cut ends what is on the road. The lock must be held.
+func (r *road) cut() {
+	r.open, r.after = false, 0
+	for c := range r.on {
+		c.Close()
+	}
+	clear(r.on)
+}
+
+// leads says to which server the road goes from now on.
+func (r *road) leads(to string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.cut()
+	r.to, r.open = to, true
 }
 
 func (r *road) carry(from net.Conn) {
 	defer from.Close()
-	to, err := net.Dial("tcp", r.to)
+	r.mu.Lock()
+	where := r.to
+	r.mu.Unlock()
+	to, err := net.Dial("tcp", where)
 	if err != nil {
 		return
 	}
@@ -141,14 +153,17 @@ type shopServer struct {
 	shops   []*server.Opening
 }
 
-// serveShops runs a server in this process, on the address if one is given.
-func serveShops(t testing.TB, dir, address string, shops ...string) *shopServer {
+// serveShops runs a server in this process.
+func serveShops(t testing.TB, dir string, shops ...string) *shopServer {
 	s, err := server.Open(dir, server.Options{})
-	require.NoError(t, err)
-	if address == "" {
-		address = "127.0.0.1:0"
+	for end := time.Now().Add(10 * time.Second); errors.Is(err, log.ErrHeld) && time.Now().Before(end); {
+		// A process that another test starts holds what is open here until it has become
+		// the other program.
+		time.Sleep(20 * time.Millisecond)
+		s, err = server.Open(dir, server.Options{})
 	}
-	l, err := net.Listen("tcp", address)
+	require.NoError(t, err)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	out := &shopServer{Server: s, address: l.Addr().String()}
 	for _, name := range shops {

@@ -71,7 +71,7 @@ func TestPartitions(t *testing.T) {
 func playPartition(t *testing.T, seed uint64) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(seed, 0))
-	s := serveShops(t, "", "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
+	s := serveShops(t, "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
 	mara, ines := joins(t, s, s.shops[0].Code, "Mara"), joins(t, s, s.shops[1].Code, "Ines")
 	_, conn, err := mara.Connect()
 	require.NoError(t, err)
@@ -178,7 +178,7 @@ func memory(pid int) int {
 // memory; all of it arrives once, in order, and comes to another home the same way.
 func TestBacklog(t *testing.T) {
 	t.Parallel()
-	s := serveShops(t, t.TempDir(), "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
+	s := serveShops(t, t.TempDir(), "Tin Kettle Garage", "Lantern Lane Diagnostics")
 	mara, ines := joins(t, s, s.shops[0].Code, "Mara"), joins(t, s, s.shops[1].Code, "Ines")
 	stream := mara.NewID()
 	mara.save(t, opens(mara, stream))
@@ -265,7 +265,7 @@ func interrupted(t *testing.T, m *member, times int, random *rand.Rand) (most, i
 // nothing is lost, nothing comes twice, and the replica is what the server has.
 func TestKilledWhileSyncing(t *testing.T) {
 	t.Parallel()
-	s := serveShops(t, "", "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
+	s := serveShops(t, "", "Tin Kettle Garage", "Lantern Lane Diagnostics")
 	mara, ines := joins(t, s, s.shops[0].Code, "Mara"), joins(t, s, s.shops[1].Code, "Ines")
 	stream := mara.NewID()
 	mara.save(t, opens(mara, stream))
