@@ -60,7 +60,7 @@ type syncRow struct {
 
 // A long backlog goes through in batches; collecting them soon keeps what the process
 // holds at any moment small, and costs processor time, of which sync has enough.
-const collectOften = 40
+const collectOften = 20
 
 func runSync(ctx context.Context, a *app, again []string) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
