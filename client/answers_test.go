@@ -17,6 +17,10 @@ func (a answers) Append(context.Context, *boardv1.AppendRequest, ...grpc.CallOpt
 	return &boardv1.AppendResponse{Results: a}, nil
 }
 
+func (a answers) Consistency(context.Context, *boardv1.ConsistencyRequest, ...grpc.CallOption) (*boardv1.ConsistencyResponse, error) {
+	return nil, nil
+}
+
 // TestAnswersThatDoNotFit: what a server does not clearly say was taken or refused
 // goes on waiting.
 func TestAnswersThatDoNotFit(t *testing.T) {
@@ -35,28 +39,34 @@ func TestAnswersThatDoNotFit(t *testing.T) {
 		require.Error(t, err, name)
 		require.Equal(t, 2, sent.Waiting, name)
 		require.Empty(t, sent.Taken, name)
-		waiting, err := h.Pending()
-		require.NoError(t, err)
-		require.Len(t, waiting, 2, name)
+		require.Len(t, pending(t, h), 2, name)
 	}
 }
 
-// TestANumberThatIsTakenEndsNoChain: of a number that another event has, this home
-// learns nothing about its own chain.
-func TestANumberThatIsTakenEndsNoChain(t *testing.T) {
+// TestRefusedTwiceIsListedOnce: what a crash, or a damaged log, lets be refused a
+// second time is one entry of the tray, and stays settled once it was.
+func TestRefusedTwiceIsListedOnce(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
-	stream := newUUID()
-	saved, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "a"))
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "a"))
 	require.NoError(t, err)
-	for range 2 { // a crash in between leaves the line twice
-		_, err = h.settle(who.Device, []Answer{{saved[0], &boardv1.AppendResult{Reason: boardv1.Reason_REASON_DEVICE_NUMBER, Text: "used"}}})
+	waiting := pending(t, h)
+	refuses := answers{{Reason: boardv1.Reason_REASON_DEVICE_NUMBER, Text: "used"}}
+	for range 2 {
+		_, err = h.Push(t.Context(), who, refuses)
 		require.NoError(t, err)
+		require.Empty(t, pending(t, h))
+		tray, err := h.Tray()
+		require.NoError(t, err)
+		require.Len(t, tray, 1)
+		require.NoError(t, h.Pass(waiting))
 	}
-	ends := make(map[string]link)
-	require.NoError(t, h.load("chains.json", &ends))
-	require.Empty(t, ends)
 	tray, err := h.Tray()
 	require.NoError(t, err)
-	require.Len(t, tray, 1, "the tray lists an event once")
+	require.NoError(t, h.Settled(tray[0].ID, newUUID()))
+	_, err = h.Push(t.Context(), who, refuses)
+	require.NoError(t, err)
+	tray, err = h.Tray()
+	require.NoError(t, err)
+	require.Empty(t, tray)
 }

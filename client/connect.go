@@ -22,7 +22,8 @@ import (
 type Conn struct {
 	boardv1.BoardServiceClient
 	boardv1.RegisterServiceClient
-	conn *grpc.ClientConn
+	conn     *grpc.ClientConn
+	patience time.Duration
 }
 
 // Dial connects to host:port on behalf of the token's holder; an empty token can
@@ -62,7 +63,7 @@ func dial(server, token string, patience time.Duration) (*Conn, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot reach %s: %w", server, err)
 	}
-	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn}, nil
+	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn, patience}, nil
 }
 
 // watched ends a stream that is silent for too long.
@@ -85,8 +86,13 @@ func (w *watched) RecvMsg(m any) error {
 	return err
 }
 
-// Close ends the connection.
-func (c *Conn) Close() error { return c.conn.Close() }
+// Close ends the connection; nil is none.
+func (c *Conn) Close() error {
+	if c == nil {
+		return nil
+	}
+	return c.conn.Close()
+}
 
 func checkLoopback(server string) error {
 	host, _, err := net.SplitHostPort(server)
@@ -119,24 +125,35 @@ func (h *Home) Join(ctx context.Context, server, code, name string) (*Identity, 
 		id.Token, id.Person, id.Name = r.GetToken(), r.GetPerson(), name
 		id.Shop, id.ShopName, id.Role = r.GetShop(), r.GetShopName(), roleName(r.GetRole())
 		id.Server, id.LogKey, id.Currency = server, r.GetLogKey(), r.GetCurrency()
-		return h.store("identity.json", id)
+		return h.locked("lock", func() error {
+			if err := h.store("identity.json", id); err != nil {
+				return err
+			}
+			return h.adopt(context.WithoutCancel(ctx), id)
+		})
 	})
 	return id, err
 }
 
 // Connect dials the server this home belongs to.
-func (h *Home) Connect() (*Identity, *Conn, error) {
+func (h *Home) Connect() (*Identity, *Conn, error) { return h.ConnectWithin(Patience) }
+
+// ConnectWithin is Connect, and the server counts as down after so long.
+func (h *Home) ConnectWithin(patience time.Duration) (*Identity, *Conn, error) {
 	id, err := h.Identity()
 	if err != nil {
 		return nil, nil, err
 	}
-	c, err := Dial(id.Server, id.Token)
+	c, err := dial(id.Server, id.Token, patience)
 	return id, c, err
 }
 
 // Patience is how long a call, or the next message of a stream, may take before
-// the server counts as down.
-const Patience = 10 * time.Second
+// the server counts as down; Haste the same for whoever can do without.
+const (
+	Patience = 10 * time.Second
+	Haste    = 3 * time.Second
+)
 
 // ErrOffline: no server answered.
 var ErrOffline = errors.New("the server does not answer")

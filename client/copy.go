@@ -1,14 +1,9 @@
 package client
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -16,6 +11,7 @@ import (
 	"knowngood.example/cases"
 	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/export"
+	"knowngood.example/cases/log"
 	"knowngood.example/cases/notation"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -24,14 +20,10 @@ import (
 // ErrNotFound: nothing here by that name.
 var ErrNotFound = errors.New("not found")
 
-const kindErased = 162
-
 // Copy is a case as this home holds it.
 type Copy struct {
 	// Case folds what the server gave and, behind it, what waits to be sent.
 	Case *cases.Case
-	// Export holds the entries the server gave.
-	Export *export.Export
 	// Sent is the last seq of the server's; what lies beyond waits to be sent.
 	Sent uint64
 	// Stale: the server did not answer, and this is what was fetched before.
@@ -41,70 +33,67 @@ type Copy struct {
 // Waiting is how many entries wait to be sent.
 func (c *Copy) Waiting() int { return int(c.Case.Head() - c.Sent) }
 
-// Kept returns a case from what this home holds already, without a server.
+// Kept returns a case from what this home holds already, without a server: what was
+// told of it, and behind it what waits, at the places it would take.
 func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
-	x, err := h.kept(stream)
+	ctx, l := context.Background(), h.ledger()
+	var records []cases.Record
+	err := h.Held(ctx, stream, func(entry, event []byte) error {
+		r, err := cases.NewRecord(entry, event)
+		if err != nil {
+			return fmt.Errorf("what was fetched of the case: %w", err)
+		}
+		records = append(records, r)
+		return nil
+	})
 	if err != nil {
 		return nil, err
 	}
-	return h.folded(who, x)
+	c, err := cases.Fold(stream, records)
+	if err != nil {
+		return nil, err
+	}
+	kept := &Copy{Case: c, Sent: c.Head()}
+	for w, err := range l.waiting(ctx) {
+		if err != nil {
+			return nil, fmt.Errorf("cannot read what waits to be sent: %w", err)
+		}
+		if w.stream != stream {
+			continue
+		}
+		o, err := envelope.Open(w.GetEvent())
+		if err != nil || c.ByID(o.Event.GetId()) != nil {
+			continue
+		}
+		entry := envelope.NewEntry(o, w.GetSignature(), "", 0, c.Head()+1, nil, who.Person, who.Shop)
+		if err := c.Apply(cases.Record{Entry: entry, Event: o.Event, Known: o.Known, Strange: o.Strange}); err != nil {
+			return nil, fmt.Errorf("an entry that waits to be sent: %w", err)
+		}
+	}
+	return kept, nil
 }
 
-func (h *Home) kept(stream string) (*export.Export, error) {
-	b, err := os.ReadFile(h.path(filepath.Join("cases", stream+".jsonl")))
-	if errors.Is(err, fs.ErrNotExist) {
-		return &export.Export{Head: export.Head{Case: stream}}, nil
-	}
+// Held yields what the server told of a case, in order: each entry as it was sent,
+// and its event, empty once erased.
+func (h *Home) Held(ctx context.Context, stream string, each func(entry, event []byte) error) error {
+	generation, err := h.ledger().generation(ctx)
 	if err != nil {
-		return nil, fmt.Errorf("cannot read what was fetched of the case: %w", err)
+		return err
 	}
-	x, err := export.Read(bytes.NewReader(b))
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w; move it away, and it is fetched anew", h.path(filepath.Join("cases", stream+".jsonl")), err)
-	}
-	return x, nil
-}
-
-// Fetch brings this home's copy of a case up to date.
-func (h *Home) Fetch(ctx context.Context, who *Identity, c *Conn, stream string) (*Copy, error) {
-	x, err := h.kept(stream)
-	if err != nil {
-		return nil, err
-	}
-	had := len(x.Lines)
-	fresh, err := h.entries(ctx, who, c, stream, uint64(had)+1, false)
-	if err != nil {
-		return nil, err
-	}
-	if erases(fresh.Lines) && had > 0 {
-		// Bytes that are gone from the log have to go from here too.
-		if fresh, err = h.entries(ctx, who, c, stream, 1, false); err != nil {
-			return nil, err
+	for item, err := range h.replica.Read(ctx, log.Range{Stream: told(generation, stream)}) {
+		if err != nil {
+			return fmt.Errorf("cannot read what was fetched of the case: %w", err)
 		}
-		x.Lines = nil
-	}
-	if len(fresh.Lines) > 0 {
-		x.Head.Log = fresh.Head.Log
-		x.Lines = append(x.Lines, fresh.Lines...)
-		x.Head.Entries = len(x.Lines)
-		var b bytes.Buffer
-		if err := export.Write(&b, x); err != nil {
-			return nil, err
-		}
-		if err := h.replace(filepath.Join("cases", stream+".jsonl"), b.Bytes()); err != nil {
-			return nil, err
+		if err := each(item.Entry, item.Event); err != nil {
+			return err
 		}
 	}
-	out, err := h.folded(who, x)
-	if err != nil {
-		return nil, err
-	}
-	return out, h.met(who.Device, out)
+	return nil
 }
 
 // FetchExport fetches a whole case with what proves it.
 func (h *Home) FetchExport(ctx context.Context, who *Identity, c *Conn, stream string, names bool) (*export.Export, error) {
-	x, err := h.entries(ctx, who, c, stream, 1, true)
+	x, err := h.proven(ctx, who, c, stream)
 	if err != nil {
 		return nil, err
 	}
@@ -133,31 +122,21 @@ func (h *Home) FetchExport(ctx context.Context, who *Identity, c *Conn, stream s
 	return x, nil
 }
 
-// entries fetches from a seq on, and checks that they follow one another.
-func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream string, from uint64, proofs bool) (*export.Export, error) {
-	heed, err := h.heeder(who.LogKey)
+// proven fetches a case with what proves it, and checks that its entries follow one
+// another.
+func (h *Home) proven(ctx context.Context, who *Identity, c *Conn, stream string) (*export.Export, error) {
+	heed, err := h.heeder(who.LogKey, c)
 	if err != nil {
 		return nil, err
 	}
-	in, err := c.Entries(ctx, &boardv1.EntriesRequest{Stream: stream, From: from, Proofs: proofs})
-	if err != nil {
-		return nil, Explain(err)
-	}
-	x := &export.Export{Head: export.Head{Case: stream}}
-	for {
-		m, err := in.Recv()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, Explain(err)
-		}
+	x, at := &export.Export{Head: export.Head{Case: stream}}, uint64(0)
+	err = each(ctx, c, &boardv1.EntriesRequest{Stream: stream, From: 1, Proofs: true}, func(m *boardv1.EntriesResponse) error {
 		for i, held := range m.GetEntries() {
+			at++
 			e := new(eventv1.Entry)
-			if err := proto.Unmarshal(held.GetEntry(), e); err != nil || e.GetSeq() != from || e.GetStream() != stream {
-				return nil, fmt.Errorf("the server sent something else where entry %d of the case belongs", from)
+			if err := proto.Unmarshal(held.GetEntry(), e); err != nil || e.GetSeq() != at || e.GetStream() != stream {
+				return fmt.Errorf("the server sent something else where entry %d of the case belongs", at)
 			}
-			from++
 			x.Head.Log = e.GetLog()
 			l := export.Line{Entry: held.GetEntry(), Event: held.GetEvent(), Signature: e.GetSignature()}
 			if i < len(m.GetProofs()) {
@@ -165,24 +144,13 @@ func (h *Home) entries(ctx context.Context, who *Identity, c *Conn, stream strin
 			}
 			x.Lines = append(x.Lines, l)
 		}
-		if len(m.GetCheckpoint()) > 0 {
-			x.Head.Checkpoint = string(m.GetCheckpoint())
-			if err := heed(m.GetCheckpoint()); err != nil {
-				return nil, err
-			}
+		if len(m.GetCheckpoint()) == 0 {
+			return nil
 		}
-	}
-	return x, nil
-}
-
-func erases(lines []export.Line) bool {
-	for _, l := range lines {
-		e := new(eventv1.Entry)
-		if proto.Unmarshal(l.Entry, e) == nil && e.GetKind() == kindErased {
-			return true
-		}
-	}
-	return false
+		x.Head.Checkpoint = string(m.GetCheckpoint())
+		return heed.heed(ctx, m.GetCheckpoint())
+	})
+	return x, err
 }
 
 // FromExport folds an export; nobody's pending events are added.
@@ -191,7 +159,7 @@ func FromExport(x *export.Export) (*Copy, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Copy{Case: c, Export: x, Sent: c.Head()}, nil
+	return &Copy{Case: c, Sent: c.Head()}, nil
 }
 
 func fold(x *export.Export) (*cases.Case, error) {
@@ -204,32 +172,6 @@ func fold(x *export.Export) (*cases.Case, error) {
 		records = append(records, r)
 	}
 	return cases.Fold(x.Head.Case, records)
-}
-
-// folded folds the entries and behind them what waits to be sent, at the places
-// it would take.
-func (h *Home) folded(who *Identity, x *export.Export) (*Copy, error) {
-	c, err := fold(x)
-	if err != nil {
-		return nil, err
-	}
-	out := &Copy{Case: c, Export: x, Sent: c.Head()}
-	waiting, err := h.Pending()
-	if err != nil {
-		return nil, err
-	}
-	for _, s := range waiting {
-		o, err := envelope.Open(s.GetEvent())
-		if err != nil || o.Event.GetStream() != x.Head.Case || c.ByID(o.Event.GetId()) != nil {
-			continue
-		}
-		entry := envelope.NewEntry(o, s.GetSignature(), x.Head.Log, 0, c.Head()+1, nil, who.Person, who.Shop)
-		err = c.Apply(cases.Record{Entry: entry, Event: o.Event, Known: o.Known, Strange: o.Strange})
-		if err != nil {
-			return nil, fmt.Errorf("an entry that waits to be sent: %w", err)
-		}
-	}
-	return out, nil
 }
 
 // FindCase resolves what somebody calls a case: its id, the end of its id, or
@@ -274,14 +216,11 @@ func (h *Home) FindCase(said string, seen ...string) (string, error) {
 	return "", fmt.Errorf("%w: no case ends in %q; 'knowngood board' lists them", ErrNotFound, said)
 }
 
-// KeptCases lists the cases this home holds a copy of.
+// KeptCases lists the cases that were told of or opened here.
 func (h *Home) KeptCases() ([]string, error) {
-	files, err := filepath.Glob(h.path("cases/*.jsonl"))
+	list, err := h.ledger().cases(context.Background())
 	if err != nil {
 		return nil, fmt.Errorf("cannot list the cases kept here: %w", err)
 	}
-	for i, f := range files {
-		files[i] = strings.TrimSuffix(filepath.Base(f), ".jsonl")
-	}
-	return files, nil
+	return list, nil
 }

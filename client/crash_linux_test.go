@@ -6,9 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
-	"os/signal"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -64,8 +62,7 @@ func TestKilledWhileSaving(t *testing.T) {
 		}
 		require.Error(t, cmd.Wait())
 	}
-	waiting, err := h.Pending()
-	require.NoError(t, err)
+	waiting := pending(t, h)
 	chainHolds(t, waiting)
 	held := make(map[string]int)
 	for _, s := range waiting {
@@ -80,46 +77,4 @@ func TestKilledWhileSaving(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, len(said), cycles)
 	t.Logf("%d kills, %d events said to be saved, %d held", cycles, len(said), len(waiting))
-}
-
-// TestDiskFull: a file that cannot grow any more stands for a full disk. Nothing is
-// half-written, the error says 'not saved', and with room again it goes on.
-func TestDiskFull(t *testing.T) {
-	if dir := os.Getenv("KNOWNGOOD_TEST_SAVER"); dir != "" {
-		h := Open(dir, dir+"/settings")
-		who, err := h.Identity()
-		require.NoError(t, err)
-		stream := os.Getenv("KNOWNGOOD_TEST_STREAM")
-		info, err := os.Stat(h.path("pending"))
-		require.NoError(t, err)
-		signal.Ignore(syscall.SIGXFSZ)
-		var was syscall.Rlimit
-		require.NoError(t, syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was))
-		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: uint64(info.Size()) + 100, Max: was.Max}))
-		_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, strings.Repeat("x", 2000)))
-		require.NoError(t, syscall.Setrlimit(syscall.RLIMIT_FSIZE, &was))
-		require.ErrorContains(t, err, "not saved")
-		return
-	}
-	h, who := testHome(t), testIdentity(t)
-	require.NoError(t, h.store("identity.json", who))
-	stream := newUUID()
-	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "before"))
-	require.NoError(t, err)
-	was, err := os.ReadFile(h.path("pending"))
-	require.NoError(t, err)
-
-	out, err := child("TestDiskFull", h.dir, stream).CombinedOutput()
-	require.NoError(t, err, string(out))
-	is, err := os.ReadFile(h.path("pending"))
-	require.NoError(t, err)
-	require.Equal(t, was, is, "nothing is half-written")
-
-	h.Warn = func(s string) { t.Error(s) }
-	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "after"))
-	require.NoError(t, err)
-	waiting, err := h.Pending()
-	require.NoError(t, err)
-	require.Len(t, waiting, 2)
-	chainHolds(t, waiting)
 }

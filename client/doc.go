@@ -1,5 +1,6 @@
 // Package client is one person's end of the board: who they are, what they
-// wrote, what waits to be sent, and what they last saw of each case.
+// wrote, what waits to be sent, and what they were told of each case. All of it is
+// here, so that everything can be asked and recorded with no server in reach.
 //
 // # The home folder
 //
@@ -8,42 +9,121 @@
 //
 //	settings        'name = value' lines, the same names as the flags
 //	identity.json   device id and Ed25519 key, person, shop, token, server (0600)
-//	pending         events that no server has answered for yet
-//	pending.aside-* bytes of a damaged pending file that were no whole record
-//	chains.json     per stream: the device's last number and the hash of its event
-//	tray.ndjson     events a server refused, with its reason and their bytes
+//	replica/        the home's log, see below and package replica
 //	typed.txt       lines that could not be understood, as they were typed
 //	memory.json     the case in use, its last entry, the last leads and conditions
 //	names.json      names of shops and people as last heard
-//	checkpoint      the last signed checkpoint of the log
-//	cases/ID.jsonl  what was last fetched of a case, as an export without proofs
-//	lock, push.lock held while numbering, and while sending
+//	lock, push.lock held while the log is written to, and while sending
+//	before-replica/ files of a home from before there was a replica
 //
-// # The pending file
+// # The replica
 //
-// An event is saved once its record lies in the pending file and the file is
-// synced. The file begins with the 16 bytes "knowngood wait 1"; then records
-// follow, each
+// One log of package log holds everything: what the server told, as records; what
+// waits, what was refused and how far it was read, under index keys. So what belongs
+// together is committed together. Numbers are 8 bytes, big endian.
 //
-//	4 bytes  "rec\n"
+//	stream  generation "/" case   the entries of a case as the server sent them
+//	"case/" generation "/" case   empty: the server told of that case
+//	"out"                         number that the next event in the outbox gets
+//	"out/" number case            a frame of one event that waits to be sent. Those
+//	                              from "out" on do not count: their save never ended
+//	"mine/" case                  empty: the case was opened here
+//	"chain/" device "/" case      a frame: the device's last number there and the hash
+//	                              of its event
+//	"tray"                        number that the next line of the tray gets
+//	"tray/" number                a frame: an event that the server refused, with its
+//	                              reason; or that one was recorded again
+//	"cursor"                      where the shop's feed was read to
+//	"checkpoint"                  the last signed checkpoint that was accepted
+//	"offer"                       see Restored, below
+//	"generation"                  see Restored, below; not there: 1
+//
+// Streams and keys that package replica has for itself are not touched.
+//
+// # Frames
+//
+// What lies nowhere else, the outbox, the ends of chains and the tray, is kept in
+// frames, which are found again among the bytes of a damaged file:
+//
+//	4 bytes  "rec\n", "end\n" or "ref\n"
 //	4 bytes  length n of the payload, big endian, at most 64 MiB
 //	4 bytes  CRC-32 (Castagnoli) of the length's 4 bytes and the payload
-//	n bytes  a marshalled knowngood.board.v1.AppendRequest
+//	n bytes  of "rec\n" a marshalled knowngood.board.v1.AppendRequest, of the
+//	         others JSON
 //
-// A record holds the events that were saved together: all of them or none. Bytes
-// that are no whole record are moved to a file beside it and reported; reading
-// goes on at the next whole record, so a damaged one takes no other with it.
+// When the log does not hold (package replica) every whole frame in its files is
+// taken over into a new one: openings first, then each device's events in their
+// order. What had been answered is among them; sent again it changes nothing,
+// since a server answers the same bytes with the same place, and what is refused
+// a second time is listed once. Cases come again from the server.
 //
-// # Numbers
+// # Saving
 //
-// A device counts its events in each stream from 1 and names the hash of the one
-// before. The next number is the higher of chains.json and the pending file, both
-// read under the lock, so that commands running at once never take one number
-// twice. A record leaves the pending file only after chains.json, with its
-// number, is synced; a crash in between sends it again, which changes nothing,
-// since a server answers the same bytes with the same place. Entries of the
-// device that come back from a server raise the number too: that mends a folder
-// put back from an older copy.
+//  1. Under the lock, each event gets the next number of its device in its stream
+//     and the hash of the one before, and is signed.
+//  2. The events go into the outbox, with the new ends of the chains, in one batch
+//     that is synced. What is more than a batch takes is written ahead in several,
+//     and counts when the last of them moves "out".
+//  3. Only then is it said that they are saved.
 //
-// A refused event keeps its number: the hole stays, and the tray keeps the bytes.
+// Commands that run at once never take one number twice. A refused event keeps its
+// number: the hole stays, and the tray keeps the bytes. Entries of the device that
+// come back from a server raise its number: that mends a folder put back from an
+// older copy. At one number what the server holds stands.
+//
+// # Pushing
+//
+//  1. Under push.lock, the outbox is read in order, at most 100 events or 512 KiB
+//     at a time, and sent.
+//  2. What was answered for good leaves the outbox, the refused with it into the
+//     tray, in one batch. A crash before sends it again.
+//  3. The checkpoint that came with the answer is heeded, see below.
+//  4. An event that cannot be taken now, for want of room or of a server, ends
+//     the push; it and those behind it wait.
+//
+// # Pulling
+//
+//  1. The server is asked for its newest checkpoint, and that is heeded: a server
+//     that tells another history is not read from at all.
+//  2. The shop's feed is read from the cursor on (Watch), or from its beginning.
+//  3. Of each message the entries join their cases, in order: the next of its case
+//     is appended; one that is here already must be the same, byte for byte, or
+//     it is another history; an event's bytes must have the hash its entry names.
+//     With the last of them the message's cursor is committed, so that after a
+//     crash nothing is missed, and what comes twice changes nothing.
+//  4. Where an entry's predecessors are not here, because the shop was given the
+//     case only now, or the reader, the case is fetched from where it ends here
+//     (Entries), then the message is taken. When access ended since, its entries are
+//     passed over: should it be given again, the grant comes in the feed and the
+//     case with it. So a case here is whole from its first entry, as far as it goes.
+//  5. The message that reaches the head has the checkpoint, which is heeded; the
+//     pull ends.
+//
+// A message is all that is held in memory. An entry that says that an event's bytes
+// were erased takes them from here in the same batch.
+//
+// # Heeding a checkpoint
+//
+// A checkpoint must be signed by the log's key. Held against the one that was
+// accepted last: one of no more entries must be the same or, where answers crossed,
+// be continued by it; of more entries the server is asked for the proof that the
+// longer tree continues the shorter (Consistency), and the proof is checked. The
+// longest stays. Anything else is ErrHistory: nothing is taken, and a person decides.
+//
+// # Restored
+//
+// When somebody has said that the log was restored from a backup, a new generation
+// begins: cursor and checkpoint go, cases are told anew. What was told before stays
+// in the log under the generation before. Once all was pulled anew, what the
+// generation before has and the new one has not is put into the outbox, as it was
+// signed, and so offered again; of cases of other shops only where some of the case
+// is still told. "offer" holds the generation before until that is done.
+//
+// # Files of older homes
+//
+// 'pending', 'chains.json', 'tray.ndjson', 'checkpoint' and 'cases/' are taken over
+// when the log is opened, each whole before it is moved to before-replica/, so that
+// an interruption, or an older program that goes on writing, loses nothing. The file
+// 'pending' began with the 16 bytes "knowngood wait 1"; frames of one or more
+// events followed.
 package client

@@ -14,11 +14,14 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/rogpeppe/go-internal/lockedfile"
+
+	"knowngood.example/client/replica"
 )
 
 // Home is one person's folder.
 type Home struct {
 	dir, settings string
+	replica       *replica.Replica
 
 	now    func() time.Time
 	newID  func() string
@@ -27,6 +30,8 @@ type Home struct {
 	Warn func(text string)
 	// Progress hears how many of the events that waited are answered.
 	Progress func(done, of int)
+	// Came hears how many entries a pull has brought so far.
+	Came func(n int)
 }
 
 // Folders names the data folder and the settings file. chosen comes from a flag;
@@ -58,15 +63,29 @@ func Folders(chosen string, getenv func(string) string) (data, settings string, 
 
 // Open returns the home in the folder, which need not be there yet.
 func Open(data, settings string) *Home {
-	return &Home{
+	h := &Home{
 		dir: data, settings: settings,
 		now:      time.Now,
 		newID:    func() string { return uuid.Must(uuid.NewV7()).String() },
 		random:   rand.Reader,
 		Warn:     func(string) {},
 		Progress: func(int, int) {},
+		Came:     func(int) {},
 	}
+	h.replica = h.newReplica(0)
+	return h
 }
+
+// newReplica is the home's log, not opened before it is used. Reserve is the free
+// space below which nothing is taken; 0: as the engine has it.
+func (h *Home) newReplica(reserve uint64) *replica.Replica {
+	return replica.New(h.path("replica"), replica.Options{
+		Salvage: h.salvage, Opened: h.takeOver, Warn: func(text string) { h.Warn(text) }, Reserve: reserve,
+	})
+}
+
+// Close lets go of what the home has open, so that others may open it.
+func (h *Home) Close() error { return h.replica.Close() }
 
 // Dir is the data folder.
 func (h *Home) Dir() string { return h.dir }

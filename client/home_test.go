@@ -18,7 +18,29 @@ func testHome(t *testing.T) *Home {
 	dir := t.TempDir()
 	h := Open(dir, filepath.Join(dir, "settings"))
 	h.Warn = func(s string) { t.Log(s) }
+	t.Cleanup(func() { require.NoError(t, h.Close()) })
 	return h
+}
+
+// reopened is the home in the same folder after the one before has ended.
+func (h *Home) reopened(t *testing.T) *Home {
+	t.Helper()
+	require.NoError(t, h.Close())
+	again := Open(h.dir, h.settings)
+	again.Warn = h.Warn
+	t.Cleanup(func() { require.NoError(t, again.Close()) })
+	return again
+}
+
+// pending lists what waits.
+func pending(t *testing.T, h *Home) []*eventv1.Signed {
+	t.Helper()
+	var list []*eventv1.Signed
+	for s, err := range h.Waiting(t.Context()) {
+		require.NoError(t, err)
+		list = append(list, s)
+	}
+	return list
 }
 
 func newUUID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -24,6 +24,8 @@ type Identity struct {
 	LogKey string `json:"log_key"`
 	// Currency the shop counts in, ISO 4217.
 	Currency string `json:"currency"`
+	// Alone is set until what was recorded before joining is this identity's.
+	Alone *Alone `json:"alone,omitempty"`
 }
 
 // ErrNobody: this home has not joined a shop.
@@ -55,15 +57,20 @@ func (h *Home) newDevice() (*Identity, error) {
 	if id.Token != "" {
 		return nil, fmt.Errorf("this home already writes for %s: choose another folder with --home", id.ShopName)
 	}
-	_, key, err := ed25519.GenerateKey(h.random)
-	if err != nil {
-		return nil, fmt.Errorf("cannot make a key: %w", err)
-	}
-	id.Device, id.Key = h.newID(), key
-	if err := h.make(); err != nil {
+	if err := h.newKey(id); err != nil {
 		return nil, err
 	}
 	return id, h.store("identity.json", id)
+}
+
+// newKey gives the identity a device id and a key that nobody has heard of.
+func (h *Home) newKey(id *Identity) error {
+	_, key, err := ed25519.GenerateKey(h.random)
+	if err != nil {
+		return fmt.Errorf("cannot make a key: %w", err)
+	}
+	id.Device, id.Key = h.newID(), key
+	return h.make()
 }
 
 // Memory is what carries over from one command to the next.

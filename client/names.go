@@ -20,7 +20,10 @@ type Names struct {
 // Names as last heard.
 func (h *Home) Names() (*Names, error) {
 	n := new(Names)
-	return n, h.load("names.json", n)
+	if err := h.load("names.json", n); err != nil {
+		return n, err
+	}
+	return n, h.named(n)
 }
 
 // HearNames asks the server for names and keeps them.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"strings"
 	"sync"
 	"testing"
 
@@ -14,8 +15,11 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
+	"knowngood.example/cases"
 	"knowngood.example/cases/envelope"
+	"knowngood.example/cases/log"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -27,6 +31,7 @@ type taker struct {
 	key    ed25519.PublicKey
 	last   map[string]link
 	ids    map[string]uint64
+	held   []*boardv1.Held
 	calls  int
 	before func(call int) error
 	answer func(*eventv1.Event) *boardv1.AppendResult
@@ -79,8 +84,29 @@ func (s *taker) Append(_ context.Context, req *boardv1.AppendRequest, _ ...grpc.
 		s.last[e.GetStream()] = link{e.GetDeviceSeq(), o.Hash[:]}
 		r.Seq = uint64(len(s.ids) + 1)
 		s.ids[e.GetId()] = r.Seq
+		entry, err := proto.Marshal(envelope.NewEntry(o, signed.GetSignature(), "00112233445566aa", r.Seq-1, r.Seq, nil, "", ""))
+		if err != nil {
+			return nil, err
+		}
+		s.held = append(s.held, &boardv1.Held{Entry: entry, Event: signed.GetEvent()})
 	}
 	return out, nil
+}
+
+// entries are those that a taker of one stream took.
+func (s *taker) entries(t *testing.T, stream string) []*boardv1.Held {
+	t.Helper()
+	for _, held := range s.held {
+		r, err := cases.NewRecord(held.GetEntry(), held.GetEvent())
+		require.NoError(t, err)
+		require.Equal(t, stream, r.Entry.GetStream())
+	}
+	return s.held
+}
+
+// Consistency proves nothing: no answer of a taker has a checkpoint.
+func (s *taker) Consistency(context.Context, *boardv1.ConsistencyRequest, ...grpc.CallOption) (*boardv1.ConsistencyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "no proofs here")
 }
 
 // chainHolds checks that the events of each stream number from 1 without a gap and
@@ -108,8 +134,7 @@ func TestSaveNumbersEachStream(t *testing.T) {
 	}
 	_, err := h.Save(who, Stamp{At: h.now()}, aNote(a, "y"), aNote(b, "y"), aNote(a, "z"))
 	require.NoError(t, err)
-	waiting, err := h.Pending()
-	require.NoError(t, err)
+	waiting := pending(t, h)
 	require.Len(t, waiting, 8)
 	chainHolds(t, waiting)
 }
@@ -122,30 +147,57 @@ func TestSaveIsAllOrNothing(t *testing.T) {
 	bad.Because = []string{"not an id"}
 	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "good"), bad)
 	require.ErrorContains(t, err, "event 2 of 2")
-	waiting, err := h.Pending()
-	require.NoError(t, err)
+	waiting := pending(t, h)
 	require.Empty(t, waiting)
 	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "good"))
 	require.NoError(t, err)
-	waiting, err = h.Pending()
-	require.NoError(t, err)
+	waiting = pending(t, h)
 	chainHolds(t, waiting)
 }
 
-// TestSaveWhereNothingCanBeWritten: a failure to write says 'not saved' and leaves
-// nothing behind that would be sent.
-func TestSaveWhereNothingCanBeWritten(t *testing.T) {
+// TestSaveGroupsOfAnySize: also what does not fit one batch of the engine is saved
+// together or not at all.
+func TestSaveGroupsOfAnySize(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
-	_, err := h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "first"))
-	require.NoError(t, err)
-	require.NoError(t, os.Chmod(h.path("pending"), 0o400))
-	if f, err := os.OpenFile(h.path("pending"), os.O_WRONLY, 0); err == nil {
-		f.Close()
-		t.Skip("this account may write everything")
+	stream := newUUID()
+	var group []*eventv1.Event
+	for range 60 {
+		group = append(group, aNote(stream, strings.Repeat("x", 50<<10)))
 	}
-	_, err = h.Save(who, Stamp{At: h.now()}, aNote(newUUID(), "second"))
+	// What an interrupted one left behind the last that was saved is no entry.
+	left, err := frameEvents(&eventv1.Signed{Event: []byte("left"), Signature: []byte("behind")})
+	require.NoError(t, err)
+	require.NoError(t, h.replica.Append(t.Context(), log.Batch{Index: []log.Write{{Key: prefixOut + string(numbered(59)) + stream, Value: left}}}))
+	require.Empty(t, pending(t, h))
+	_, err = h.Save(who, Stamp{At: h.now()}, group...)
+	require.NoError(t, err)
+	waiting := pending(t, h)
+	require.Len(t, waiting, 60)
+	chainHolds(t, waiting)
+}
+
+// TestSaveWithoutRoom: a failure to write says 'not saved' and leaves nothing behind
+// that would be sent.
+func TestSaveWithoutRoom(t *testing.T) {
+	t.Parallel()
+	h, who := testHome(t), testIdentity(t)
+	stream := newUUID()
+	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "first"))
+	require.NoError(t, err)
+	require.NoError(t, h.Close())
+	h.replica = h.newReplica(1 << 60)
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "second"))
 	require.ErrorContains(t, err, "not saved")
+	require.ErrorIs(t, err, log.ErrFull)
+	require.NotContains(t, err.Error(), "nobody knows")
+	require.Len(t, pending(t, h), 1, "reading goes on")
+	require.NoError(t, h.Close())
+	h.replica = h.newReplica(0)
+	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "third"))
+	require.NoError(t, err)
+	chainHolds(t, pending(t, h))
+	require.Len(t, pending(t, h), 2)
 }
 
 func TestPushInOrderAndOnce(t *testing.T) {
@@ -225,9 +277,8 @@ func TestNotNowIsNoRefusal(t *testing.T) {
 	}
 }
 
-// TestCrashBetweenAnswerAndSettling: the pending file, and chains.json with it, as
-// they were before the last answer came, never lead to a number
-// used twice.
+// TestCrashBetweenAnswerAndSettling: what was answered and is still in the outbox is
+// sent again, and changes nothing.
 func TestCrashBetweenAnswerAndSettling(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
@@ -238,58 +289,50 @@ func TestCrashBetweenAnswerAndSettling(t *testing.T) {
 	}
 	save()
 	save()
-	before, err := os.ReadFile(h.path("pending"))
+	_, err := s.Append(t.Context(), &boardv1.AppendRequest{Events: pending(t, h)}) // and the process ends here
 	require.NoError(t, err)
-	_, err = h.Push(t.Context(), who, s)
-	require.NoError(t, err)
-
-	// The pending file was not rewritten in time: sent again, held already.
-	require.NoError(t, os.WriteFile(h.path("pending"), before, 0o600))
+	h = h.reopened(t)
 	save()
 	sent, err := h.Push(t.Context(), who, s)
 	require.NoError(t, err)
 	require.Empty(t, sent.Refused)
+	require.Len(t, sent.Taken, 3)
 	require.Equal(t, uint64(3), s.last[stream].Seq)
-
-	// Neither was written: the pending file still knows the numbers.
-	require.NoError(t, os.WriteFile(h.path("pending"), before, 0o600))
-	require.NoError(t, os.Remove(h.path("chains.json")))
-	require.NoError(t, h.raise(map[string]link{stream: s.last[stream]}))
-	save()
-	sent, err = h.Push(t.Context(), who, s)
-	require.NoError(t, err)
-	require.Empty(t, sent.Refused)
-	require.Equal(t, uint64(4), s.last[stream].Seq)
+	require.Empty(t, pending(t, h))
 }
 
-// TestOlderCopyOfTheFolder: numbers used since the copy was made are learned from
-// the entries; without that, the server refuses and the words are kept.
+// TestOlderCopyOfTheFolder: numbers used since the copy was made are refused, the
+// words are kept, and it goes on behind them once entries of the device came back.
 func TestOlderCopyOfTheFolder(t *testing.T) {
 	t.Parallel()
 	h, who := testHome(t), testIdentity(t)
 	stream, s := newUUID(), newTaker(who)
-	_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, "one"))
-	require.NoError(t, err)
-	_, err = h.Push(t.Context(), who, s)
-	require.NoError(t, err)
-	require.NoError(t, os.Remove(h.path("chains.json")))
+	save := func(h *Home, text string) *Sent {
+		_, err := h.Save(who, Stamp{At: h.now()}, aNote(stream, text))
+		require.NoError(t, err)
+		sent, err := h.Push(t.Context(), who, s)
+		require.NoError(t, err)
+		return sent
+	}
+	require.NoError(t, h.Close())
+	old := t.TempDir()
+	h = h.reopened(t)
+	save(h, "one")
+	require.NoError(t, h.Close())
+	require.NoError(t, os.CopyFS(old, os.DirFS(h.dir)))
+	h = h.reopened(t)
+	save(h, "two")
+	save(h, "three")
 
-	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "two"))
-	require.NoError(t, err)
-	sent, err := h.Push(t.Context(), who, s)
-	require.NoError(t, err)
-	require.Len(t, sent.Refused, 1)
-	tray, err := h.Tray()
+	copied := Open(old, old+"/settings")
+	t.Cleanup(func() { require.NoError(t, copied.Close()) })
+	require.Len(t, save(copied, "again").Refused, 1)
+	tray, err := copied.Tray()
 	require.NoError(t, err)
 	require.Equal(t, "device number", tray[0].Reason)
-	require.Contains(t, string(tray[0].View), "two")
-
-	require.NoError(t, h.raise(map[string]link{stream: s.last[stream]}))
-	_, err = h.Save(who, Stamp{At: h.now()}, aNote(stream, "three"))
-	require.NoError(t, err)
-	sent, err = h.Push(t.Context(), who, s)
-	require.NoError(t, err)
-	require.Empty(t, sent.Refused)
+	require.Contains(t, string(tray[0].View), "again")
+	require.NoError(t, copied.take(t.Context(), who, s.entries(t, stream), nil))
+	require.Empty(t, save(copied, "four").Refused)
 }
 
 // TestTwoCommandsAtOnce runs this test's program as several processes that record
@@ -338,6 +381,7 @@ const saves = 40
 
 func saver(t *testing.T, dir string) {
 	h := Open(dir, dir+"/settings")
+	defer h.Close()
 	who, err := h.Identity()
 	require.NoError(t, err)
 	for range saves {
@@ -348,14 +392,14 @@ func saver(t *testing.T, dir string) {
 
 func TestBatchesStayUnderTheLimits(t *testing.T) {
 	t.Parallel()
-	small := make([]*eventv1.Signed, 250)
+	small := make([]out, 250)
 	for i := range small {
-		small[i] = &eventv1.Signed{Event: make([]byte, 100), Signature: make([]byte, 64)}
+		small[i] = out{Signed: &eventv1.Signed{Event: make([]byte, 100), Signature: make([]byte, 64)}}
 	}
 	require.Equal(t, 100, batchLen(small))
-	big := make([]*eventv1.Signed, 20)
+	big := make([]out, 20)
 	for i := range big {
-		big[i] = &eventv1.Signed{Event: make([]byte, 60<<10), Signature: make([]byte, 64)}
+		big[i] = out{Signed: &eventv1.Signed{Event: make([]byte, 60<<10), Signature: make([]byte, 64)}}
 	}
 	require.Equal(t, 8, batchLen(big))
 	require.Equal(t, 1, batchLen(big[:1]))

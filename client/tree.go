@@ -1,14 +1,16 @@
 package client
 
 import (
+	"context"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
+
+	"golang.org/x/mod/sumdb/tlog"
+	"google.golang.org/grpc"
 
 	"knowngood.example/cases/export"
 	"knowngood.example/cases/log"
+	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
 // ErrHistory: the server's log is not the one this home saw before.
@@ -16,10 +18,7 @@ var ErrHistory = errors.New("the server tells another history than before")
 
 // checkpoint is the last signed one that this home accepted; nil when none was.
 func (h *Home) checkpoint() ([]byte, error) {
-	b, err := os.ReadFile(h.path("checkpoint"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
+	b, err := h.replica.Get(context.Background(), keyCheckpoint)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the last checkpoint: %w", err)
 	}
@@ -35,89 +34,119 @@ func (h *Home) Checkpoint() []byte {
 	return b
 }
 
-// heed checks a signed checkpoint against the log's key and against what this
-// home accepted before the call that brought it (before): a shorter tree, or
-// another root at one size, is another history. The longest one is kept.
-func (h *Home) heed(logKey string, before, now []byte) error {
-	later, err := export.OpenCheckpoint(now, logKey)
+// prover proves that one tree of the log continues another.
+type prover interface {
+	Consistency(context.Context, *boardv1.ConsistencyRequest, ...grpc.CallOption) (*boardv1.ConsistencyResponse, error)
+}
+
+// heeder holds the checkpoints that come over one connection against the log's
+// key, against what this home accepted before, and against one another. before is
+// read when the connection begins, so that answers to commands running at once may
+// arrive in any order.
+type heeder struct {
+	home   *Home
+	logKey string
+	from   prover
+	before *log.Checkpoint
+}
+
+func (h *Home) heeder(logKey string, from prover) (*heeder, error) {
+	kept, err := h.keptCheckpoint(logKey)
+	return &heeder{h, logKey, from, kept}, err
+}
+
+// keptCheckpoint is the last accepted checkpoint, read; nil when there is none.
+func (h *Home) keptCheckpoint(logKey string) (*log.Checkpoint, error) {
+	b, err := h.checkpoint()
+	if err != nil || b == nil {
+		return nil, err
+	}
+	c, err := export.OpenCheckpoint(b, logKey)
+	if err != nil {
+		return nil, fmt.Errorf("the checkpoint this home kept: %w", err)
+	}
+	return &c, nil
+}
+
+// heed accepts a signed checkpoint that continues what was accepted before, with
+// proof, and keeps the longest. Anything else is another history.
+func (d *heeder) heed(ctx context.Context, signed []byte) error {
+	if len(signed) == 0 {
+		return nil
+	}
+	now, err := export.OpenCheckpoint(signed, d.logKey)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrHistory, err)
 	}
-	if before != nil {
-		if _, err := continues(logKey, before, later); err != nil {
+	if d.before != nil {
+		if err := d.continues(ctx, *d.before, now); err != nil {
 			return err
 		}
 	}
-	return h.locked("lock", func() error {
-		kept, err := h.checkpoint()
+	d.before = &now
+	for {
+		kept, err := d.home.keptCheckpoint(d.logKey)
 		if err != nil {
 			return err
 		}
 		if kept != nil {
-			old, err := continues(logKey, kept, later)
-			if old.Size >= later.Size && old.Epoch == later.Epoch && (old.Size > later.Size || err == nil) {
-				return nil // another command was told as much or more in the meantime
+			earlier, later := *kept, now
+			if older(now, *kept) {
+				earlier, later = now, *kept // another command was told more in the meantime
 			}
-			if err != nil {
+			if err := d.continues(ctx, earlier, later); err != nil {
 				return err
 			}
 		}
-		return h.replace("checkpoint", now)
-	})
-}
-
-// continues reads an earlier checkpoint and holds a later one against it, as far
-// as that goes without a proof: a longer tree of the same epoch passes.
-func continues(logKey string, earlier []byte, later log.Checkpoint) (log.Checkpoint, error) {
-	old, err := export.OpenCheckpoint(earlier, logKey)
-	if err != nil {
-		return old, fmt.Errorf("the checkpoint this home kept: %w", err)
-	}
-	if later.Log == old.Log && later.Epoch >= old.Epoch && later.Size > old.Size && (later.Epoch == old.Epoch || later.FromSize >= old.Size) {
-		return old, nil
-	}
-	if err := log.VerifyConsistency(old, later, nil); err != nil {
-		return old, fmt.Errorf("%w: %w; do not go on before whoever runs it has said why. "+
-			"If it was restored from a backup, 'knowngood sync --accept-restored' goes on from there", ErrHistory, err)
-	}
-	return old, nil
-}
-
-// AcceptRestored forgets what the log was, once a person has said that it was
-// restored: the checkpoint and the copies of cases are set aside, not deleted.
-func (h *Home) AcceptRestored() (aside string, err error) {
-	err = h.locked("lock", func() error {
-		aside = h.path("before-" + h.now().UTC().Format("20060102T150405Z"))
-		if err := os.MkdirAll(aside, 0o700); err != nil {
-			return fmt.Errorf("cannot set aside what was fetched: %w", err)
-		}
-		for _, name := range []string{"checkpoint", "cases"} {
-			err := os.Rename(h.path(name), filepath.Join(aside, name))
-			if err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return fmt.Errorf("cannot set aside what was fetched: %w", err)
+		same := false
+		err = d.home.locked("lock", func() error {
+			is, err := d.home.keptCheckpoint(d.logKey)
+			if err != nil {
+				return err
 			}
-		}
-		return nil
-	})
-	return aside, err
-}
-
-// heeder takes the checkpoints that come over one connection. What was accepted
-// before it began is read now, so that answers to commands running at once may
-// arrive in any order.
-func (h *Home) heeder(logKey string) (func([]byte) error, error) {
-	before, err := h.checkpoint()
-	if err != nil {
-		return nil, err
-	}
-	return func(now []byte) error {
-		if len(now) == 0 {
-			return nil
-		}
-		if err := h.heed(logKey, before, now); err != nil {
+			if same = is == nil && kept == nil || is != nil && kept != nil && *is == *kept; !same || kept != nil && !older(*kept, now) {
+				return nil
+			}
+			return d.home.replica.Append(ctx, log.Batch{Index: []log.Write{{Key: keyCheckpoint, Value: signed}}})
+		})
+		if err != nil || same {
 			return err
 		}
-		before = now
-		return nil
-	}, nil
+	}
+}
+
+func older(a, b log.Checkpoint) bool {
+	return a.Epoch < b.Epoch || a.Epoch == b.Epoch && a.Size < b.Size
+}
+
+// newest asks for the log's newest checkpoint and heeds it.
+func (d *heeder) newest(ctx context.Context) error {
+	r, err := d.from.Consistency(ctx, &boardv1.ConsistencyRequest{})
+	if err != nil {
+		return Explain(err)
+	}
+	if len(r.GetCheckpoint()) == 0 {
+		return fmt.Errorf("%w: it shows no checkpoint", ErrHistory)
+	}
+	return d.heed(ctx, r.GetCheckpoint())
+}
+
+// continues asks for the proof that later continues earlier, and checks it.
+func (d *heeder) continues(ctx context.Context, earlier, later log.Checkpoint) error {
+	var proof tlog.TreeProof
+	if 0 < earlier.Size && earlier.Size < later.Size {
+		r, err := d.from.Consistency(ctx, &boardv1.ConsistencyRequest{From: earlier.Size, To: later.Size})
+		if err = Explain(err); err != nil {
+			return fmt.Errorf("no proof that the log with %d entries continues the one with %d: %w", later.Size, earlier.Size, err)
+		}
+		for _, hash := range export.SplitProof(r.GetProof()) {
+			proof = append(proof, tlog.Hash(hash))
+		}
+	}
+	err := log.VerifyConsistency(earlier, later, proof)
+	if err != nil {
+		return fmt.Errorf("%w: %w; do not go on before whoever runs it has said why. "+
+			"If it was restored from a backup, 'knowngood sync --accept-restored' goes on from there", ErrHistory, err)
+	}
+	return nil
 }

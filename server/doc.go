@@ -105,6 +105,12 @@
 //	8 bytes  epoch of the log
 //	8 bytes  the next position wanted
 //
+// A client that keeps a replica reads its shop's feed to the head, which is where a
+// response carries the checkpoint, and asks Consistency, before it reads and after,
+// for the proof that the checkpoint continues the last it accepted. Where the feed
+// begins in the middle of a case, it reads what comes before from the case
+// (Entries). Consistency tells sizes and hashes only, so anybody with a token may ask.
+//
 // # Joining
 //
 // A join code is 12 letters of Crockford's base 32, 60 bits, drawn at random. It

@@ -183,6 +183,10 @@ func TestMatrixOfMethods(t *testing.T) {
 				_, err := s.m.board.Append(ctx, &boardv1.AppendRequest{})
 				return err
 			}, false, 0},
+			{"Consistency", func(ctx context.Context, _ string) error {
+				_, err := s.m.board.Consistency(ctx, &boardv1.ConsistencyRequest{})
+				return err
+			}, false, 0},
 			{"WhoAmI", func(ctx context.Context, _ string) error {
 				_, err := s.m.register.WhoAmI(ctx, &boardv1.WhoAmIRequest{})
 				return err

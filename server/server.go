@@ -160,8 +160,8 @@ func keyPath(dir string) string        { return filepath.Join(dir, "key.json") }
 func checkpointPath(dir string) string { return filepath.Join(dir, "checkpoint") }
 
 // open starts a server on a log, which it closes in the end, also on failure.
-func open(dir string, l log.Log, o Options) (s *Server, err error) {
-	s = &Server{
+func open(dir string, l log.Log, o Options) (_ *Server, err error) {
+	s := &Server{
 		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
 		tries: newTries(o.JoinTries, time.Minute), stopping: make(chan struct{}),
 		folds: newFolds(l, o.Folds, o.Table),

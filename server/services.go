@@ -187,6 +187,10 @@ func (b boardService) Watch(req *boardv1.WatchRequest, ss grpc.ServerStreamingSe
 	return flow(ss, b.s, req, b.s.Watch)
 }
 
+func (b boardService) Consistency(ctx context.Context, req *boardv1.ConsistencyRequest) (*boardv1.ConsistencyResponse, error) {
+	return call(ctx, b.s, req, b.s.Consistency)
+}
+
 func (b boardService) Board(ctx context.Context, req *boardv1.BoardRequest) (*boardv1.BoardResponse, error) {
 	return call(ctx, b.s, req, b.s.Board)
 }

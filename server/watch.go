@@ -43,7 +43,9 @@ func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest,
 	case req.GetFromNow():
 		r.From = head
 	}
-	first := true // the first message comes at once, so that there is a cursor to resume at
+	// The first message comes at once, so that there is a cursor to resume at; and
+	// whoever has read to the head is told so, also where a full message ended there.
+	due := true
 	for {
 		// Asked for before reading, so that nothing between the two is missed.
 		added, gone := s.wakes.on(name), s.wakes.on(deviceName(c.Device))
@@ -56,10 +58,10 @@ func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest,
 			if c, err = s.admit(c, method, stream); err != nil {
 				return err
 			}
-			if len(items) == 0 && !first {
+			if len(items) == 0 && !due {
 				break
 			}
-			first = false
+			due = more
 			out := &boardv1.WatchResponse{}
 			for _, item := range items {
 				r.From = item.Position + 1

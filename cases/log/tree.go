@@ -201,11 +201,21 @@ func (t *Tree) ProveConsistency(ctx context.Context, from uint64) (tlog.TreeProo
 	if from > c.Size {
 		return nil, nil, fmt.Errorf("%w: %d entries of a log of %d", ErrPlace, from, c.Size)
 	}
-	if from == 0 || from == c.Size {
-		return nil, signed, nil
-	}
-	p, err := tlog.ProveTree(int64(c.Size), int64(from), t.hashes(ctx))
+	p, err := t.ProveBetween(ctx, from, c.Size)
 	return p, signed, err
+}
+
+// ProveBetween returns the proof that the first to entries continue the first
+// from; it is empty when from is 0 or to.
+func (t *Tree) ProveBetween(ctx context.Context, from, to uint64) (tlog.TreeProof, error) {
+	c, _ := t.Checkpoint()
+	if from > to || to > c.Size {
+		return nil, fmt.Errorf("%w: from %d to %d of a log of %d", ErrPlace, from, to, c.Size)
+	}
+	if from == 0 || from == to {
+		return nil, nil
+	}
+	return tlog.ProveTree(int64(to), int64(from), t.hashes(ctx))
 }
 
 // hashes reads the stored hashes: each lies with the record that completed it.

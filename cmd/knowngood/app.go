@@ -55,7 +55,7 @@ func (a *app) prepare(cmd *cobra.Command) error {
 		return err
 	}
 	a.home = client.Open(data, settings)
-	a.home.Warn, a.home.Progress = a.warn, a.progress()
+	a.home.Warn, a.home.Progress, a.home.Came = a.warn, a.progress(), a.came()
 	file, err := a.home.Settings()
 	if err != nil {
 		return usage{err}
@@ -174,6 +174,22 @@ func (a *app) progress() func(done, of int) {
 			if done == of {
 				fmt.Fprintln(a.err)
 			}
+		}
+	}
+}
+
+// came shows on a terminal how many entries have come, once it takes longer than half
+// a second.
+func (a *app) came() func(n int) {
+	_, tty := terminal(a.err)
+	if !tty {
+		return func(int) {}
+	}
+	began, told := a.now(), a.now()
+	return func(n int) {
+		if now := a.now(); now.Sub(began) > 500*time.Millisecond && now.Sub(told) > 200*time.Millisecond {
+			told = now
+			fmt.Fprintf(a.err, "\r%s came ", plural(n, "entry", "entries"))
 		}
 	}
 }

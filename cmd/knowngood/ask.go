@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -103,46 +104,69 @@ func (a *app) lookNow(ctx context.Context, o *askFlags) (*asked, error) {
 		names := client.Names{Shops: x.Head.Shops, People: x.Head.People, Devices: x.Head.Devices}
 		return &asked{Case: c.Case, names: names.Of(), sent: c.Sent}, nil
 	}
-	who, conn, err := a.home.Connect()
+	who, err := a.home.Writer(false)
+	if err != nil {
+		return nil, err
+	}
+	conn, off, err := a.catchUp(ctx, who)
 	if err != nil {
 		return nil, err
 	}
 	defer conn.Close()
-	stream, err := a.findCase(ctx, conn, o.ref)
+	stream, err := a.home.FindCase(o.ref)
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.home.Fetch(ctx, who, conn, stream)
-	names, namesErr := a.home.HearNames(ctx, conn)
+	c, err := a.fresh(ctx, who, conn, stream, off)
+	if err != nil {
+		return nil, err
+	}
+	names, err := a.home.Names()
+	if off == nil {
+		names, err = a.home.HearNames(ctx, conn)
+	}
 	if errors.Is(err, client.ErrOffline) {
-		why := err
-		if c, err = a.home.Kept(who, stream); err != nil {
-			return nil, err
-		}
-		if c.Case.Head() == 0 {
-			return nil, fmt.Errorf("%w, and nothing of this case is kept here", why)
-		}
-		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", c.Sent))
-	} else if errors.Is(err, client.ErrNotFound) || notFound(err) {
-		// A case that was opened here and has not reached the server yet.
-		kept, keptErr := a.home.Kept(who, stream)
-		if keptErr != nil || kept.Case.Head() == 0 {
-			return nil, err
-		}
-		c, err = kept, nil
+		names, err = a.home.Names()
 	}
 	if err != nil {
 		return nil, err
-	}
-	if namesErr != nil {
-		if names, err = a.home.Names(); err != nil {
-			return nil, err
-		}
 	}
 	if n := c.Waiting(); n > 0 {
 		a.warn(wait(n) + " here to be sent")
 	}
-	return &asked{Case: c.Case, names: names.Of(), sent: c.Sent, shop: who.Shop}, nil
+	known := names.Of()
+	known[who.Shop] = cmp.Or(known[who.Shop], who.ShopName)
+	return &asked{Case: c.Case, names: known, sent: c.Sent, shop: who.Shop}, nil
+}
+
+// fresh is the case as the server has it now; off says why it cannot be asked.
+func (a *app) fresh(ctx context.Context, who *client.Identity, conn *client.Conn, stream string, off error) (*client.Copy, error) {
+	err := off
+	if off == nil {
+		var c *client.Copy
+		if c, err = a.home.Fetch(ctx, who, conn, stream); err == nil {
+			return c, nil
+		}
+	}
+	if !errors.Is(err, client.ErrOffline) && !notFound(err) {
+		return nil, err
+	}
+	kept, keptErr := a.home.Kept(who, stream)
+	if keptErr != nil {
+		return nil, keptErr
+	}
+	switch {
+	case kept.Case.Head() > 0 && !who.Joined():
+	case kept.Case.Head() > 0 && errors.Is(err, client.ErrOffline):
+		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", kept.Sent))
+	case kept.Case.Head() > 0:
+		// Opened here and not sent yet, or not to be seen any more: what was told stays.
+	case notFound(err):
+		return nil, err
+	default:
+		return nil, fmt.Errorf("%w, and nothing of this case is kept here", err)
+	}
+	return kept, nil
 }
 
 func notFound(err error) bool {

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -63,11 +65,18 @@ func newBoard(a *app) *cobra.Command {
 }
 
 func runBoard(ctx context.Context, a *app, closed bool) error {
-	who, conn, err := a.home.Connect()
+	who, err := a.home.Writer(false)
+	if err != nil {
+		return err
+	}
+	conn, off, err := a.catchUp(ctx, who)
 	if err != nil {
 		return err
 	}
 	defer conn.Close()
+	if off != nil {
+		return runBoardKept(a, who, closed)
+	}
 	r, err := conn.Board(ctx, &boardv1.BoardRequest{Closed: closed})
 	if err = client.Explain(err); errors.Is(err, client.ErrOffline) {
 		return runBoardKept(a, who, closed)
@@ -130,7 +139,19 @@ func runBoardKept(a *app, who *client.Identity, closed bool) error {
 			lines = append(lines, l)
 		}
 	}
-	a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+	// As a server orders them.
+	slices.SortStableFunc(lines, func(a, b brief.BoardLine) int {
+		waits := func(l brief.BoardLine) int {
+			if l.WaitsForShop == who.Shop {
+				return 0
+			}
+			return 1
+		}
+		return cmp.Or(cmp.Compare(waits(a), waits(b)), cmp.Compare(b.Opened.GetUnixSeconds(), a.Opened.GetUnixSeconds()), cmp.Compare(a.Stream, b.Stream))
+	})
+	if who.Joined() {
+		a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+	}
 	known := names.Of()
 	known[who.Shop] = who.ShopName
 	return a.writeBoard(lines, known, who.Shop)

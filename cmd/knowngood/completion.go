@@ -60,7 +60,7 @@ func (a *app) completeCase(cmd *cobra.Command, _ []string, _ string) ([]string, 
 	if a.prepare(cmd) != nil {
 		return nil, cobra.ShellCompDirectiveNoFileComp
 	}
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return nil, cobra.ShellCompDirectiveNoFileComp
 	}

@@ -11,7 +11,6 @@ import (
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
 	"knowngood.example/client"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -90,6 +89,9 @@ func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
 
 // hear asks the server for names.
 func (d *desk) hear(ctx context.Context) error {
+	if !d.who.Joined() {
+		return client.ErrNobody
+	}
 	c, err := client.Dial(d.who.Server, d.who.Token)
 	if err != nil {
 		return err
@@ -140,28 +142,30 @@ func runTakeup(ctx context.Context, a *app, o *entryFlags, said string) error {
 	return d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_TakenUp{TakenUp: &eventv1.TakenUp{Handoff: h.Step.ID, Said: said}}})
 }
 
-// handedToYou finds the one case that waits to be taken up by this home's shop.
+// handedToYou finds the one case that waits to be taken up by this home's shop, among
+// those that are here.
 func (a *app) handedToYou(ctx context.Context) (string, error) {
-	who, conn, err := a.home.Connect()
+	who, err := a.home.Identity()
+	if err != nil {
+		return "", err
+	}
+	conn, _, err := a.catchUp(ctx, who)
 	if err != nil {
 		return "", err
 	}
 	defer conn.Close()
-	board, err := conn.Board(ctx, &boardv1.BoardRequest{})
+	streams, err := a.home.KeptCases()
 	if err != nil {
-		return "", client.Explain(err)
+		return "", err
 	}
 	var found []string
-	for _, line := range board.GetCases() {
-		if !line.GetWaitsForYou() {
-			continue
-		}
-		c, err := a.home.Fetch(ctx, who, conn, line.GetStream())
+	for _, stream := range streams {
+		c, err := a.home.Kept(who, stream)
 		if err != nil {
 			return "", err
 		}
 		if h := open(c.Case, who.Shop); h != nil && h.TakenUp == nil {
-			found = append(found, line.GetStream())
+			found = append(found, stream)
 		}
 	}
 	switch len(found) {

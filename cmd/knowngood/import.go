@@ -251,13 +251,13 @@ func (a *app) sendImported(ctx context.Context, rows []importRow) error {
 	refused := 0
 	for i := range rows {
 		switch id := rows[i].ID; {
-		case sent.Taken[id].Result != nil && sent.Taken[id].Result.GetHeldAlready():
+		case sent.Taken[id].GetHeldAlready():
 			rows[i].State = "held already"
-		case sent.Taken[id].Result != nil:
+		case sent.Taken[id] != nil:
 			rows[i].State = "sent"
-		case sent.Refused[id].Result != nil:
+		case sent.Refused[id] != nil:
 			refused++
-			rows[i].State = "refused: " + sent.Refused[id].Result.GetText()
+			rows[i].State = "refused: " + sent.Refused[id].GetText()
 		case pushErr != nil && rows[i].State == "":
 			rows[i].State = "waiting to send"
 		}
@@ -291,7 +291,7 @@ func (a *app) writeImport(rows []importRow) error {
 
 func firstReason(sent *client.Sent) boardv1.Reason {
 	for _, a := range sent.Refused {
-		return a.Result.GetReason()
+		return a.GetReason()
 	}
 	return boardv1.Reason_REASON_UNSPECIFIED
 }

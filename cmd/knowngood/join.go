@@ -20,7 +20,8 @@ func newJoin(a *app) *cobra.Command {
 		Long: `  knowngood join K3QX-09ZM-7HTA --server 127.0.0.1:7411 --name Mara
 
 The code works once, for a quarter of an hour. This home then writes for that shop,
-signed with a key that is made here and never leaves it.`,
+signed with a key that is made here and never leaves it. Cases that were opened here
+before become that shop's.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return runJoin(cmd.Context(), a, args[0], server, name) },
 	}
@@ -50,6 +51,15 @@ func runJoin(ctx context.Context, a *app, code, server, name string) error {
 	id, err := a.home.Join(ctx, server, code, name)
 	if err != nil {
 		return err
+	}
+	// What was recorded before is the shop's now.
+	if sent, err := a.push(ctx); err != nil {
+		a.warn(fmt.Sprintf("joined; what was recorded here before waits: %v", err))
+	} else if n := len(sent.Taken) + len(sent.Refused); n > 0 {
+		a.warn(fmt.Sprintf("%s recorded here before sent", plural(n, "entry", "entries")))
+		if len(sent.Refused) > 0 {
+			a.warn(fmt.Sprintf("%d of them refused: 'knowngood sync' lists them", len(sent.Refused)))
+		}
 	}
 	row := joinedRow{id.Name, id.Person, id.ShopName, id.Shop, id.Role, id.Device}
 	return a.show.Write([]joinedRow{row}, func() client.Table {

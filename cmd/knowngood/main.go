@@ -41,7 +41,13 @@ func run(ctx context.Context, args []string, w world) int {
 	root.SetIn(w.in)
 	root.SetOut(w.out)
 	root.SetErr(w.err)
-	return a.exit(root.ExecuteContext(ctx))
+	err := root.ExecuteContext(ctx)
+	if a.home != nil {
+		if closed := a.home.Close(); closed != nil {
+			err = errors.Join(err, closed)
+		}
+	}
+	return a.exit(err)
 }
 
 func newRoot(a *app) *cobra.Command {

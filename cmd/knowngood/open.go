@@ -65,6 +65,9 @@ func newOpen(a *app) *cobra.Command {
 The concern is what the customer says, in the customer's words. What earlier cases
 of the same vehicle left on it is copied in. The new case is in use afterwards.
 
+A case belongs to a shop. In a home that has joined none yet it waits, with all that is
+recorded in it, and becomes the case of the shop that is joined.
+
 -o json prints the entry as stored: see 'knowngood help output'.`,
 		Args: needWords("what the customer says is wrong"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runOpen(cmd.Context(), a, o, args) },
@@ -84,7 +87,7 @@ func needWords(what string) cobra.PositionalArgs {
 }
 
 func runOpen(ctx context.Context, a *app, o *openFlags, args []string) error {
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(true)
 	if err != nil {
 		return err
 	}
@@ -152,27 +155,33 @@ func (a *app) leftBehind(ctx context.Context, who *client.Identity, v *eventv1.V
 	if v.GetVin() == "" && v.GetPlate() == "" {
 		return nil
 	}
-	conn, err := client.Dial(who.Server, who.Token)
-	if err != nil {
-		return nil
-	}
-	defer conn.Close()
 	streams, err := a.home.KeptCases()
 	if err != nil {
 		a.warn(err.Error())
 	}
-	board, err := conn.Board(ctx, &boardv1.BoardRequest{Closed: true})
-	if err == nil {
-		streams = nil
-		for _, c := range board.GetCases() {
-			streams = append(streams, c.GetStream())
+	var conn *client.Conn
+	if who.Joined() {
+		if conn, err = client.Dial(who.Server, who.Token); err != nil {
+			a.warn(err.Error())
+		}
+	}
+	defer conn.Close()
+	if conn != nil {
+		board, err := conn.Board(ctx, &boardv1.BoardRequest{Closed: true})
+		if err == nil {
+			streams = nil
+			for _, c := range board.GetCases() {
+				streams = append(streams, c.GetStream())
+			}
+		} else {
+			conn = nil
 		}
 	}
 	var out []*eventv1.LeftBehind
 	seen := make(map[string]bool)
 	for _, stream := range streams {
 		c, err := a.home.Kept(who, stream)
-		if err == nil && (c.Case.Opening == nil || same(v, c.Case.Vehicle)) {
+		if err == nil && conn != nil && (c.Case.Opening == nil || same(v, c.Case.Vehicle)) {
 			if fresh, fetchErr := a.home.Fetch(ctx, who, conn, stream); fetchErr == nil {
 				c = fresh
 			}
@@ -225,7 +234,7 @@ type useRow struct {
 }
 
 func runUse(ctx context.Context, a *app, args []string) error {
-	who, err := a.home.Identity()
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return err
 	}

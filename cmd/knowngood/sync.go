@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -19,9 +21,13 @@ func newSync(a *app) *cobra.Command {
 	var again []string
 	var restored, yes bool
 	cmd := &cobra.Command{
-		Use: "sync", Short: "Send what waits; list what waits and what was refused",
+		Use: "sync", Short: "Send what waits, fetch what is new; list what waits and what was refused",
 		Long: `  knowngood sync
   knowngood sync --again 4f9a2c                    record a refused entry again, as a new one
+
+Other commands send and fetch by themselves when the server answers. Before you go where
+there is no signal, 'sync' makes sure that all your cases are here: everything can then be
+asked and recorded without a server.
 
 What was refused stays listed, with the reason, until it is recorded again; its bytes
 are kept either way.`,
@@ -52,8 +58,13 @@ type syncRow struct {
 	Refused string `json:"refused"`
 }
 
+// A long backlog goes through in batches; collecting them soon keeps what the process
+// holds at any moment small, and costs processor time, of which sync has enough.
+const collectOften = 20
+
 func runSync(ctx context.Context, a *app, again []string) error {
-	who, err := a.home.Identity()
+	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
+	who, err := a.home.Writer(false)
 	if err != nil {
 		return err
 	}
@@ -62,17 +73,17 @@ func runSync(ctx context.Context, a *app, again []string) error {
 			return err
 		}
 	}
-	sent, pushErr := a.push(ctx)
+	sent, came, syncErr := a.sync(ctx)
 	rows := []syncRow{}
-	waiting, err := a.home.Pending()
-	if err != nil {
-		return err
-	}
-	for _, s := range waiting {
+	for s, err := range a.home.Waiting(ctx) {
+		if err != nil {
+			return err
+		}
 		if o, err := envelope.Open(s.GetEvent()); err == nil {
 			rows = append(rows, syncRow{State: "waiting to send", Case: o.Event.GetStream(), ID: o.Event.GetId(), Kind: envelope.KindName(o.Kind)})
 		}
 	}
+	waiting := len(rows)
 	tray, err := a.home.Tray()
 	if err != nil {
 		return err
@@ -83,7 +94,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	err = a.show.Write(rows, func() client.Table {
 		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Why"}, None: "Nothing waits, nothing was refused."}
 		for i, r := range rows {
-			if more := len(waiting) - shown; i >= shown && i < len(waiting) && more > 1 {
+			if more := waiting - shown; i >= shown && i < waiting && more > 1 {
 				if i == shown {
 					t.Rows = append(t.Rows, []string{r.State, "", "", "", fmt.Sprintf("and %d more; -o csv lists all", more)})
 				}
@@ -99,10 +110,65 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	if n := len(sent.Taken); n > 0 {
 		a.warn(fmt.Sprintf("%s sent", plural(n, "entry", "entries")))
 	}
-	if pushErr != nil && len(waiting) > 0 {
-		return notSent{len(waiting), pushErr}
+	if came > 0 {
+		a.warn(fmt.Sprintf("%s came", plural(came, "entry", "entries")))
 	}
-	return pushErr
+	if syncErr != nil && waiting > 0 {
+		return notSent{waiting, syncErr}
+	}
+	return syncErr
+}
+
+// sync sends what waits and fetches what is new. What came counts also when an
+// error ended it.
+func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error) {
+	who, conn, err := a.home.Connect()
+	if err != nil {
+		return &client.Sent{}, 0, err
+	}
+	defer conn.Close()
+	if sent, err = a.home.Push(ctx, who, conn); err != nil {
+		return sent, 0, err
+	}
+	if came, err = a.home.Pull(ctx, who, conn); err != nil {
+		return sent, came, err
+	}
+	more, err := a.home.Complete(ctx, who, conn)
+	if err == nil {
+		// What a restored log is without waits since the pull.
+		var again *client.Sent
+		again, err = a.home.Push(ctx, who, conn)
+		maps.Copy(sent.Taken, again.Taken)
+		maps.Copy(sent.Refused, again.Refused)
+	}
+	if err == nil {
+		_, err = a.home.HearNames(ctx, conn)
+	}
+	return sent, came + more, err
+}
+
+// catchUp is what a command does by itself before it answers: it sends what waits
+// and fetches what is new, if the server answers soon. off says why it does not;
+// the connection stands either way.
+func (a *app) catchUp(ctx context.Context, writer *client.Identity) (conn *client.Conn, off, err error) {
+	if !writer.Joined() {
+		return nil, client.ErrOffline, nil
+	}
+	who, conn, err := a.home.ConnectWithin(client.Haste)
+	if err != nil {
+		return nil, nil, err
+	}
+	sent, err := a.home.Push(ctx, who, conn)
+	if n := len(sent.Refused); n > 0 {
+		a.warn(fmt.Sprintf("%s that waited %s refused: 'knowngood sync' lists them", plural(n, "entry", "entries"), map[bool]string{true: "was", false: "were"}[n == 1]))
+	}
+	if err == nil || stays(err) && !errors.Is(err, client.ErrOffline) {
+		_, err = a.home.Pull(ctx, who, conn)
+	}
+	if err == nil || errors.Is(err, client.ErrOffline) {
+		return conn, err, nil
+	}
+	return nil, nil, errors.Join(err, conn.Close())
 }
 
 // shown is how many entries that wait a table lists.
@@ -144,10 +210,9 @@ func runAcceptRestored(a *app, yes bool) error {
 	if !yes && !a.sure("The server's log is without entries that were seen here before. Go on from what it has now?") {
 		return usage{errors.New("not done: say --yes once whoever runs the server has said that it was restored from a backup")}
 	}
-	aside, err := a.home.AcceptRestored()
-	if err != nil {
+	if err := a.home.AcceptRestored(); err != nil {
 		return err
 	}
-	a.warn("what was fetched before is kept in " + aside)
+	a.warn("the cases are fetched anew with the next 'knowngood sync'; what was told before stays in the replica, and what the log is without is sent again")
 	return nil
 }

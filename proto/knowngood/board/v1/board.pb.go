@@ -676,6 +676,118 @@ func (x *WatchResponse) GetCheckpoint() []byte {
 	return nil
 }
 
+// ConsistencyRequest names two trees of the log by their sizes. Sizes and hashes
+// are all that it tells, so that everybody with a token may ask.
+type ConsistencyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Size of the earlier tree. From 0 everything goes on.
+	From uint64 `protobuf:"varint,1,opt,name=from,proto3" json:"from,omitempty"`
+	// Size of the later tree, not below from; 0: the log as it stands now.
+	To            uint64 `protobuf:"varint,2,opt,name=to,proto3" json:"to,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConsistencyRequest) Reset() {
+	*x = ConsistencyRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConsistencyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConsistencyRequest) ProtoMessage() {}
+
+func (x *ConsistencyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConsistencyRequest.ProtoReflect.Descriptor instead.
+func (*ConsistencyRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ConsistencyRequest) GetFrom() uint64 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *ConsistencyRequest) GetTo() uint64 {
+	if x != nil {
+		return x.To
+	}
+	return 0
+}
+
+// ConsistencyResponse is what lets a client advance.
+type ConsistencyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Signed checkpoint of the log as it stands now. Only when to was 0.
+	Checkpoint []byte `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	// RFC 6962 consistency proof: 32-byte hashes laid end to end. Empty when from
+	// is 0 or the later size.
+	Proof         []byte `protobuf:"bytes,2,opt,name=proof,proto3" json:"proof,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConsistencyResponse) Reset() {
+	*x = ConsistencyResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConsistencyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConsistencyResponse) ProtoMessage() {}
+
+func (x *ConsistencyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConsistencyResponse.ProtoReflect.Descriptor instead.
+func (*ConsistencyResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ConsistencyResponse) GetCheckpoint() []byte {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return nil
+}
+
+func (x *ConsistencyResponse) GetProof() []byte {
+	if x != nil {
+		return x.Proof
+	}
+	return nil
+}
+
 // BoardRequest asks for the cases the caller may see.
 type BoardRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -687,7 +799,7 @@ type BoardRequest struct {
 
 func (x *BoardRequest) Reset() {
 	*x = BoardRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[8]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -699,7 +811,7 @@ func (x *BoardRequest) String() string {
 func (*BoardRequest) ProtoMessage() {}
 
 func (x *BoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[8]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -712,7 +824,7 @@ func (x *BoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardRequest.ProtoReflect.Descriptor instead.
 func (*BoardRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{8}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BoardRequest) GetClosed() bool {
@@ -766,7 +878,7 @@ type BoardCase struct {
 
 func (x *BoardCase) Reset() {
 	*x = BoardCase{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[9]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -778,7 +890,7 @@ func (x *BoardCase) String() string {
 func (*BoardCase) ProtoMessage() {}
 
 func (x *BoardCase) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[9]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -791,7 +903,7 @@ func (x *BoardCase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardCase.ProtoReflect.Descriptor instead.
 func (*BoardCase) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{9}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BoardCase) GetStream() string {
@@ -924,7 +1036,7 @@ type BoardResponse struct {
 
 func (x *BoardResponse) Reset() {
 	*x = BoardResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -936,7 +1048,7 @@ func (x *BoardResponse) String() string {
 func (*BoardResponse) ProtoMessage() {}
 
 func (x *BoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -949,7 +1061,7 @@ func (x *BoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardResponse.ProtoReflect.Descriptor instead.
 func (*BoardResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BoardResponse) GetCases() []*BoardCase {
@@ -975,7 +1087,7 @@ type TimelineRequest struct {
 
 func (x *TimelineRequest) Reset() {
 	*x = TimelineRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -987,7 +1099,7 @@ func (x *TimelineRequest) String() string {
 func (*TimelineRequest) ProtoMessage() {}
 
 func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1000,7 +1112,7 @@ func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRequest.ProtoReflect.Descriptor instead.
 func (*TimelineRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *TimelineRequest) GetStream() string {
@@ -1057,7 +1169,7 @@ type TimelineRow struct {
 
 func (x *TimelineRow) Reset() {
 	*x = TimelineRow{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1069,7 +1181,7 @@ func (x *TimelineRow) String() string {
 func (*TimelineRow) ProtoMessage() {}
 
 func (x *TimelineRow) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1082,7 +1194,7 @@ func (x *TimelineRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRow.ProtoReflect.Descriptor instead.
 func (*TimelineRow) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *TimelineRow) GetSeq() uint64 {
@@ -1174,7 +1286,7 @@ type TimelineResponse struct {
 
 func (x *TimelineResponse) Reset() {
 	*x = TimelineResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1186,7 +1298,7 @@ func (x *TimelineResponse) String() string {
 func (*TimelineResponse) ProtoMessage() {}
 
 func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1199,7 +1311,7 @@ func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineResponse.ProtoReflect.Descriptor instead.
 func (*TimelineResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *TimelineResponse) GetRows() []*TimelineRow {
@@ -1222,7 +1334,7 @@ type ReviewRequest struct {
 
 func (x *ReviewRequest) Reset() {
 	*x = ReviewRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1234,7 +1346,7 @@ func (x *ReviewRequest) String() string {
 func (*ReviewRequest) ProtoMessage() {}
 
 func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1247,7 +1359,7 @@ func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewRequest.ProtoReflect.Descriptor instead.
 func (*ReviewRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ReviewRequest) GetStream() string {
@@ -1286,7 +1398,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1298,7 +1410,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1311,7 +1423,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Finding) GetRule() string {
@@ -1368,7 +1480,7 @@ type ReviewResponse struct {
 
 func (x *ReviewResponse) Reset() {
 	*x = ReviewResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1380,7 +1492,7 @@ func (x *ReviewResponse) String() string {
 func (*ReviewResponse) ProtoMessage() {}
 
 func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1393,7 +1505,7 @@ func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewResponse.ProtoReflect.Descriptor instead.
 func (*ReviewResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReviewResponse) GetFindings() []*Finding {
@@ -1418,7 +1530,7 @@ type BriefRequest struct {
 
 func (x *BriefRequest) Reset() {
 	*x = BriefRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1430,7 +1542,7 @@ func (x *BriefRequest) String() string {
 func (*BriefRequest) ProtoMessage() {}
 
 func (x *BriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1443,7 +1555,7 @@ func (x *BriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefRequest.ProtoReflect.Descriptor instead.
 func (*BriefRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *BriefRequest) GetStream() string {
@@ -1482,7 +1594,7 @@ type Line struct {
 
 func (x *Line) Reset() {
 	*x = Line{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1494,7 +1606,7 @@ func (x *Line) String() string {
 func (*Line) ProtoMessage() {}
 
 func (x *Line) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1507,7 +1619,7 @@ func (x *Line) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Line.ProtoReflect.Descriptor instead.
 func (*Line) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Line) GetText() string {
@@ -1546,7 +1658,7 @@ type Section struct {
 
 func (x *Section) Reset() {
 	*x = Section{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1558,7 +1670,7 @@ func (x *Section) String() string {
 func (*Section) ProtoMessage() {}
 
 func (x *Section) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1571,7 +1683,7 @@ func (x *Section) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Section.ProtoReflect.Descriptor instead.
 func (*Section) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Section) GetTitle() string {
@@ -1610,7 +1722,7 @@ type BriefResponse struct {
 
 func (x *BriefResponse) Reset() {
 	*x = BriefResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1622,7 +1734,7 @@ func (x *BriefResponse) String() string {
 func (*BriefResponse) ProtoMessage() {}
 
 func (x *BriefResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1635,7 +1747,7 @@ func (x *BriefResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefResponse.ProtoReflect.Descriptor instead.
 func (*BriefResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BriefResponse) GetTitle() string {
@@ -1679,7 +1791,7 @@ type JoinRequest struct {
 
 func (x *JoinRequest) Reset() {
 	*x = JoinRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +1803,7 @@ func (x *JoinRequest) String() string {
 func (*JoinRequest) ProtoMessage() {}
 
 func (x *JoinRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +1816,7 @@ func (x *JoinRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinRequest.ProtoReflect.Descriptor instead.
 func (*JoinRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *JoinRequest) GetCode() string {
@@ -1760,7 +1872,7 @@ type JoinResponse struct {
 
 func (x *JoinResponse) Reset() {
 	*x = JoinResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1772,7 +1884,7 @@ func (x *JoinResponse) String() string {
 func (*JoinResponse) ProtoMessage() {}
 
 func (x *JoinResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1785,7 +1897,7 @@ func (x *JoinResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinResponse.ProtoReflect.Descriptor instead.
 func (*JoinResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *JoinResponse) GetToken() string {
@@ -1848,7 +1960,7 @@ type InviteRequest struct {
 
 func (x *InviteRequest) Reset() {
 	*x = InviteRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1860,7 +1972,7 @@ func (x *InviteRequest) String() string {
 func (*InviteRequest) ProtoMessage() {}
 
 func (x *InviteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1873,7 +1985,7 @@ func (x *InviteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteRequest.ProtoReflect.Descriptor instead.
 func (*InviteRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *InviteRequest) GetRole() v1.Role {
@@ -1896,7 +2008,7 @@ type InviteResponse struct {
 
 func (x *InviteResponse) Reset() {
 	*x = InviteResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1908,7 +2020,7 @@ func (x *InviteResponse) String() string {
 func (*InviteResponse) ProtoMessage() {}
 
 func (x *InviteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1921,7 +2033,7 @@ func (x *InviteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteResponse.ProtoReflect.Descriptor instead.
 func (*InviteResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *InviteResponse) GetCode() string {
@@ -1947,7 +2059,7 @@ type PeopleRequest struct {
 
 func (x *PeopleRequest) Reset() {
 	*x = PeopleRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1959,7 +2071,7 @@ func (x *PeopleRequest) String() string {
 func (*PeopleRequest) ProtoMessage() {}
 
 func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1972,7 +2084,7 @@ func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleRequest.ProtoReflect.Descriptor instead.
 func (*PeopleRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
 }
 
 // Somebody as the erasable table has them.
@@ -1992,7 +2104,7 @@ type Somebody struct {
 
 func (x *Somebody) Reset() {
 	*x = Somebody{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2004,7 +2116,7 @@ func (x *Somebody) String() string {
 func (*Somebody) ProtoMessage() {}
 
 func (x *Somebody) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2017,7 +2129,7 @@ func (x *Somebody) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Somebody.ProtoReflect.Descriptor instead.
 func (*Somebody) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Somebody) GetPerson() string {
@@ -2061,7 +2173,7 @@ type Shop struct {
 
 func (x *Shop) Reset() {
 	*x = Shop{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2073,7 +2185,7 @@ func (x *Shop) String() string {
 func (*Shop) ProtoMessage() {}
 
 func (x *Shop) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2086,7 +2198,7 @@ func (x *Shop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Shop.ProtoReflect.Descriptor instead.
 func (*Shop) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Shop) GetShop() string {
@@ -2119,7 +2231,7 @@ type DeviceKey struct {
 
 func (x *DeviceKey) Reset() {
 	*x = DeviceKey{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2131,7 +2243,7 @@ func (x *DeviceKey) String() string {
 func (*DeviceKey) ProtoMessage() {}
 
 func (x *DeviceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2144,7 +2256,7 @@ func (x *DeviceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeviceKey.ProtoReflect.Descriptor instead.
 func (*DeviceKey) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *DeviceKey) GetDevice() string {
@@ -2184,7 +2296,7 @@ type PeopleResponse struct {
 
 func (x *PeopleResponse) Reset() {
 	*x = PeopleResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2196,7 +2308,7 @@ func (x *PeopleResponse) String() string {
 func (*PeopleResponse) ProtoMessage() {}
 
 func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2209,7 +2321,7 @@ func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleResponse.ProtoReflect.Descriptor instead.
 func (*PeopleResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *PeopleResponse) GetPeople() []*Somebody {
@@ -2242,7 +2354,7 @@ type WhoAmIRequest struct {
 
 func (x *WhoAmIRequest) Reset() {
 	*x = WhoAmIRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2254,7 +2366,7 @@ func (x *WhoAmIRequest) String() string {
 func (*WhoAmIRequest) ProtoMessage() {}
 
 func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2267,7 +2379,7 @@ func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIRequest.ProtoReflect.Descriptor instead.
 func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
 }
 
 // WhoAmIResponse is whom the token stands for.
@@ -2295,7 +2407,7 @@ type WhoAmIResponse struct {
 
 func (x *WhoAmIResponse) Reset() {
 	*x = WhoAmIResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2307,7 +2419,7 @@ func (x *WhoAmIResponse) String() string {
 func (*WhoAmIResponse) ProtoMessage() {}
 
 func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2320,7 +2432,7 @@ func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIResponse.ProtoReflect.Descriptor instead.
 func (*WhoAmIResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *WhoAmIResponse) GetPerson() string {
@@ -2394,7 +2506,7 @@ type WithdrawDeviceRequest struct {
 
 func (x *WithdrawDeviceRequest) Reset() {
 	*x = WithdrawDeviceRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2406,7 +2518,7 @@ func (x *WithdrawDeviceRequest) String() string {
 func (*WithdrawDeviceRequest) ProtoMessage() {}
 
 func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2419,7 +2531,7 @@ func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *WithdrawDeviceRequest) GetDevice() string {
@@ -2445,7 +2557,7 @@ type WithdrawDeviceResponse struct {
 
 func (x *WithdrawDeviceResponse) Reset() {
 	*x = WithdrawDeviceResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2457,7 +2569,7 @@ func (x *WithdrawDeviceResponse) String() string {
 func (*WithdrawDeviceResponse) ProtoMessage() {}
 
 func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2470,7 +2582,7 @@ func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
 }
 
 var File_knowngood_board_v1_board_proto protoreflect.FileDescriptor
@@ -2517,7 +2629,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x06cursor\x18\x02 \x01(\tR\x06cursor\x12\x1e\n" +
 	"\n" +
 	"checkpoint\x18\x03 \x01(\fR\n" +
-	"checkpoint\"&\n" +
+	"checkpoint\"8\n" +
+	"\x12ConsistencyRequest\x12\x12\n" +
+	"\x04from\x18\x01 \x01(\x04R\x04from\x12\x0e\n" +
+	"\x02to\x18\x02 \x01(\x04R\x02to\"K\n" +
+	"\x13ConsistencyResponse\x12\x1e\n" +
+	"\n" +
+	"checkpoint\x18\x01 \x01(\fR\n" +
+	"checkpoint\x12\x14\n" +
+	"\x05proof\x18\x02 \x01(\fR\x05proof\"&\n" +
 	"\fBoardRequest\x12\x16\n" +
 	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xb9\x04\n" +
 	"\tBoardCase\x12\x16\n" +
@@ -2660,11 +2780,12 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x0eREASON_STOPPED\x10\x0e\x12\x13\n" +
 	"\x0fREASON_TOO_SLOW\x10\x0f\x12\x10\n" +
 	"\fREASON_QUERY\x10\x10\x12\x10\n" +
-	"\fREASON_LIMIT\x10\x112\xc9\x04\n" +
+	"\fREASON_LIMIT\x10\x112\xa9\x05\n" +
 	"\fBoardService\x12O\n" +
 	"\x06Append\x12!.knowngood.board.v1.AppendRequest\x1a\".knowngood.board.v1.AppendResponse\x12T\n" +
 	"\aEntries\x12\".knowngood.board.v1.EntriesRequest\x1a#.knowngood.board.v1.EntriesResponse0\x01\x12N\n" +
-	"\x05Watch\x12 .knowngood.board.v1.WatchRequest\x1a!.knowngood.board.v1.WatchResponse0\x01\x12L\n" +
+	"\x05Watch\x12 .knowngood.board.v1.WatchRequest\x1a!.knowngood.board.v1.WatchResponse0\x01\x12^\n" +
+	"\vConsistency\x12&.knowngood.board.v1.ConsistencyRequest\x1a'.knowngood.board.v1.ConsistencyResponse\x12L\n" +
 	"\x05Board\x12 .knowngood.board.v1.BoardRequest\x1a!.knowngood.board.v1.BoardResponse\x12U\n" +
 	"\bTimeline\x12#.knowngood.board.v1.TimelineRequest\x1a$.knowngood.board.v1.TimelineResponse\x12O\n" +
 	"\x06Review\x12!.knowngood.board.v1.ReviewRequest\x1a\".knowngood.board.v1.ReviewResponse\x12L\n" +
@@ -2689,7 +2810,7 @@ func file_knowngood_board_v1_board_proto_rawDescGZIP() []byte {
 }
 
 var file_knowngood_board_v1_board_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(Reason)(0),                    // 0: knowngood.board.v1.Reason
 	(*AppendRequest)(nil),          // 1: knowngood.board.v1.AppendRequest
@@ -2700,87 +2821,91 @@ var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(*EntriesResponse)(nil),        // 6: knowngood.board.v1.EntriesResponse
 	(*WatchRequest)(nil),           // 7: knowngood.board.v1.WatchRequest
 	(*WatchResponse)(nil),          // 8: knowngood.board.v1.WatchResponse
-	(*BoardRequest)(nil),           // 9: knowngood.board.v1.BoardRequest
-	(*BoardCase)(nil),              // 10: knowngood.board.v1.BoardCase
-	(*BoardResponse)(nil),          // 11: knowngood.board.v1.BoardResponse
-	(*TimelineRequest)(nil),        // 12: knowngood.board.v1.TimelineRequest
-	(*TimelineRow)(nil),            // 13: knowngood.board.v1.TimelineRow
-	(*TimelineResponse)(nil),       // 14: knowngood.board.v1.TimelineResponse
-	(*ReviewRequest)(nil),          // 15: knowngood.board.v1.ReviewRequest
-	(*Finding)(nil),                // 16: knowngood.board.v1.Finding
-	(*ReviewResponse)(nil),         // 17: knowngood.board.v1.ReviewResponse
-	(*BriefRequest)(nil),           // 18: knowngood.board.v1.BriefRequest
-	(*Line)(nil),                   // 19: knowngood.board.v1.Line
-	(*Section)(nil),                // 20: knowngood.board.v1.Section
-	(*BriefResponse)(nil),          // 21: knowngood.board.v1.BriefResponse
-	(*JoinRequest)(nil),            // 22: knowngood.board.v1.JoinRequest
-	(*JoinResponse)(nil),           // 23: knowngood.board.v1.JoinResponse
-	(*InviteRequest)(nil),          // 24: knowngood.board.v1.InviteRequest
-	(*InviteResponse)(nil),         // 25: knowngood.board.v1.InviteResponse
-	(*PeopleRequest)(nil),          // 26: knowngood.board.v1.PeopleRequest
-	(*Somebody)(nil),               // 27: knowngood.board.v1.Somebody
-	(*Shop)(nil),                   // 28: knowngood.board.v1.Shop
-	(*DeviceKey)(nil),              // 29: knowngood.board.v1.DeviceKey
-	(*PeopleResponse)(nil),         // 30: knowngood.board.v1.PeopleResponse
-	(*WhoAmIRequest)(nil),          // 31: knowngood.board.v1.WhoAmIRequest
-	(*WhoAmIResponse)(nil),         // 32: knowngood.board.v1.WhoAmIResponse
-	(*WithdrawDeviceRequest)(nil),  // 33: knowngood.board.v1.WithdrawDeviceRequest
-	(*WithdrawDeviceResponse)(nil), // 34: knowngood.board.v1.WithdrawDeviceResponse
-	(*v1.Signed)(nil),              // 35: knowngood.event.v1.Signed
-	(*v1.Moment)(nil),              // 36: knowngood.event.v1.Moment
-	(*v1.Money)(nil),               // 37: knowngood.event.v1.Money
-	(v1.Role)(0),                   // 38: knowngood.event.v1.Role
+	(*ConsistencyRequest)(nil),     // 9: knowngood.board.v1.ConsistencyRequest
+	(*ConsistencyResponse)(nil),    // 10: knowngood.board.v1.ConsistencyResponse
+	(*BoardRequest)(nil),           // 11: knowngood.board.v1.BoardRequest
+	(*BoardCase)(nil),              // 12: knowngood.board.v1.BoardCase
+	(*BoardResponse)(nil),          // 13: knowngood.board.v1.BoardResponse
+	(*TimelineRequest)(nil),        // 14: knowngood.board.v1.TimelineRequest
+	(*TimelineRow)(nil),            // 15: knowngood.board.v1.TimelineRow
+	(*TimelineResponse)(nil),       // 16: knowngood.board.v1.TimelineResponse
+	(*ReviewRequest)(nil),          // 17: knowngood.board.v1.ReviewRequest
+	(*Finding)(nil),                // 18: knowngood.board.v1.Finding
+	(*ReviewResponse)(nil),         // 19: knowngood.board.v1.ReviewResponse
+	(*BriefRequest)(nil),           // 20: knowngood.board.v1.BriefRequest
+	(*Line)(nil),                   // 21: knowngood.board.v1.Line
+	(*Section)(nil),                // 22: knowngood.board.v1.Section
+	(*BriefResponse)(nil),          // 23: knowngood.board.v1.BriefResponse
+	(*JoinRequest)(nil),            // 24: knowngood.board.v1.JoinRequest
+	(*JoinResponse)(nil),           // 25: knowngood.board.v1.JoinResponse
+	(*InviteRequest)(nil),          // 26: knowngood.board.v1.InviteRequest
+	(*InviteResponse)(nil),         // 27: knowngood.board.v1.InviteResponse
+	(*PeopleRequest)(nil),          // 28: knowngood.board.v1.PeopleRequest
+	(*Somebody)(nil),               // 29: knowngood.board.v1.Somebody
+	(*Shop)(nil),                   // 30: knowngood.board.v1.Shop
+	(*DeviceKey)(nil),              // 31: knowngood.board.v1.DeviceKey
+	(*PeopleResponse)(nil),         // 32: knowngood.board.v1.PeopleResponse
+	(*WhoAmIRequest)(nil),          // 33: knowngood.board.v1.WhoAmIRequest
+	(*WhoAmIResponse)(nil),         // 34: knowngood.board.v1.WhoAmIResponse
+	(*WithdrawDeviceRequest)(nil),  // 35: knowngood.board.v1.WithdrawDeviceRequest
+	(*WithdrawDeviceResponse)(nil), // 36: knowngood.board.v1.WithdrawDeviceResponse
+	(*v1.Signed)(nil),              // 37: knowngood.event.v1.Signed
+	(*v1.Moment)(nil),              // 38: knowngood.event.v1.Moment
+	(*v1.Money)(nil),               // 39: knowngood.event.v1.Money
+	(v1.Role)(0),                   // 40: knowngood.event.v1.Role
 }
 var file_knowngood_board_v1_board_proto_depIdxs = []int32{
-	35, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
+	37, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
 	0,  // 1: knowngood.board.v1.AppendResult.reason:type_name -> knowngood.board.v1.Reason
 	2,  // 2: knowngood.board.v1.AppendResponse.results:type_name -> knowngood.board.v1.AppendResult
 	4,  // 3: knowngood.board.v1.EntriesResponse.entries:type_name -> knowngood.board.v1.Held
 	4,  // 4: knowngood.board.v1.WatchResponse.entries:type_name -> knowngood.board.v1.Held
-	36, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
-	37, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
-	37, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
-	10, // 8: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
-	36, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
-	36, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
-	13, // 11: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
-	16, // 12: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
-	19, // 13: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
-	20, // 14: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
-	38, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
-	38, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
-	36, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
-	38, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
-	27, // 19: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
-	28, // 20: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
-	29, // 21: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
-	38, // 22: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
+	38, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
+	39, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
+	39, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
+	12, // 8: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
+	38, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
+	38, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
+	15, // 11: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
+	18, // 12: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
+	21, // 13: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
+	22, // 14: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
+	40, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
+	40, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
+	38, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
+	40, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
+	29, // 19: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
+	30, // 20: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
+	31, // 21: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
+	40, // 22: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
 	1,  // 23: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
 	5,  // 24: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
 	7,  // 25: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
-	9,  // 26: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
-	12, // 27: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
-	15, // 28: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
-	18, // 29: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
-	22, // 30: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
-	24, // 31: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
-	26, // 32: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
-	31, // 33: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
-	33, // 34: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
-	3,  // 35: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
-	6,  // 36: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
-	8,  // 37: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
-	11, // 38: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
-	14, // 39: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
-	17, // 40: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
-	21, // 41: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
-	23, // 42: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
-	25, // 43: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
-	30, // 44: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
-	32, // 45: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
-	34, // 46: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
-	35, // [35:47] is the sub-list for method output_type
-	23, // [23:35] is the sub-list for method input_type
+	9,  // 26: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
+	11, // 27: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
+	14, // 28: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
+	17, // 29: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
+	20, // 30: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
+	24, // 31: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
+	26, // 32: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
+	28, // 33: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
+	33, // 34: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
+	35, // 35: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
+	3,  // 36: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
+	6,  // 37: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
+	8,  // 38: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
+	10, // 39: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
+	13, // 40: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
+	16, // 41: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
+	19, // 42: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
+	23, // 43: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
+	25, // 44: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
+	27, // 45: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
+	32, // 46: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
+	34, // 47: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
+	36, // 48: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
+	36, // [36:49] is the sub-list for method output_type
+	23, // [23:36] is the sub-list for method input_type
 	23, // [23:23] is the sub-list for extension type_name
 	23, // [23:23] is the sub-list for extension extendee
 	0,  // [0:23] is the sub-list for field type_name
@@ -2797,7 +2922,7 @@ func file_knowngood_board_v1_board_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_board_v1_board_proto_rawDesc), len(file_knowngood_board_v1_board_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   34,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   2,
 		},

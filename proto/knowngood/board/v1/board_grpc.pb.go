@@ -21,13 +21,14 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	BoardService_Append_FullMethodName   = "/knowngood.board.v1.BoardService/Append"
-	BoardService_Entries_FullMethodName  = "/knowngood.board.v1.BoardService/Entries"
-	BoardService_Watch_FullMethodName    = "/knowngood.board.v1.BoardService/Watch"
-	BoardService_Board_FullMethodName    = "/knowngood.board.v1.BoardService/Board"
-	BoardService_Timeline_FullMethodName = "/knowngood.board.v1.BoardService/Timeline"
-	BoardService_Review_FullMethodName   = "/knowngood.board.v1.BoardService/Review"
-	BoardService_Brief_FullMethodName    = "/knowngood.board.v1.BoardService/Brief"
+	BoardService_Append_FullMethodName      = "/knowngood.board.v1.BoardService/Append"
+	BoardService_Entries_FullMethodName     = "/knowngood.board.v1.BoardService/Entries"
+	BoardService_Watch_FullMethodName       = "/knowngood.board.v1.BoardService/Watch"
+	BoardService_Consistency_FullMethodName = "/knowngood.board.v1.BoardService/Consistency"
+	BoardService_Board_FullMethodName       = "/knowngood.board.v1.BoardService/Board"
+	BoardService_Timeline_FullMethodName    = "/knowngood.board.v1.BoardService/Timeline"
+	BoardService_Review_FullMethodName      = "/knowngood.board.v1.BoardService/Review"
+	BoardService_Brief_FullMethodName       = "/knowngood.board.v1.BoardService/Brief"
 )
 
 // BoardServiceClient is the client API for BoardService service.
@@ -43,6 +44,8 @@ type BoardServiceClient interface {
 	// Watch sends entries of a case or of the caller's shop from a cursor on, and
 	// goes on as they come: no gap, no duplicate.
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
+	// Consistency proves that one tree of the log continues another.
+	Consistency(ctx context.Context, in *ConsistencyRequest, opts ...grpc.CallOption) (*ConsistencyResponse, error)
 	// Board lists the cases the caller may see.
 	Board(ctx context.Context, in *BoardRequest, opts ...grpc.CallOption) (*BoardResponse, error)
 	// Timeline answers a query over one case.
@@ -109,6 +112,16 @@ func (c *boardServiceClient) Watch(ctx context.Context, in *WatchRequest, opts .
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type BoardService_WatchClient = grpc.ServerStreamingClient[WatchResponse]
 
+func (c *boardServiceClient) Consistency(ctx context.Context, in *ConsistencyRequest, opts ...grpc.CallOption) (*ConsistencyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConsistencyResponse)
+	err := c.cc.Invoke(ctx, BoardService_Consistency_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *boardServiceClient) Board(ctx context.Context, in *BoardRequest, opts ...grpc.CallOption) (*BoardResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(BoardResponse)
@@ -162,6 +175,8 @@ type BoardServiceServer interface {
 	// Watch sends entries of a case or of the caller's shop from a cursor on, and
 	// goes on as they come: no gap, no duplicate.
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
+	// Consistency proves that one tree of the log continues another.
+	Consistency(context.Context, *ConsistencyRequest) (*ConsistencyResponse, error)
 	// Board lists the cases the caller may see.
 	Board(context.Context, *BoardRequest) (*BoardResponse, error)
 	// Timeline answers a query over one case.
@@ -188,6 +203,9 @@ func (UnimplementedBoardServiceServer) Entries(*EntriesRequest, grpc.ServerStrea
 }
 func (UnimplementedBoardServiceServer) Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error {
 	return status.Error(codes.Unimplemented, "method Watch not implemented")
+}
+func (UnimplementedBoardServiceServer) Consistency(context.Context, *ConsistencyRequest) (*ConsistencyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Consistency not implemented")
 }
 func (UnimplementedBoardServiceServer) Board(context.Context, *BoardRequest) (*BoardResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Board not implemented")
@@ -261,6 +279,24 @@ func _BoardService_Watch_Handler(srv interface{}, stream grpc.ServerStream) erro
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type BoardService_WatchServer = grpc.ServerStreamingServer[WatchResponse]
+
+func _BoardService_Consistency_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConsistencyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BoardServiceServer).Consistency(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BoardService_Consistency_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BoardServiceServer).Consistency(ctx, req.(*ConsistencyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
 
 func _BoardService_Board_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(BoardRequest)
@@ -344,6 +380,10 @@ var BoardService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Append",
 			Handler:    _BoardService_Append_Handler,
+		},
+		{
+			MethodName: "Consistency",
+			Handler:    _BoardService_Consistency_Handler,
 		},
 		{
 			MethodName: "Board",

@@ -2,7 +2,6 @@ package client
 
 import (
 	"bytes"
-	"os"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -15,10 +14,10 @@ import (
 // records frames n events of their own and returns the file and where each record
 // ends.
 func records(t require.TestingT, n int) (file []byte, ends []int, events []*eventv1.Signed) {
-	file = []byte(pendingMagic)
+	file = []byte(oldMagic)
 	for i := range n {
 		e := &eventv1.Signed{Event: bytes.Repeat([]byte{byte(i + 1)}, 20+7*i), Signature: []byte{byte(i), 9}}
-		f, err := frame([]*eventv1.Signed{e})
+		f, err := frameEvents(e)
 		require.NoError(t, err)
 		file = append(file, f...)
 		ends = append(ends, len(file))
@@ -39,14 +38,14 @@ func equal(t require.TestingT, want, got []*eventv1.Signed) {
 func TestPendingCutAnywhere(t *testing.T) {
 	t.Parallel()
 	file, ends, events := records(t, 4)
-	for cut := len(pendingMagic); cut <= len(file); cut++ {
+	for cut := len(oldMagic); cut <= len(file); cut++ {
 		whole := 0
 		for whole < len(ends) && ends[whole] <= cut {
 			whole++
 		}
 		got, aside := readPending(file[:cut])
 		equal(t, events[:whole], got)
-		start := len(pendingMagic)
+		start := len(oldMagic)
 		if whole > 0 {
 			start = ends[whole-1]
 		}
@@ -59,7 +58,7 @@ func TestPendingCutAnywhere(t *testing.T) {
 func TestPendingFlippedAnywhere(t *testing.T) {
 	t.Parallel()
 	file, ends, events := records(t, 4)
-	for at := len(pendingMagic); at < len(file); at++ {
+	for at := len(oldMagic); at < len(file); at++ {
 		for bit := range 8 {
 			bad := bytes.Clone(file)
 			bad[at] ^= 1 << bit
@@ -75,49 +74,41 @@ func TestPendingFlippedAnywhere(t *testing.T) {
 	}
 }
 
-func TestPendingAsideIsKeptAndReported(t *testing.T) {
+// TestFramesAreFoundAnywhere: among other bytes, and with those of other kinds,
+// every whole frame is found and no other.
+func TestFramesAreFoundAnywhere(t *testing.T) {
 	t.Parallel()
-	h := testHome(t)
-	file, ends, events := records(t, 3)
-	require.NoError(t, os.WriteFile(h.path("pending"), file[:ends[2]-3], 0o600))
-	var warned []string
-	h.Warn = func(s string) { warned = append(warned, s) }
-
-	got, err := h.Pending()
-	require.NoError(t, err)
-	equal(t, events[:2], got)
-	require.Len(t, warned, 1)
-	require.Contains(t, warned[0], "2 whole events are kept")
-	entries, err := os.ReadDir(h.dir)
-	require.NoError(t, err)
-	var aside []byte
-	for _, e := range entries {
-		if len(e.Name()) > 14 && e.Name()[:14] == "pending.aside-" {
-			aside, err = os.ReadFile(h.path(e.Name()))
-			require.NoError(t, err)
-		}
+	_, _, events := records(t, 3)
+	var b []byte
+	for i, e := range events {
+		f, err := frameEvents(e)
+		require.NoError(t, err)
+		end, err := frame(endMark, []byte{byte(i)})
+		require.NoError(t, err)
+		b = append(append(append(append(b, "rec\nend\nref\n noise"...), f...), end[:len(end)-1]...), end...)
 	}
-	require.Equal(t, string(file[ends[1]:ends[2]-3]), string(aside))
-
-	// What is appended now stands behind whole records.
-	require.NoError(t, h.locked("lock", func() error { return h.addPending(events[2:]) }))
-	got, err = h.Pending()
+	no, err := frame(trayMark, []byte("no"))
 	require.NoError(t, err)
-	equal(t, events, got)
-	require.Len(t, warned, 1)
+	b = append(b, no...)
+	b = append(b, no[:5]...)
+	var f found
+	f.look(b)
+	equal(t, events, f.events)
+	require.Equal(t, [][]byte{{0}, {1}, {2}}, f.ends)
+	require.Equal(t, [][]byte{[]byte("no")}, f.refused)
 }
 
 func TestPendingGroupsAreAllOrNothing(t *testing.T) {
 	t.Parallel()
 	_, _, events := records(t, 3)
-	group, err := frame(events)
+	group, err := frameEvents(events...)
 	require.NoError(t, err)
-	file := append([]byte(pendingMagic), group...)
+	file := append([]byte(oldMagic), group...)
 	got, aside := readPending(file)
 	equal(t, events, got)
 	require.Empty(t, aside)
 	for cut := range len(group) {
-		got, _ = readPending(file[:len(pendingMagic)+cut])
+		got, _ = readPending(file[:len(oldMagic)+cut])
 		require.Empty(t, got)
 	}
 }
@@ -126,14 +117,14 @@ func TestPendingAnyRecordsRoundTrip(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		sizes := rapid.SliceOfN(rapid.SliceOf(rapid.SliceOfN(rapid.Byte(), 0, 200)), 0, 6).Draw(t, "groups")
-		file := []byte(pendingMagic)
+		file := []byte(oldMagic)
 		var want []*eventv1.Signed
 		for _, group := range sizes {
 			var es []*eventv1.Signed
 			for _, b := range group {
 				es = append(es, &eventv1.Signed{Event: b, Signature: []byte("rec\n")})
 			}
-			f, err := frame(es)
+			f, err := frameEvents(es...)
 			require.NoError(t, err)
 			file, want = append(file, f...), append(want, es...)
 		}
@@ -153,9 +144,9 @@ func FuzzPending(f *testing.F) {
 	f.Add([]byte("rec\n\xff\xff\xff\xff\x00\x00\x00\x00"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		events, aside := readPending(b)
-		again := []byte(pendingMagic)
+		again := []byte(oldMagic)
 		for _, e := range events {
-			fr, err := frame([]*eventv1.Signed{e})
+			fr, err := frameEvents(e)
 			require.NoError(t, err)
 			again = append(again, fr...)
 		}
