@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"math/rand/v2"
@@ -245,7 +246,7 @@ func interrupted(t *testing.T, m *member, times int, random *rand.Rand) (most, i
 			most = max(most, memory(cmd.Process.Pid))
 			if kill && !m.road.isOpen() {
 				kill = false
-				require.NoError(t, cmd.Process.Kill())
+				kills(t, cmd)
 			}
 			select {
 			case err := <-ended:
@@ -289,7 +290,7 @@ func TestKilledWhileSyncing(t *testing.T) {
 		cmd := syncs(t, ines.dir)
 		require.NoError(t, cmd.Start())
 		time.Sleep(time.Duration(20+random.IntN(120)) * time.Millisecond)
-		require.NoError(t, cmd.Process.Kill())
+		kills(t, cmd)
 		if err := cmd.Wait(); err != nil {
 			killed++
 		}
@@ -312,5 +313,13 @@ func TestKilledWhileSyncing(t *testing.T) {
 	require.NoError(t, err)
 	for id := range ids {
 		require.NotNil(t, c.Case.ByID(id))
+	}
+}
+
+// kills ends a process that may have ended by itself meanwhile.
+func kills(t *testing.T, cmd *exec.Cmd) {
+	t.Helper()
+	if err := cmd.Process.Kill(); !errors.Is(err, os.ErrProcessDone) {
+		require.NoError(t, err)
 	}
 }
