@@ -172,11 +172,11 @@ func (f *Candidate) Tells(less, with suspect.Hypothesis) bool {
 		return false
 	}
 	const usual = suspect.Fine / 4 // of the sizes of what is known to be wrong
-	was := o.spot(a, o.inPlace(a), [2]uint8{usual, usual})
+	was := o.spot(o.take(a), [2]uint8{usual, usual})
 	if was.floats {
 		return false
 	}
-	v := was.seen[len(was.seen)/2]
+	v := was.seen[1]
 	if f.would == nil || f.shown != v {
 		f.would, f.shown = map[[3]int]float64{}, v
 	}

@@ -150,7 +150,7 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 				f[i] = g[i].Hi
 			}
 		}
-		if s.onePost() {
+		if len(s.rises)+len(s.falls) > 0 {
 			set(s.rises, true)
 			set(s.falls, false)
 			try()

@@ -20,15 +20,37 @@ type placed struct {
 	axis int
 }
 
-// inPlace are the faults of a key, each with its parameter.
-func (o *Observation) inPlace(key [3]int) []placed {
-	var out []placed
+// taken is a hypothesis as a reading takes it: by its classes.
+type taken struct {
+	key    [3]int
+	faults []placed
+	// numbers are those of the faults in the survey of the state, where it has all of them.
+	numbers  [3]int
+	placed   []placed // and as the survey has them
+	surveyed bool
+}
+
+func (o *Observation) take(key [3]int) *taken {
+	t := &taken{key: key}
 	for i, k := range key {
 		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
-			out = append(out, placed{o.effects[k-firstEffect], min(i, 1)})
+			t.faults = append(t.faults, placed{o.effects[k-firstEffect], min(i, 1)})
 		}
 	}
-	return out
+	if o.survey != nil {
+		o.number(t)
+	}
+	return t
+}
+
+// varies reports whether one of the faults is unknown by decades along the axis.
+func varies(faults []placed, axis int) bool {
+	for _, f := range faults {
+		if f.axis == axis && f.varies() {
+			return true
+		}
+	}
+	return false
 }
 
 // varies reports whether what the fault does is unknown by decades.
@@ -50,10 +72,12 @@ func level(s Span, share float64) float64 {
 	return s.Lo * math.Pow(10, lower+(decades-lower)*(share-most)/(1-most))
 }
 
-// cell is what would be shown at one value of each unknown resistance: once, or,
-// where it floats, with its leaks one way, as they may be, and the other way.
+// cell is what would be shown at one value of each unknown resistance.
 type cell struct {
-	seen []float64
+	// seen is, in the middle, what is likeliest. Where it floats, or loads draw nobody knows
+	// how much, it is wide: with leaks or loads one way before, the other way behind it.
+	seen [3]float64
+	wide bool
 	// worn is how much less or more it would be with what conducts worn; of ohms, in
 	// decades, with a short elsewhere along its stretch.
 	worn float64
@@ -61,13 +85,20 @@ type cell struct {
 	floats bool
 }
 
+func (c *cell) all() []float64 {
+	if c.wide {
+		return c.seen[:]
+	}
+	return c.seen[1:2]
+}
+
 // like is the log likelihood of what was shown in a cell.
 func (o *Observation) like(c cell, wide float64) float64 {
-	v := c.seen[len(c.seen)/2]
+	v := c.seen[1]
 	wide = math.Hypot(wide, c.worn)
 	sigma := math.Hypot(math.Hypot(o.Sigma, wide), o.slack(v))
 	d := normal(o.off(Exactly(v)), sigma, o.width())
-	if len(c.seen) > 1 {
+	if c.wide {
 		// It floats: near nothing as a rule, else anywhere the leaks may leave it.
 		lo, hi := math.Min(c.seen[0], c.seen[2]), math.Max(c.seen[0], c.seen[2])
 		if !c.floats {
@@ -127,25 +158,25 @@ func spreads(faults []placed, of int) (rows, cols int) {
 // rises or falls all the way as a resistance grows, so that where it is next to the same
 // at the corners of a block of values it is so within.
 func (o *Observation) grid(key [3]int, of int) []cell {
-	faults := o.inPlace(key)
-	rows, cols := spreads(faults, of)
-	out := make([]cell, rows*cols)
+	t := o.take(key)
+	rows, cols := spreads(t.faults, of)
+	out, met := make([]cell, rows*cols), make([]bool, rows*cols)
 	at := func(i, j int) *cell {
-		c := &out[i*cols+j]
-		if c.seen == nil {
-			*c = o.spot(key, faults, [2]uint8{middle(i, rows), middle(j, cols)})
+		n := i*cols + j
+		if !met[n] {
+			out[n], met[n] = o.spot(t, [2]uint8{middle(i, rows), middle(j, cols)}), true
 		}
-		return c
+		return &out[n]
 	}
-	steady := steady(faults)
+	steady := o.steady(key)
 	var fill func(top, left, bottom, right int)
 	fill = func(top, left, bottom, right int) {
 		first, a, b, c := at(top, left), at(top, right), at(bottom, left), at(bottom, right)
 		if (steady || bottom-top < rows-1 || right-left < cols-1) && o.alike(first, a, roughly) && o.alike(first, b, roughly) && o.alike(first, c, roughly) {
 			for i := top; i <= bottom; i++ {
 				for j := left; j <= right; j++ {
-					if c := &out[i*cols+j]; c.seen == nil {
-						*c = *first
+					if n := i*cols + j; !met[n] {
+						out[n], met[n] = *first, true
 					}
 				}
 			}
@@ -177,9 +208,9 @@ func middle(i, of int) uint8 {
 
 // steady reports whether what is shown surely goes one way as each unknown resistance
 // grows. With one that may blow a fuse it does not.
-func steady(faults []placed) bool {
-	for _, f := range faults {
-		if f.varies() && f.does != series {
+func (o *Observation) steady(key [3]int) bool {
+	for _, k := range key {
+		if k -= firstEffect; k >= 0 && o.varying[k] && o.effects[k].does != series {
 			return false
 		}
 	}
@@ -196,7 +227,7 @@ const (
 
 // alike reports whether two cells are the same but for so much.
 func (o *Observation) alike(a, b *cell, but float64) bool {
-	if len(a.seen) != len(b.seen) || a.floats != b.floats {
+	if a.wide != b.wide || a.floats != b.floats {
 		return false
 	}
 	for k, v := range a.seen {
@@ -211,32 +242,47 @@ func (o *Observation) alike(a, b *cell, but float64) bool {
 	return math.Abs(a.worn-b.worn) <= max(o.Sigma/4, o.Sigma*but)
 }
 
-// cell is what would be shown with the unknown parameters known.
-func (o *Observation) cell(key [3]int, faults []placed, at [2]uint8) cell {
-	if c, ok := o.surveyed(key, faults, at); ok {
-		return c
+// spot is what would be shown with the unknown parameters known.
+func (o *Observation) spot(t *taken, at [2]uint8) cell {
+	in := spotOf(t.key, at)
+	c, ok := o.cells[in]
+	if !ok {
+		if c, ok = o.surveyed(t, at); !ok {
+			c = o.drawn(t, at)
+		}
+		o.cells[in] = c
 	}
-	c := cell{seen: []float64{o.point(faults, at, 0.5, 0.5, false)}}
+	return c
+}
+
+// drawn is spot of a reading by itself.
+func (o *Observation) drawn(t *taken, at [2]uint8) cell {
+	v := o.point(t.faults, at, 0.5, 0.5, false)
+	c := cell{seen: [3]float64{v, v, v}}
 	loose := o.model.stiff*o.setup.Posts.Hi/Leak.Lo > o.Sigma/4
 	switch o.Quantity {
 	case Volts:
-		c.worn = o.worn(faults, func() float64 { return o.point(faults, at, 0.5, 0.5, true) }, c.seen[0])
+		c.worn = o.worn(t, at, func() float64 { return o.point(t.faults, at, 0.5, 0.5, true) }, v)
 	case Ohms:
-		c.worn = o.along(faults, at, c.seen[0])
+		c.worn = o.along(t.faults, at, v)
 	}
 	if o.model.unknown {
-		lo, hi := o.point(faults, at, 0.5, 0.15, false), o.point(faults, at, 0.5, 0.85, false)
-		if math.Abs(hi-lo) > o.Sigma/2 {
-			c.seen = []float64{lo, c.seen[0], hi}
-		}
+		lo, hi := o.point(t.faults, at, 0.5, 0.15, false), o.point(t.faults, at, 0.5, 0.85, false)
+		c.between(lo, hi, o.Sigma)
 	}
-	if loose && o.Quantity != Ohms && len(c.seen) == 1 {
-		lo, hi := o.point(faults, at, 0, 0.5, false), o.point(faults, at, 1, 0.5, false)
-		if math.Abs(hi-lo) > o.Sigma/2 {
-			c.seen, c.floats = []float64{lo, c.seen[0], hi}, true
-		}
+	if loose && o.Quantity != Ohms && !c.wide {
+		lo, hi := o.point(t.faults, at, 0, 0.5, false), o.point(t.faults, at, 1, 0.5, false)
+		c.between(lo, hi, o.Sigma)
+		c.floats = c.wide
 	}
 	return c
+}
+
+// between makes it wide where what lies on either side differs by what a meter tells.
+func (c *cell) between(lo, hi, sigma float64) {
+	if math.Abs(hi-lo) > sigma/2 {
+		c.seen[0], c.seen[2], c.wide = lo, hi, true
+	}
 }
 
 // along is how much it matters, in decades of ohms and one standard deviation, that a short
@@ -256,17 +302,25 @@ func (o *Observation) along(faults []placed, at [2]uint8, v float64) float64 {
 }
 
 // worn is how much less or more than v would be shown with what conducts worn.
-func (o *Observation) worn(faults []placed, shown func() float64, v float64) float64 {
+func (o *Observation) worn(t *taken, at [2]uint8, shown func() float64, v float64) float64 {
 	most := math.Inf(1)
-	varies, less := false, len(faults) > 0
-	for _, f := range faults {
+	varies, less := false, len(t.faults) > 0
+	for _, f := range t.faults {
 		varies, less = varies || f.varies(), less && f.does == series
 	}
 	if varies || less {
-		most = o.spot([3]int{}, nil, [2]uint8{}).worn
+		most = o.well().worn
 	}
 	if less && most < o.Sigma/4 {
 		return 0 // less flows than with nothing wrong
+	}
+	if varies && len(t.faults) > 1 { // and no more than with one of them
+		for axis, k := range t.key {
+			if k >= firstEffect {
+				most = math.Min(most, o.alone(k, at[min(axis, 1)]).worn)
+			}
+		}
+		return most
 	}
 	worn := math.Abs(shown() - v)
 	if varies { // its size makes up for what more or less there is of the rest
@@ -274,6 +328,17 @@ func (o *Observation) worn(faults []placed, shown func() float64, v float64) flo
 	}
 	return worn
 }
+
+// alone is what would be shown with one fault by itself, well with none.
+func (o *Observation) alone(class int, at uint8) cell {
+	t := o.take([3]int{class})
+	if !varies(t.faults, 0) {
+		at = 0
+	}
+	return o.spot(t, [2]uint8{at})
+}
+
+func (o *Observation) well() cell { return o.spot(o.take([3]int{}), [2]uint8{}) }
 
 // point is what would be shown with what is not known as it is chosen.
 func (o *Observation) point(faults []placed, at [2]uint8, leaks, loads float64, worn bool) float64 {
@@ -303,7 +368,7 @@ func (o *Observation) Foretold(h suspect.Hypothesis) Span {
 	first := true
 	var out Span
 	for _, g := range o.grid(key, levels) {
-		for _, v := range g.seen {
+		for _, v := range g.all() {
 			if first {
 				out, first = Exactly(v), false
 			}

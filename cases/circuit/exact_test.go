@@ -46,7 +46,7 @@ func (t *net) solve(e float64) []float64 {
 	for i, j := range t.all {
 		ends[i], g[i] = [2]int{j.a, j.b}, j.siemens
 	}
-	s := new(taker).takeApart(t.n, ends, minus, minus)
+	s := new(taker).takeApart(t.n, ends, minus, minus, true)
 	g = append(g, make([]float64, s.slots-len(g))...)
 	work(s.ops, g)
 	v := make([]float64, t.n)
@@ -61,7 +61,7 @@ func (t *net) drop(red, black int) (float64, Span) {
 	for i, j := range t.all {
 		ends[i], g[i], spans[i] = [2]int{j.a, j.b}, j.siemens, Exactly(j.siemens)
 	}
-	s := new(taker).takeApart(t.n, ends, red, black)
+	s := new(taker).takeApart(t.n, ends, red, black, true)
 	g = append(g, make([]float64, s.slots-len(g))...)
 	work(s.ops, g)
 	spans = append(spans, make([]Span, s.slots-len(spans))...)

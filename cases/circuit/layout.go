@@ -88,6 +88,7 @@ type gate struct {
 // in a draw what leaks where the leads are.
 type layout struct {
 	n      int
+	bounds bool
 	ends   [][2]int
 	first  [maxCuts]int // of each cut stretch the slots behind the first
 	bridge int
@@ -119,7 +120,7 @@ func (m *model) lay(x *assumed) *layout {
 }
 
 func (m *model) newLayout(x *assumed, key layoutKey) *layout {
-	l := &layout{n: m.n, shapes: map[[2]int]*shape{}}
+	l := &layout{n: m.n, bounds: x.bounds, shapes: map[[2]int]*shape{}}
 	put := func(a, b int) { l.ends = append(l.ends, [2]int{a, b}) }
 	node := func() int {
 		l.n++
@@ -201,7 +202,7 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 func (m *model) shape(l *layout, red, black int) *shape {
 	s := l.shapes[[2]int{red, black}]
 	if s == nil {
-		s = m.c.taker.takeApart(l.n, l.ends, red, black)
+		s = m.c.taker.takeApart(l.n, l.ends, red, black, l.bounds)
 		l.shapes[[2]int{red, black}] = s
 	}
 	return s

@@ -287,7 +287,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 // farOut is by how many standard deviations bounds that are quick to work out must
 // be missed for narrower ones not to matter: beyond it a reading counts as one that says
 // nothing.
-const farOut = 5
+const farOut = 3
 
 // clamp holds a voltage over a diode at its knee.
 func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, x assumed) Span {

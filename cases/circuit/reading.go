@@ -66,6 +66,7 @@ type Observation struct {
 	survey  *survey // of the state, shared by the readings in it; nil: none
 	numbers []int32 // of each effect its number in the survey
 	effects []done  // by class, from firstEffect on
+	varying []bool  // whether they are unknown by decades
 	class   map[done]int
 	classes map[suspect.Fault]int
 	memo    map[[3]int]float64 // how far off, by class
@@ -159,7 +160,7 @@ func (o *Observation) classOf(f suspect.Fault) int {
 	if !met {
 		k = firstEffect + len(o.effects)
 		o.class[d] = k
-		o.effects = append(o.effects, d)
+		o.effects, o.varying = append(o.effects, d), append(o.varying, d.varies())
 	}
 	return k
 }

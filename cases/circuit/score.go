@@ -64,16 +64,19 @@ func (o *Observation) beyond(key [3]int) float64 {
 // shows reports whether what was shown is what draws already worked out show, or lies
 // between: that is some of what can be.
 func (o *Observation) shows(key [3]int) bool {
-	if o.Quantity != Volts || o.Through.Hi > 0 || o.idle != nil || key[0] >= firstEffect || !steady(o.inPlace(key)) {
+	if o.Quantity != Volts || o.Through.Hi > 0 || o.idle != nil || key[0] >= firstEffect {
 		return false
 	}
 	var all Span
-	met := false
+	met, steady := false, o.steady(key)
 	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
 		for corner := range 4 {
 			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}
 			if c, ok := o.cells[spotOf(k, at)]; ok {
-				v := Exactly(c.seen[len(c.seen)/2])
+				v := Exactly(c.seen[1])
+				if o.off(v) <= 2*o.Sigma {
+					return true
+				}
 				if met {
 					v = v.with(all)
 				}
@@ -81,7 +84,7 @@ func (o *Observation) shows(key [3]int) bool {
 			}
 		}
 	}
-	return met && o.off(all) <= 2*o.Sigma
+	return met && steady && o.off(all) <= 2*o.Sigma
 }
 
 // ordered: for bounds two faults are the same in either order.
@@ -241,7 +244,7 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	grid := o.grid(key, of)
 	out = make([]float64, len(ends)+1)
 	for _, c := range grid {
-		for _, v := range c.seen {
+		for _, v := range c.all() {
 			sigma := math.Hypot(math.Hypot(o.Sigma, o.slack(v)), c.worn)
 			if o.Quantity == Ohms {
 				v = logOhms(Exactly(v)).Lo
@@ -252,10 +255,10 @@ func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 					end = logOhms(Exactly(end)).Lo
 				}
 				p := math.Erfc(-(end-v)/(sigma*math.Sqrt2)) / 2
-				out[k] += (p - below) / float64(len(c.seen)*len(grid))
+				out[k] += (p - below) / float64(len(c.all())*len(grid))
 				below = p
 			}
-			out[len(ends)] += (1 - below) / float64(len(c.seen)*len(grid))
+			out[len(ends)] += (1 - below) / float64(len(c.all())*len(grid))
 		}
 	}
 	for k := range out {

@@ -42,17 +42,18 @@ const maxEither = 9
 
 // taker takes networks apart, one after the other: a judgement does so for thousands.
 type taker struct {
-	ends [][2]int
-	at   [][]int // of each node its slots, no two of which lead to the same
-	s    *shape
-	ops  []operation
-	look []int // nodes that may be in series, or end nowhere
-	room []int // for what operations hold
+	ends  [][2]int
+	at    [][]int // of each node its slots, no two of which lead to the same
+	s     *shape
+	ops   []operation
+	look  []int // nodes that may be in series, or end nowhere
+	room  []int // for what operations hold
+	graph graph
 }
 
 // takeApart works out the shape of a network of n nodes with slots between the ends,
-// as seen from red and black.
-func (t *taker) takeApart(n int, ends [][2]int, red, black int) *shape {
+// as seen from red and black, for bounds or for draws.
+func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *shape {
 	t.ends, t.ops, t.s = append(t.ends[:0], ends...), t.ops[:0], &shape{red: red, black: black}
 	for len(t.at) < n {
 		t.at = append(t.at, nil)
@@ -72,6 +73,9 @@ func (t *taker) takeApart(n int, ends [][2]int, red, black int) *shape {
 	}
 	t.s.core = len(t.ops)
 	t.sort(n)
+	if bounds {
+		t.signs(n)
+	}
 	for t.star(n) {
 		t.together()
 	}
@@ -451,7 +455,9 @@ func (s *shape) stiffness(g, r []float64) {
 		}
 		for i, slot := range p.in {
 			if g[slot] > 0 {
-				r[p.node] = math.Min(r[p.node], r[p.far[i]]+1/g[slot])
+				if by := r[p.far[i]] + 1/g[slot]; by < r[p.node] {
+					r[p.node] = by
+				}
 			}
 		}
 	}

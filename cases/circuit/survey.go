@@ -17,20 +17,18 @@ type survey struct {
 	all  []done
 }
 
-// surveyed are the voltages of all nodes.
+// surveyed are the voltages of all nodes; NaN where one nearly floats.
 type surveyed struct {
-	faults       []placed
 	volts        []float32
 	worn         []float32 // nil until somebody asks
 	much, little []float32 // with loads of which nobody knows what they draw; nil where there are none
-	stiff        []float32 // by how many volts an ampere into a node moves it, at most
 }
 
 const (
 	// worthwhile is how many readings in a state there must be before it is surveyed.
 	worthwhile = 3
-	// firmOhms is the resistance to the posts up to which neither leaks nor the meter's own
-	// current count: two millivolts of 12 V.
+	// firmOhms is the resistance of a node to the posts up to which neither leaks nor the
+	// meter's own current count: two millivolts of 12 V.
 	firmOhms = 1500
 	// unasked and unable are what is kept of a fault instead of its number.
 	unasked = 0
@@ -56,15 +54,28 @@ func (c *Circuit) surveyOf(o *Observation) *survey {
 	return b.survey
 }
 
-// number of a fault of the observation's, by its place among the effects.
-func (o *Observation) number(k int) int32 {
+// number looks up the numbers of the faults. Two in one stretch have none: in which order
+// they lie goes by the reading.
+func (o *Observation) number(t *taken) {
+	var faults [3]done
 	for len(o.numbers) < len(o.effects) {
 		o.numbers = append(o.numbers, unasked)
 	}
-	if o.numbers[k] == unasked {
-		o.numbers[k] = o.survey.number(o.model, o.effects[k])
+	for i, k := range t.key {
+		if k -= firstEffect; k < 0 {
+			continue
+		}
+		if o.numbers[k] == unasked {
+			o.numbers[k] = o.survey.number(o.model, o.effects[k])
+		}
+		if o.numbers[k] == unable {
+			return
+		}
+		t.numbers[i] = int(o.numbers[k])
+		faults[len(t.placed)] = o.effects[k]
+		t.placed = append(t.placed, placed{o.survey.all[t.numbers[i]-1], min(i, 1)})
 	}
-	return o.numbers[k]
+	t.surveyed = !sameStretch(faults[:len(t.placed)])
 }
 
 // number of a fault that another model has in one of its stretches: it lies in the
@@ -118,27 +129,11 @@ func (m *model) middle(st *stretch) (k int, along float64) {
 }
 
 // of is what the survey says of the faults with their unknown parameters known.
-func (s *survey) of(o *Observation, key [3]int, at [2]uint8) *surveyed {
-	if sameStretch(o.doneOf(key)) { // in which order they lie goes by the reading
-		return nil
-	}
-	var numbers [3]int
-	var faults []placed
-	for i, k := range key {
-		if k < firstEffect {
-			continue
-		}
-		n := o.number(k - firstEffect)
-		if n == unable {
-			return nil
-		}
-		numbers[i] = int(n)
-		faults = append(faults, placed{s.all[n-1], min(i, 1)})
-	}
-	in := spotOf(numbers, at)
+func (s *survey) of(t *taken, at [2]uint8) *surveyed {
+	in := spotOf(t.numbers, at)
 	out, met := s.seen[in]
 	if !met {
-		out = s.draw(faults, at)
+		out = s.draw(t.placed, at)
 		s.seen[in] = out
 	}
 	return out
@@ -146,18 +141,14 @@ func (s *survey) of(o *Observation, key [3]int, at [2]uint8) *surveyed {
 
 func (s *survey) draw(faults []placed, at [2]uint8) *surveyed {
 	m := s.m
-	out := &surveyed{faults: faults, volts: m.everywhere(faults, at, 0.5, false)}
-	out.stiff = make([]float32, len(out.volts))
-	for n := range out.stiff {
-		out.stiff[n] = float32(m.stiffness[n])
-	}
+	out := &surveyed{volts: m.everywhere(faults, at, 0.5, false)}
 	if m.unknown {
 		out.much, out.little = m.everywhere(faults, at, 0.15, false), m.everywhere(faults, at, 0.85, false)
 	}
 	return out
 }
 
-// everywhere are the voltages of all nodes in a draw.
+// everywhere are the voltages of all nodes in a draw; NaN where a node nearly floats.
 func (m *model) everywhere(faults []placed, at [2]uint8, loads float64, worn bool) []float32 {
 	l, s, f, e := m.settle(assumed{faults: only(faults), before: true, choose: chosen(faults, at, 0.5, loads), little: loads, worn: worn}, minus, minus)
 	if n := l.n; len(m.volts) < n || len(m.stiffness) < n {
@@ -167,34 +158,35 @@ func (m *model) everywhere(faults []placed, at [2]uint8, loads float64, worn boo
 	s.stiffness(f, m.stiffness)
 	out := make([]float32, m.n)
 	for n := range out {
-		out[n] = float32(m.volts[n])
+		if out[n] = float32(m.volts[n]); m.stiffness[n] > firmOhms {
+			out[n] = float32(math.NaN())
+		}
 	}
 	return out
 }
 
 // surveyed is the cell as the survey of the state has it; false where the reading is to be
 // drawn by itself.
-func (o *Observation) surveyed(key [3]int, faults []placed, at [2]uint8) (cell, bool) {
-	if o.survey == nil {
+func (o *Observation) surveyed(t *taken, at [2]uint8) (cell, bool) {
+	if !t.surveyed {
 		return cell{}, false
 	}
-	all := o.survey.of(o, key, at)
+	all := o.survey.of(t, at)
 	red, black := o.survey.m.node[o.Red[0]], o.survey.m.node[o.Black[0]]
-	if all == nil || all.stiff[red]+all.stiff[black] > firmOhms {
+	between := func(v []float32) float64 { return float64(v[red]) - float64(v[black]) }
+	v := between(all.volts)
+	if math.IsNaN(v) {
 		return cell{}, false
 	}
-	between := func(v []float32) float64 { return float64(v[red]) - float64(v[black]) }
-	c := cell{seen: []float64{between(all.volts)}}
-	c.worn = o.worn(faults, func() float64 {
+	c := cell{seen: [3]float64{v, v, v}}
+	c.worn = o.worn(t, at, func() float64 {
 		if all.worn == nil {
-			all.worn = o.survey.m.everywhere(all.faults, at, 0.5, true)
+			all.worn = o.survey.m.everywhere(t.placed, at, 0.5, true)
 		}
 		return between(all.worn)
-	}, c.seen[0])
+	}, v)
 	if all.much != nil {
-		if lo, hi := between(all.much), between(all.little); math.Abs(hi-lo) > o.Sigma/2 {
-			c.seen = []float64{lo, c.seen[0], hi}
-		}
+		c.between(between(all.much), between(all.little), o.Sigma)
 	}
 	return c, true
 }

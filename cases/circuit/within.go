@@ -69,10 +69,11 @@ func (o *Observation) Within(classes [3]int, b suspect.Box) suspect.Likely {
 }
 
 func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
-	faults := o.inPlace(key)
 	varies := [2]bool{}
-	for _, f := range faults {
-		varies[f.axis] = varies[f.axis] || f.varies()
+	for i, k := range key {
+		if k >= firstEffect && o.varying[k-firstEffect] {
+			varies[min(i, 1)] = true
+		}
 	}
 	for axis, is := range varies {
 		if !is {
@@ -82,7 +83,7 @@ func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
 	in := boxedOf(key, b)
 	l, ok := o.boxes[in]
 	if !ok {
-		l = o.over(key, faults, b)
+		l = o.over(o.take(key), b)
 		if o.Absent > 0 && key != ([3]int{}) {
 			without := o.within([3]int{}, suspect.Everywhere)
 			l.Most, l.Mean = o.mixed(l.Most, without.Most), o.mixed(l.Mean, without.Mean)
@@ -99,9 +100,9 @@ func (o *Observation) Apart() bool {
 }
 
 // over works within out, from what is shown at the corners of the box.
-func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.Likely {
+func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	var l suspect.Likely
-	steady := steady(faults)
+	steady := o.steady(t.key)
 	stops := func(axis int) []uint8 {
 		switch r := b[axis]; {
 		case r.From == r.To:
@@ -118,11 +119,11 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 	var all Span
 	for i, row := range rows {
 		for j, col := range cols {
-			c := o.spot(key, faults, [2]uint8{row, col})
-			for k, v := range c.seen {
-				if i+j+k == 0 {
-					all = Exactly(v)
-				}
+			c := o.spot(t, [2]uint8{row, col})
+			if i+j == 0 {
+				all = Exactly(c.seen[1])
+			}
+			for _, v := range c.all() {
 				all = all.with(Exactly(v))
 			}
 			cells = append(cells, c)
@@ -138,7 +139,7 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 		cells = cells[:1]
 	}
 	if len(cells) == 1 {
-		well := o.spot([3]int{}, nil, [2]uint8{})
+		well := o.well()
 		l.Idle = o.alike(&cells[0], &well, exactly)
 		l.Mean = o.like(cells[0], 0)
 		l.Most = l.Mean
@@ -155,7 +156,7 @@ func (o *Observation) over(key [3]int, faults []placed, b suspect.Box) suspect.L
 	// What lies between the corners is as likely as what is at them.
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, c := range cells {
-		v := c.seen[len(c.seen)/2]
+		v := c.seen[1]
 		if o.Quantity == Ohms {
 			v = logOhms(Exactly(v)).Lo
 		}
@@ -176,22 +177,11 @@ func (o *Observation) apart(a, b *cell) float64 {
 	if o.alike(a, b, exactly) {
 		return 0
 	}
-	v, w := a.seen[len(a.seen)/2], b.seen[len(b.seen)/2]
+	v, w := a.seen[1], b.seen[1]
 	between := Exactly(v).with(Exactly(w))
 	nearest := math.Max(between.Lo, math.Min(o.Shown.at(0.5), between.Hi))
 	sigma := math.Hypot(math.Hypot(o.Sigma, o.slack(nearest)), math.Max(a.worn, b.worn))
 	most := o.robust(normal(o.off(between), sigma, o.width()))
 	x, y := o.like(*a, 0), o.like(*b, 0)
 	return math.Max(most, math.Max(x, y)) - math.Min(x, y)
-}
-
-// spot is what is shown with the unknown parameters known.
-func (o *Observation) spot(key [3]int, faults []placed, at [2]uint8) cell {
-	in := spotOf(key, at)
-	c, ok := o.cells[in]
-	if !ok {
-		c = o.cell(key, faults, at)
-		o.cells[in] = c
-	}
-	return c
 }
