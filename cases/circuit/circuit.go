@@ -10,9 +10,10 @@ type Circuit struct {
 	// System is the nominal voltage: 12, 24 or 48.
 	System float64
 
-	high   []float64         // of each element, the least high resistance that counts
-	states map[string]*model // without leads, by state
-	taker  *taker
+	high    []float64         // of each element, the least high resistance that counts
+	states  map[string]*model // without leads, by state
+	taker   *taker
+	scratch *network // for bounds of what floats
 }
 
 // Position of a contact.
@@ -57,7 +58,7 @@ const MeterOhms = 10e6
 // Compile works out what the elements have to carry, and with it which high
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
-	c.high, c.states, c.taker = make([]float64, len(c.Elements)), nil, new(taker)
+	c.high, c.states, c.taker, c.scratch = make([]float64, len(c.Elements)), nil, new(taker), nil
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

@@ -28,10 +28,16 @@ type taken struct {
 	numbers  [3]int
 	placed   []placed // and as the survey has them
 	surveyed bool
+	room     [2][maxFaults]placed // of faults and placed
 }
 
 func (o *Observation) take(key [3]int) *taken {
+	alone := key[1]+key[2] == 0
+	if alone && key[0] < len(o.alone) && o.alone[key[0]] != nil {
+		return o.alone[key[0]]
+	}
 	t := &taken{key: key}
+	t.faults, t.placed = t.room[0][:0], t.room[1][:0]
 	for i, k := range key {
 		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
 			t.faults = append(t.faults, placed{o.effects[k-firstEffect], min(i, 1)})
@@ -39,6 +45,12 @@ func (o *Observation) take(key [3]int) *taken {
 	}
 	if o.survey != nil {
 		o.number(t)
+	}
+	if alone {
+		for key[0] >= len(o.alone) {
+			o.alone = append(o.alone, nil)
+		}
+		o.alone[key[0]] = t
 	}
 	return t
 }
@@ -317,7 +329,7 @@ func (o *Observation) worn(t *taken, at [2]uint8, shown func() float64, v float6
 	if varies && len(t.faults) > 1 { // and no more than with one of them
 		for axis, k := range t.key {
 			if k >= firstEffect {
-				most = math.Min(most, o.alone(k, at[min(axis, 1)]).worn)
+				most = math.Min(most, o.single(k, at[min(axis, 1)]).worn)
 			}
 		}
 		return most
@@ -329,8 +341,8 @@ func (o *Observation) worn(t *taken, at [2]uint8, shown func() float64, v float6
 	return worn
 }
 
-// alone is what would be shown with one fault by itself, well with none.
-func (o *Observation) alone(class int, at uint8) cell {
+// single is what would be shown with one fault by itself, well with none.
+func (o *Observation) single(class int, at uint8) cell {
 	t := o.take([3]int{class})
 	if !varies(t.faults, 0) {
 		at = 0

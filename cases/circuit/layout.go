@@ -404,10 +404,10 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 func (m *model) mesh(x *assumed, l *layout) *network {
 	g := m.spans(len(l.ends))
 	m.fill(x, l, g)
-	w := m.scratch
+	w := m.c.scratch
 	if w == nil || w.n < l.n {
 		w = newNetwork(l.n + 3)
-		m.scratch = w
+		m.c.scratch = w
 	}
 	w.clear()
 	for i, e := range l.ends {

@@ -41,7 +41,6 @@ type model struct {
 	full      []Span         // what the loads may have whatever feeds them
 	unknown   bool           // nobody knows how much one of the loads draws
 	loose     bool           // something is open without any fault, so that nodes float
-	scratch   *network
 	room      []Span
 	known     []float64
 	volts     []float64

@@ -62,11 +62,12 @@ type Observation struct {
 	setup   Setup
 	parts   []suspect.Part // of each element, what was in its place
 	model   *model
-	idle    *model  // what drives it not driving, where it is driven in pulses
-	survey  *survey // of the state, shared by the readings in it; nil: none
-	numbers []int32 // of each effect its number in the survey
-	effects []done  // by class, from firstEffect on
-	varying []bool  // whether they are unknown by decades
+	idle    *model   // what drives it not driving, where it is driven in pulses
+	survey  *survey  // of the state, shared by the readings in it; nil: none
+	numbers []int32  // of each effect its number in the survey
+	effects []done   // by class, from firstEffect on
+	varying []bool   // whether they are unknown by decades
+	alone   []*taken // each by itself, by class
 	class   map[done]int
 	classes map[suspect.Fault]int
 	memo    map[[3]int]float64 // how far off, by class
