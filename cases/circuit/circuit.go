@@ -14,6 +14,7 @@ type Circuit struct {
 	states  map[string]*model // without leads, by state
 	taker   *taker
 	scratch *network // for bounds of what floats
+	closed  *model   // with every contact closed and no leads
 }
 
 // Position of a contact.
@@ -58,7 +59,8 @@ const MeterOhms = 10e6
 // Compile works out what the elements have to carry, and with it which high
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
-	c.high, c.states, c.taker, c.scratch = make([]float64, len(c.Elements)), nil, new(taker), nil
+	c.high, c.taker = make([]float64, len(c.Elements)), new(taker)
+	c.states, c.scratch, c.closed = nil, nil, nil
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

@@ -180,7 +180,7 @@ func (o *Observation) grid(key [3]int, of int) []cell {
 		}
 		return &out[n]
 	}
-	steady := o.steady(key)
+	steady := o.steady(key, 0) && o.steady(key, 1)
 	var fill func(top, left, bottom, right int)
 	fill = func(top, left, bottom, right int) {
 		first, a, b, c := at(top, left), at(top, right), at(bottom, left), at(bottom, right)
@@ -218,15 +218,34 @@ func middle(i, of int) uint8 {
 	return uint8((2*i + 1) * suspect.Fine / (2 * of))
 }
 
-// steady reports whether what is shown surely goes one way as each unknown resistance
-// grows. With one that may blow a fuse it does not.
-func (o *Observation) steady(key [3]int) bool {
-	for _, k := range key {
-		if k -= firstEffect; k >= 0 && o.varying[k] && o.effects[k].does != series {
+// steady reports whether what is shown surely goes one way as the unknown resistance along
+// an axis grows.
+func (o *Observation) steady(key [3]int, axis int) bool {
+	for i, k := range key {
+		if k -= firstEffect; k >= 0 && min(i, 1) == axis && o.turning[k] {
 			return false
 		}
 	}
 	return true
+}
+
+// turns reports whether what is shown may turn round as the unknown resistance of a fault
+// grows: that it blows other fuses when it is little than when it is much. What it blows at
+// both ends it blows between.
+func (m *model) turns(d done) bool {
+	if !d.varies() || d.does != toMinus && d.does != instead {
+		return false
+	}
+	in := m.c.allClosed()
+	d = m.moved(d, in)
+	out, met := in.turning[d]
+	if !met {
+		little, much := d, d
+		little.ohms, much.ohms = Exactly(d.ohms.Lo), Exactly(d.ohms.Hi)
+		out = len(in.overloads(little)) != len(in.overloads(much))
+		in.turning[d] = out
+	}
+	return out
 }
 
 // How far apart two cells may be to be the same, by the meter's standard deviation: to

@@ -92,6 +92,14 @@ func (c *Circuit) bare(setup *Setup) *model {
 	return m
 }
 
+// allClosed is the model of the circuit with every contact closed and no leads.
+func (c *Circuit) allClosed() *model {
+	if c.closed == nil {
+		c.closed = c.bare(&Setup{Posts: Exactly(c.System), Position: make([]Position, len(c.Elements))})
+	}
+	return c.closed
+}
+
 // fedUnder are the resistances of the loads under one fault; of stretch -1: none.
 func (m *model) fedUnder(f done) []Span {
 	if out, ok := m.fedLoads[f]; ok {

@@ -38,6 +38,7 @@ type model struct {
 	bulbs     []float64
 	blew      map[[maxFaults]done]map[int]Position
 	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
+	turning   map[done]bool  // whether what a draw shows may turn round as a fault grows
 	full      []Span         // what the loads may have whatever feeds them
 	unknown   bool           // nobody knows how much one of the loads draws
 	loose     bool           // something is open without any fault, so that nodes float
@@ -125,7 +126,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		m.loose = m.loose || p != Closed
 		m.parted = m.parted || p == Gone && c.Elements[k].Kind == Contact
 	}
-	m.blew, m.touchBlew = map[[maxFaults]done]map[int]Position{}, map[done][]int{}
+	m.blew, m.touchBlew, m.turning = map[[maxFaults]done]map[int]Position{}, map[done][]int{}, map[done]bool{}
 	m.fedLoads, m.layouts = map[done][]Span{}, map[layoutKey]*layout{}
 	m.loops = m.looped()
 	return m

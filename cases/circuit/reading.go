@@ -67,6 +67,7 @@ type Observation struct {
 	numbers []int32  // of each effect its number in the survey
 	effects []done   // by class, from firstEffect on
 	varying []bool   // whether they are unknown by decades
+	turning []bool   // whether what is shown may turn round as they grow
 	alone   []*taken // each by itself, by class
 	class   map[done]int
 	classes map[suspect.Fault]int
@@ -162,6 +163,7 @@ func (o *Observation) classOf(f suspect.Fault) int {
 		k = firstEffect + len(o.effects)
 		o.class[d] = k
 		o.effects, o.varying = append(o.effects, d), append(o.varying, d.varies())
+		o.turning = append(o.turning, o.model.turns(d))
 	}
 	return k
 }

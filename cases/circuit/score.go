@@ -68,7 +68,7 @@ func (o *Observation) shows(key [3]int) bool {
 		return false
 	}
 	var all Span
-	met, steady := false, o.steady(key)
+	met, steady := false, o.steady(key, 0) && o.steady(key, 1)
 	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
 		for corner := range 4 {
 			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}

@@ -125,7 +125,7 @@ func (m *model) blownBy(x *assumed, f *done) []int {
 	if met {
 		return out
 	}
-	in := m.c.bare(&Setup{Posts: Exactly(m.c.System), Position: make([]Position, len(m.c.Elements))})
+	in := m.c.allClosed()
 	for _, s := range in.overloads(m.moved(*f, in)) {
 		if s = m.of[in.stretches[s].elements[0]]; s >= 0 {
 			out = append(out, s)
@@ -137,8 +137,8 @@ func (m *model) blownBy(x *assumed, f *done) []int {
 
 // overloads are the fuses that the fault blows in a draw, the most overloaded first.
 func (m *model) overloads(f done) []int {
-	out := m.touchBlew[f]
-	if f.passes() || out != nil {
+	out, met := m.touchBlew[f]
+	if met || f.passes() {
 		return out
 	}
 	choose := func(_ unknown, s Span) Span { return Exactly(s.at(0.5)) }

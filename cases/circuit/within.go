@@ -102,12 +102,11 @@ func (o *Observation) Apart() bool {
 // over works within out, from what is shown at the corners of the box.
 func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	var l suspect.Likely
-	steady := o.steady(t.key)
 	stops := func(axis int) []uint8 {
 		switch r := b[axis]; {
 		case r.From == r.To:
 			return []uint8{r.From}
-		case !steady && r.To-r.From > 1:
+		case r.To-r.From > 1 && !o.steady(t.key, axis):
 			return []uint8{r.From, (r.From + r.To) / 2, r.To}
 		default:
 			return []uint8{r.From, r.To}
