@@ -84,7 +84,7 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 			g[i] = Span{}
 		}
 	}
-	workSpans(s.ops[:s.core], g)
+	s.workSpans(s.ops[:s.core], g)
 	f := m.floats(s.slots)
 	set := func(slots []int, high bool) {
 		for _, i := range slots {
@@ -105,7 +105,7 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 		set(s.rises, false)
 		set(s.falls, false)
 		set(s.either, false)
-		work(s.ops[s.core:], f)
+		s.work(s.ops[s.core:], f)
 		moved = s.resist(f) * leaks
 	}
 	if !(moved < 0.1) {
@@ -127,14 +127,14 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 	}
 	m.vary = vary
 	if len(vary) > 2 && want != nil {
-		workSpans(s.ops[s.core:], g)
+		s.workSpans(s.ops[s.core:], g)
 		if v := wide(s.shares(g)); want.beyond(v) {
 			return v, true
 		}
 	}
 	out := Span{math.Inf(1), math.Inf(-1)}
 	try := func() {
-		work(s.ops[s.core:], f)
+		s.work(s.ops[s.core:], f)
 		share := s.share(f)
 		out.Lo, out.Hi = math.Min(out.Lo, share), math.Max(out.Hi, share)
 	}
@@ -191,6 +191,6 @@ func (m *model) drawn(x *assumed, red, black int) (*layout, *shape, []float64) {
 	for i := range l.ends {
 		f[i] = g[i].Lo
 	}
-	work(s.ops, f)
+	s.work(s.ops, f)
 	return l, s, f
 }

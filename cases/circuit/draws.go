@@ -36,7 +36,11 @@ func (o *Observation) take(key [3]int) *taken {
 	if alone && key[0] < len(o.alone) && o.alone[key[0]] != nil {
 		return o.alone[key[0]]
 	}
-	t := &taken{key: key}
+	t := &o.together
+	if alone {
+		t = new(taken)
+	}
+	*t = taken{key: key}
 	t.faults, t.placed = t.room[0][:0], t.room[1][:0]
 	for i, k := range key {
 		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {

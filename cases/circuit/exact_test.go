@@ -48,7 +48,7 @@ func (t *net) solve(e float64) []float64 {
 	}
 	s := new(taker).takeApart(t.n, ends, minus, minus, true)
 	g = append(g, make([]float64, s.slots-len(g))...)
-	work(s.ops, g)
+	s.work(s.ops, g)
 	v := make([]float64, t.n)
 	s.volts(g, v, e)
 	return v
@@ -63,9 +63,9 @@ func (t *net) drop(red, black int) (float64, Span) {
 	}
 	s := new(taker).takeApart(t.n, ends, red, black, true)
 	g = append(g, make([]float64, s.slots-len(g))...)
-	work(s.ops, g)
+	s.work(s.ops, g)
 	spans = append(spans, make([]Span, s.slots-len(spans))...)
-	workSpans(s.ops, spans)
+	s.workSpans(s.ops, spans)
 	return s.share(g), s.shares(spans)
 }
 

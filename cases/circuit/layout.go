@@ -121,6 +121,7 @@ func (m *model) lay(x *assumed) *layout {
 
 func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 	l := &layout{n: m.n, bounds: x.bounds, shapes: map[[2]int]*shape{}}
+	l.ends = make([][2]int, 0, len(m.stretches)+len(m.bridges)+len(m.leads)+16)
 	put := func(a, b int) { l.ends = append(l.ends, [2]int{a, b}) }
 	node := func() int {
 		l.n++

@@ -185,7 +185,7 @@ func (m *model) settle(x assumed, red, black int) (l *layout, s *shape, f []floa
 		for i := range l.ends {
 			f[i] = g[i].Lo
 		}
-		work(s.ops, f)
+		s.work(s.ops, f)
 		if !m.filaments || round == 3 || !m.warmed(&x, l, s, f, e) {
 			if len(x.faults) == 0 && m.filaments { // where all that follows begins
 				usual := m.usually(&x)

@@ -58,24 +58,25 @@ type Reading struct {
 // Observation is a reading as evidence.
 type Observation struct {
 	Reading
-	circuit *Circuit
-	setup   Setup
-	parts   []suspect.Part // of each element, what was in its place
-	model   *model
-	idle    *model   // what drives it not driving, where it is driven in pulses
-	survey  *survey  // of the state, shared by the readings in it; nil: none
-	numbers []int32  // of each effect its number in the survey
-	effects []done   // by class, from firstEffect on
-	varying []bool   // whether they are unknown by decades
-	turning []bool   // whether what is shown may turn round as they grow
-	alone   []*taken // each by itself, by class
-	class   map[done]int
-	classes map[suspect.Fault]int
-	memo    map[[3]int]float64 // how far off, by class
-	boxes   map[boxed]suspect.Likely
-	cells   map[spot]cell
-	chances map[[3]int][]float64
-	peak    float64
+	circuit  *Circuit
+	setup    Setup
+	parts    []suspect.Part // of each element, what was in its place
+	model    *model
+	idle     *model   // what drives it not driving, where it is driven in pulses
+	survey   *survey  // of the state, shared by the readings in it; nil: none
+	numbers  []int32  // of each effect its number in the survey
+	effects  []done   // by class, from firstEffect on
+	varying  []bool   // whether they are unknown by decades
+	turning  []bool   // whether what is shown may turn round as they grow
+	alone    []*taken // each by itself, by class
+	together taken    // what was taken last of several together
+	class    map[done]int
+	classes  map[suspect.Fault]int
+	memo     map[[3]int]float64 // how far off, by class
+	boxes    map[boxed]suspect.Likely
+	cells    map[spot]cell
+	chances  map[[3]int][]float64
+	peak     float64
 }
 
 const (

@@ -18,7 +18,8 @@ import (
 type shape struct {
 	slots      int // how many there are, those made on the way too
 	ops        []operation
-	core       int // how many operations lead to the core
+	numbers    []int32 // what they hold
+	core       int     // how many operations lead to the core
 	red, black int
 	// Of the core: the slots whose voltage between the leads rises with what they
 	// conduct, falls with it, or goes who knows which way.
@@ -27,13 +28,24 @@ type shape struct {
 	redPlus, redMinus, blackPlus, blackMinus, across int
 }
 
+// operation takes a node out, or puts two slots together. Its numbers lie one behind the
+// other, since they are gone through a million times: the slots at it, of a node where each
+// leads, and the slots made: of a node with two neighbours or more one for each pair, in the
+// order (0,1), (0,2), (1,2), (0,3)...
 type operation struct {
-	node int   // the node taken out; -1: two slots are put together
-	in   []int // the slots at it
-	far  []int // where each leads
-	// out are the slots made: of a node with two neighbours or more one for each pair,
-	// in the order (0,1), (0,2), (1,2), (0,3)...
-	out []int
+	node int32 // the node taken out; -1: two slots are put together
+	n    int32 // how many slots are at it
+	from int32 // where its numbers begin
+}
+
+// of are the slots at what an operation takes out, where they lead, and what it makes.
+func (p *operation) of(numbers []int32) (in, far, out []int32) {
+	all := numbers[p.from:]
+	if p.node < 0 {
+		return all[:2], nil, all[2:3]
+	}
+	n := p.n
+	return all[:n], all[n : 2*n], all[2*n : 2*n+n*(n-1)/2]
 }
 
 // maxEither is how many conductances may be left in the core of which nobody knows
@@ -46,15 +58,15 @@ type taker struct {
 	at    [][]int // of each node its slots, no two of which lead to the same
 	s     *shape
 	ops   []operation
+	nums  []int32
 	look  []int // nodes that may be in series, or end nowhere
-	room  []int // for what operations hold
 	graph graph
 }
 
 // takeApart works out the shape of a network of n nodes with slots between the ends,
 // as seen from red and black, for bounds or for draws.
 func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *shape {
-	t.ends, t.ops, t.s = append(t.ends[:0], ends...), t.ops[:0], &shape{red: red, black: black}
+	t.ends, t.ops, t.nums, t.s = append(t.ends[:0], ends...), t.ops[:0], t.nums[:0], &shape{red: red, black: black}
 	for len(t.at) < n {
 		t.at = append(t.at, nil)
 	}
@@ -79,7 +91,7 @@ func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *sh
 	for t.star(n) {
 		t.together()
 	}
-	t.s.ops, t.s.slots = slices.Clone(t.ops), len(t.ends)
+	t.s.ops, t.s.numbers, t.s.slots = slices.Clone(t.ops), slices.Clone(t.nums), len(t.ends)
 	t.s.redPlus, t.s.redMinus = t.between(red, plus), t.between(red, minus)
 	t.s.blackPlus, t.s.blackMinus = t.between(black, plus), t.between(black, minus)
 	t.s.across = t.between(red, black)
@@ -100,23 +112,12 @@ func (t *taker) join(slot int) {
 	}
 	if beside := t.between(a, b); beside >= 0 {
 		t.drop(beside)
-		op := operation{node: -1, in: t.few(2), out: t.few(1)}
-		op.in[0], op.in[1], op.out[0] = beside, slot, len(t.ends)
-		t.ops = append(t.ops, op)
+		t.ops = append(t.ops, operation{node: -1, n: 2, from: int32(len(t.nums))})
+		t.nums = append(t.nums, int32(beside), int32(slot), int32(len(t.ends)))
+		slot = len(t.ends)
 		t.ends = append(t.ends, [2]int{a, b})
-		slot = op.out[0]
 	}
 	t.at[a], t.at[b] = append(t.at[a], slot), append(t.at[b], slot)
-}
-
-// few is room for n numbers.
-func (t *taker) few(n int) []int {
-	if len(t.room) < n {
-		t.room = make([]int, max(n, 1<<13))
-	}
-	out := t.room[:n:n]
-	t.room = t.room[n:]
-	return out
 }
 
 func (t *taker) drop(slot int) {
@@ -144,25 +145,28 @@ func (t *taker) together() {
 
 // remove takes a node out.
 func (t *taker) remove(k int) {
-	n := len(t.at[k])
-	op := operation{node: k, in: t.few(n), far: t.few(n), out: t.few(n * (n - 1) / 2)}
-	copy(op.in, t.at[k])
-	for i, s := range op.in {
-		op.far[i] = t.other(s, k)
-		t.drop(s)
+	n, at := len(t.at[k]), len(t.nums)
+	t.ops = append(t.ops, operation{int32(k), int32(n), int32(at)})
+	for _, s := range t.at[k] {
+		t.nums = append(t.nums, int32(s))
 	}
-	t.ops = append(t.ops, op)
-	first := len(t.ends)
-	for j := range op.far {
+	for _, s := range t.at[k] {
+		far := t.other(s, k)
+		t.nums, t.look = append(t.nums, int32(far)), append(t.look, far)
+	}
+	for len(t.at[k]) > 0 {
+		t.drop(t.at[k][0])
+	}
+	far, first := t.nums[at+n:at+2*n], len(t.ends)
+	for j := range far {
 		for i := range j {
-			op.out[len(t.ends)-first] = len(t.ends)
-			t.ends = append(t.ends, [2]int{op.far[i], op.far[j]})
+			t.nums = append(t.nums, int32(len(t.ends)))
+			t.ends = append(t.ends, [2]int{int(far[i]), int(far[j])})
 		}
 	}
-	for i := range op.out {
-		t.join(first + i)
+	for slot := first; slot < first+n*(n-1)/2; slot++ {
+		t.join(slot)
 	}
-	t.look = append(t.look, op.far...)
 }
 
 // star takes out the node with the fewest neighbours; false when none is left.
@@ -233,28 +237,29 @@ func (t *taker) between(a, b int) int {
 // g1..gm is to its ends the same as a mesh in which i and j are joined by gi gj /
 // (g1+...+gm) (star-mesh transform; A. Rosen, 1924; for all nodes at once it is Kron's
 // reduction). All terms are positive, so nothing cancels.
-func work(ops []operation, g []float64) {
+func (s *shape) work(ops []operation, g []float64) {
 	for o := range ops {
 		p := &ops[o]
-		if p.node < 0 {
-			g[p.out[0]] = g[p.in[0]] + g[p.in[1]]
+		in, _, out := p.of(s.numbers)
+		switch {
+		case p.node < 0:
+			g[out[0]] = g[in[0]] + g[in[1]]
 			continue
-		}
-		if len(p.in) == 1 {
+		case len(in) == 1:
 			continue
 		}
 		sum := 0.0
-		for _, i := range p.in {
+		for _, i := range in {
 			sum += g[i]
 		}
 		n := 0
-		for j, b := range p.in {
+		for j, b := range in {
 			gb := g[b]
 			if gb > 0 {
 				gb /= sum
 			}
-			for _, a := range p.in[:j] {
-				g[p.out[n]] = g[a] * gb
+			for _, a := range in[:j] {
+				g[out[n]] = g[a] * gb
 				n++
 			}
 		}
@@ -263,33 +268,34 @@ func work(ops []operation, g []float64) {
 
 // workSpans carries operations out on conductances that lie in spans. gi gj / sum
 // grows with gi and with gj and falls with every other: its ends are where those are.
-func workSpans(ops []operation, g []Span) {
+func (s *shape) workSpans(ops []operation, g []Span) {
 	for o := range ops {
 		p := &ops[o]
+		in, _, made := p.of(s.numbers)
 		if p.node < 0 {
-			a, b := g[p.in[0]], g[p.in[1]]
-			g[p.out[0]] = Span{a.Lo + b.Lo, a.Hi + b.Hi}
+			a, b := g[in[0]], g[in[1]]
+			g[made[0]] = Span{a.Lo + b.Lo, a.Hi + b.Hi}
 			continue
 		}
-		if len(p.in) == 1 {
+		if len(in) == 1 {
 			continue
 		}
 		var sum Span
-		if len(p.in) > 2 {
-			for _, i := range p.in {
+		if len(in) > 2 {
+			for _, i := range in {
 				sum.Lo += g[i].Lo
 				sum.Hi += g[i].Hi
 			}
 		}
 		n := 0
-		for j, b := range p.in {
+		for j, b := range in {
 			gb := g[b]
-			for _, a := range p.in[:j] {
+			for _, a := range in[:j] {
 				ga := g[a]
 				var out Span
 				lo, hi := ga.Lo+gb.Lo, ga.Hi+gb.Hi
 				others := Span{math.Max(sum.Lo-lo, 0), math.Max(sum.Hi-hi, 0)}
-				if len(p.in) == 2 {
+				if len(in) == 2 {
 					others = Span{}
 				}
 				if ga.Lo > 0 && gb.Lo > 0 {
@@ -298,7 +304,7 @@ func workSpans(ops []operation, g []Span) {
 				if ga.Hi > 0 && gb.Hi > 0 {
 					out.Hi = ga.Hi * gb.Hi / (hi + others.Lo)
 				}
-				g[p.out[n]] = out
+				g[made[n]] = out
 				n++
 			}
 		}
@@ -430,9 +436,10 @@ func (s *shape) volts(g, v []float64, e float64) {
 			continue
 		}
 		sum, weighted := 0.0, 0.0
-		for i, slot := range p.in {
+		in, far, _ := p.of(s.numbers)
+		for i, slot := range in {
 			sum += g[slot]
-			weighted += g[slot] * v[p.far[i]]
+			weighted += g[slot] * v[far[i]]
 		}
 		if sum > 0 {
 			v[p.node] = weighted / sum
@@ -453,9 +460,10 @@ func (s *shape) stiffness(g, r []float64) {
 		if p.node < 0 {
 			continue
 		}
-		for i, slot := range p.in {
+		in, far, _ := p.of(s.numbers)
+		for i, slot := range in {
 			if g[slot] > 0 {
-				if by := r[p.far[i]] + 1/g[slot]; by < r[p.node] {
+				if by := r[far[i]] + 1/g[slot]; by < r[p.node] {
 					r[p.node] = by
 				}
 			}
