@@ -29,10 +29,22 @@ type taken struct {
 	placed   []placed // and as the survey has them
 	surveyed bool
 	room     [2][maxFaults]placed // of faults and placed
+	// Of one fault alone, or none, what was worked out already: what is shown at a value of
+	// its parameter, and what the reading makes of all of them.
+	spots []spotted
+	whole *suspect.Likely
 }
 
+type spotted struct {
+	at uint8
+	cell
+}
+
+// isAlone reports whether it is one fault or none.
+func isAlone(key [3]int) bool { return key[1]+key[2] == 0 }
+
 func (o *Observation) take(key [3]int) *taken {
-	alone := key[1]+key[2] == 0
+	alone := isAlone(key)
 	if alone && key[0] < len(o.alone) && o.alone[key[0]] != nil {
 		return o.alone[key[0]]
 	}
@@ -279,15 +291,33 @@ func (o *Observation) alike(a, b *cell, but float64) bool {
 
 // spot is what would be shown with the unknown parameters known.
 func (o *Observation) spot(t *taken, at [2]uint8) cell {
-	in := spotOf(t.key, at)
-	c, ok := o.cells[in]
-	if !ok {
-		if c, ok = o.surveyed(t, at); !ok {
-			c = o.drawn(t, at)
-		}
-		o.cells[in] = c
+	c, ok := o.met(t, at)
+	if ok {
+		return c
+	}
+	if c, ok = o.surveyed(t, at); !ok {
+		c = o.drawn(t, at)
+	}
+	if isAlone(t.key) {
+		t.spots = append(t.spots, spotted{at[0], c})
+	} else {
+		o.cells[spotOf(t.key, at)] = c
 	}
 	return c
+}
+
+// met is the spot if it was worked out already.
+func (o *Observation) met(t *taken, at [2]uint8) (cell, bool) {
+	if !isAlone(t.key) {
+		c, ok := o.cells[spotOf(t.key, at)]
+		return c, ok
+	}
+	for k := range t.spots {
+		if t.spots[k].at == at[0] {
+			return t.spots[k].cell, true
+		}
+	}
+	return cell{}, false
 }
 
 // drawn is spot of a reading by itself.

@@ -70,9 +70,10 @@ func (o *Observation) shows(key [3]int) bool {
 	var all Span
 	met, steady := false, o.steady(key, 0) && o.steady(key, 1)
 	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
+		t := o.take(k)
 		for corner := range 4 {
 			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}
-			if c, ok := o.cells[spotOf(k, at)]; ok {
+			if c, ok := o.met(t, at); ok {
 				v := Exactly(c.seen[1])
 				if o.off(v) <= 2*o.Sigma {
 					return true

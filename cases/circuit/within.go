@@ -80,15 +80,29 @@ func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
 			b[axis].From, b[axis].To = 0, 0
 		}
 	}
+	if isAlone(key) && (b[0].To == 0 || b[0] == suspect.Everywhere[0]) {
+		t := o.take(key)
+		if t.whole == nil {
+			l := o.allowing(t, b)
+			t.whole = &l
+		}
+		return *t.whole
+	}
 	in := boxedOf(key, b)
 	l, ok := o.boxes[in]
 	if !ok {
-		l = o.over(o.take(key), b)
-		if o.Absent > 0 && key != ([3]int{}) {
-			without := o.within([3]int{}, suspect.Everywhere)
-			l.Most, l.Mean = o.mixed(l.Most, without.Most), o.mixed(l.Mean, without.Mean)
-		}
+		l = o.allowing(o.take(key), b)
 		o.boxes[in] = l
+	}
+	return l
+}
+
+// allowing is over, with what is likely should the fault not have been there.
+func (o *Observation) allowing(t *taken, b suspect.Box) suspect.Likely {
+	l := o.over(t, b)
+	if o.Absent > 0 && t.key != ([3]int{}) {
+		without := o.within([3]int{}, suspect.Everywhere)
+		l.Most, l.Mean = o.mixed(l.Most, without.Most), o.mixed(l.Mean, without.Mean)
 	}
 	return l
 }
