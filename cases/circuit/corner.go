@@ -186,11 +186,7 @@ func (m *model) voltages(x *assumed, e float64) []float64 {
 func (m *model) drawn(x *assumed, red, black int) (*layout, *shape, []float64) {
 	l := m.lay(x)
 	s := m.shape(l, red, black)
-	g, f := m.spans(len(l.ends)), m.floats(s.slots)
+	g := m.spans(len(l.ends))
 	m.fill(x, l, g)
-	for i := range l.ends {
-		f[i] = g[i].Lo
-	}
-	s.work(s.ops, f)
-	return l, s, f
+	return l, s, s.rework(g)
 }

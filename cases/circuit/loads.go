@@ -181,11 +181,7 @@ func (m *model) settle(x assumed, red, black int) (l *layout, s *shape, f []floa
 		} else {
 			m.relit(y, l, g)
 		}
-		f = m.floats(s.slots)
-		for i := range l.ends {
-			f[i] = g[i].Lo
-		}
-		s.work(s.ops, f)
+		f = s.rework(g)
 		if !m.filaments || round == 3 || !m.warmed(&x, l, s, f, e) {
 			if len(x.faults) == 0 && m.filaments { // where all that follows begins
 				usual := m.usually(&x)
@@ -251,7 +247,13 @@ func (m *model) warmed(x *assumed, l *layout, s *shape, f []float64, e float64) 
 		m.volts = make([]float64, l.n+3)
 	}
 	v := m.volts
-	s.volts(f, v, e)
+	s.ends(f, v, e)
+	if s.again.lit == nil {
+		s.again.lit = s.behind(m.glowing(), l.n)
+	}
+	for _, o := range s.again.lit {
+		s.back(int(o), f, v)
+	}
 	lit := func(ohms, was, volts float64) (float64, bool) {
 		now, fed := 0.1*ohms, min(math.Abs(volts)/(LampVolts*m.c.System), 1.2)
 		if fed > 0 {
@@ -274,6 +276,21 @@ func (m *model) warmed(x *assumed, l *layout, s *shape, f []float64, e float64) 
 		}
 	}
 	return changed
+}
+
+// glowing are the nodes at the ends of filaments.
+func (m *model) glowing() (nodes []int) {
+	for _, s := range m.loads {
+		if st := &m.stretches[s]; st.kind == Lamp {
+			nodes = append(nodes, st.a, st.b)
+		}
+	}
+	for _, b := range m.bridges {
+		if b.Usual > 0 {
+			nodes = append(nodes, b.A, b.B)
+		}
+	}
+	return nodes
 }
 
 // cold is the share of its resistance that a load has for an ohmmeter: a filament a

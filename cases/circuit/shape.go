@@ -26,6 +26,7 @@ type shape struct {
 	rises, falls, either []int
 	// What is left in the end, by slot; -1: nothing is there.
 	redPlus, redMinus, blackPlus, blackMinus, across int
+	again                                            again
 }
 
 // operation takes a node out, or puts two slots together. Its numbers lie one behind the
@@ -393,6 +394,14 @@ func (s *shape) resist(g []float64) float64 {
 // are carried out: the other way round, each node's is the mean of its neighbours',
 // weighted by the conductances it had to them when it was taken out.
 func (s *shape) volts(g, v []float64, e float64) {
+	s.ends(g, v, e)
+	for o := len(s.ops) - 1; o >= 0; o-- {
+		s.back(o, g, v)
+	}
+}
+
+// ends gives the voltages of the posts and of the leads, and none to all others.
+func (s *shape) ends(g, v []float64, e float64) {
 	clear(v)
 	v[plus] = e
 	if s.red > plus || s.black > plus {
@@ -430,20 +439,22 @@ func (s *shape) volts(g, v []float64, e float64) {
 			v[s.black] = at(c, d, a, b)
 		}
 	}
-	for o := len(s.ops) - 1; o >= 0; o-- {
-		p := &s.ops[o]
-		if p.node < 0 {
-			continue
-		}
-		sum, weighted := 0.0, 0.0
-		in, far, _ := p.of(s.numbers)
-		for i, slot := range in {
-			sum += g[slot]
-			weighted += g[slot] * v[far[i]]
-		}
-		if sum > 0 {
-			v[p.node] = weighted / sum
-		}
+}
+
+// back gives the voltage of the node that an operation took out; those it led to have theirs.
+func (s *shape) back(o int, g, v []float64) {
+	p := &s.ops[o]
+	if p.node < 0 {
+		return
+	}
+	sum, weighted := 0.0, 0.0
+	in, far, _ := p.of(s.numbers)
+	for i, slot := range in {
+		sum += g[slot]
+		weighted += g[slot] * v[far[i]]
+	}
+	if sum > 0 {
+		v[p.node] = weighted / sum
 	}
 }
 
