@@ -60,7 +60,7 @@ func (o *Observation) Within(classes [3]int, b suspect.Box) suspect.Likely {
 	}
 	l := o.within(classes, b)
 	if share > 0 {
-		l.Idle = false
+		l.Idle, l.Slight = false, false
 		l.Most, l.Mean = o.unnamed(share, l.Most), o.unnamed(share, l.Mean)
 	}
 	l.Most = math.Min(l.Most, o.Peak())
@@ -146,6 +146,13 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 			if j > 0 {
 				l.Spread[1] = math.Max(l.Spread[1], o.apart(&c, &cells[i*len(cols)+j-1]))
 			}
+		}
+	}
+	if isAlone(t.key) {
+		well := o.well()
+		l.Slight = true
+		for k := range cells {
+			l.Slight = l.Slight && o.alike(&cells[k], &well, roughly)
 		}
 	}
 	if len(cells) > 1 && l.Spread == ([2]float64{}) {

@@ -22,6 +22,7 @@ type drawn struct {
 	well     float64       // what all make of no fault
 	alone    [][]float64   // of each what it can make of one fault at most, by class
 	idle     [][]bool      // of each whether one fault is nothing to it, by class
+	slight   [][]bool      // of each whether it is next to nothing
 	apart    []bool        // of each whether two that are nothing to it are so together
 	group    []int         // of each fault
 	like     []int         // a fault of each group, the first
@@ -57,13 +58,16 @@ const (
 func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
 	d, class := &j.drawn, j.classes[n]
 	by := make([]float64, classCount(class))
-	idle := make([]bool, len(by))
-	idle[0] = true
+	idle, slight := make([]bool, len(by)), make([]bool, len(by))
+	idle[0], slight[0] = true, true
 	for i, c := range class {
 		by[c] = one.of[i]
-		idle[c] = c == 0 || e.Within([3]int{c}, Everywhere).Idle
+		if c != 0 {
+			l := e.Within([3]int{c}, Everywhere)
+			idle[c], slight[c] = l.Idle, l.Slight
+		}
 	}
-	d.idle = append(slices.Clip(d.idle), idle)
+	d.idle, d.slight = append(slices.Clip(d.idle), idle), append(slices.Clip(d.slight), slight)
 	d.apart = append(slices.Clip(d.apart), e.Apart())
 	d.evidence = append(slices.Clip(d.evidence), n)
 	d.none = append(slices.Clip(d.none), one.none)

@@ -3,15 +3,15 @@ package suspect
 import "math"
 
 // single is what a reading makes of one fault at most, and whether the fault is nothing
-// to it.
+// to it, or next to nothing.
 type single struct {
-	most float64
-	idle bool
+	most         float64
+	idle, slight bool
 }
 
 func (j *Judgement) single(k, i int) single {
 	class := j.classes[j.drawn.evidence[k]][i]
-	return single{j.drawn.alone[k][class], j.drawn.idle[k][class]}
+	return single{j.drawn.alone[k][class], j.drawn.idle[k][class], j.drawn.slight[k][class]}
 }
 
 // either is what reading k makes of two faults at most by what it makes of either; true
@@ -26,6 +26,11 @@ func (d *drawn) either(k int, a, b single) (most float64, known bool) {
 		most = a.most
 	case a.idle:
 		most = b.most
+	case a.slight != b.slight:
+		// What the one alone explains it explains no more beside one that does not leave it.
+		if most = a.most; a.slight {
+			most = b.most
+		}
 	default:
 		most = max(d.none[k], a.most, b.most)
 	}

@@ -27,8 +27,9 @@ type Likely struct {
 	Most, Mean float64
 	// Spread is how much it matters, at most, where in the box each parameter lies.
 	Spread [2]float64
-	// Idle: the observation is to be expected as with nothing wrong.
-	Idle bool
+	// Idle: the observation is to be expected as with nothing wrong. Slight: nearly so,
+	// wherever in the box the parameter lies.
+	Idle, Slight bool
 }
 
 // weighing is how far a hypothesis was weighed: what its unknown parameters may be,
