@@ -126,7 +126,9 @@ func (j *Judgement) begun(x, y int) *weighing {
 		blocks[k].box[axis] = d.one[g].blocks[k].box[0]
 	}
 	by := inTurn(d.begin.by, j.telling(x), j.telling(y))
-	return ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
+	w := ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
+	w.little = 2 * little
+	return w
 }
 
 // telling are the readings in the order of how much the parameter of a group matters to

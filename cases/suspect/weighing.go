@@ -41,12 +41,13 @@ type weighing struct {
 	by     []int     // in which order the readings are asked, by their place among all drawn
 	rest   []float64 // what those from each on make of it at most
 	blocks []block
+	little float64 // how uneven, in logs, a block may be
 }
 
 // longer is the weighing with the readings that are not in it yet, of each of which most
 // is what it makes of the hypothesis at most.
 func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
-	out := &weighing{slices.Clip(w.by), slices.Clone(w.rest), w.blocks}
+	out := &weighing{slices.Clip(w.by), slices.Clone(w.rest), w.blocks, w.little}
 	for k := len(w.by); k < len(d.evidence); k++ {
 		out.by = append(out.by, k)
 		l := most(k)
@@ -60,7 +61,7 @@ func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
 
 // ordered is a weighing of the blocks by the readings in an order.
 func ordered(by []int, most func(k int) float64, blocks []block) *weighing {
-	w := &weighing{by, make([]float64, len(by)+1), blocks}
+	w := &weighing{by, make([]float64, len(by)+1), blocks, little}
 	for n := len(by) - 1; n >= 0; n-- {
 		w.rest[n] = w.rest[n+1] + most(by[n])
 	}
@@ -85,7 +86,8 @@ type block struct {
 }
 
 const (
-	// little is what does not matter, in logs.
+	// little is what does not matter, in logs; of two faults together, which are less likely
+	// than one by more than that, twice as much.
 	little = 1
 	// stride is of how many readings a block is asked before it is looked at again.
 	stride = 8
@@ -102,7 +104,7 @@ func (w *weighing) most(b *block) float64 {
 
 // large reports whether it is still to be parted.
 func (w *weighing) large(b *block) bool {
-	return len(w.blocks) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
+	return len(w.blocks) < maxBlocks && (b.spread(0) > w.little || b.spread(1) > w.little)
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
@@ -131,7 +133,7 @@ func (w *weighing) score() (score float64, settled bool) {
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least.
 func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
-	w = &weighing{w.by, w.rest, slices.Clone(w.blocks)}
+	w = &weighing{w.by, w.rest, slices.Clone(w.blocks), w.little}
 	for {
 		// The block that may hold most is next; what is whole stands against it.
 		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
@@ -216,7 +218,7 @@ func (b *block) part() block {
 
 // turned is the weighing of the same two faults in the other order.
 func (w *weighing) turned() *weighing {
-	out := &weighing{w.by, w.rest, slices.Clone(w.blocks)}
+	out := &weighing{w.by, w.rest, slices.Clone(w.blocks), w.little}
 	for k := range out.blocks {
 		b := &out.blocks[k]
 		b.box[0], b.box[1] = b.box[1], b.box[0]
