@@ -56,7 +56,7 @@ const maxEither = 9
 // taker takes networks apart, one after the other: a judgement does so for thousands.
 type taker struct {
 	ends  [][2]int
-	at    [][]int // of each node its slots, no two of which lead to the same
+	at    [][]int // of each node but the posts its slots, no two of which lead to the same
 	s     *shape
 	ops   []operation
 	nums  []int32
@@ -118,7 +118,11 @@ func (t *taker) join(slot int) {
 		slot = len(t.ends)
 		t.ends = append(t.ends, [2]int{a, b})
 	}
-	t.at[a], t.at[b] = append(t.at[a], slot), append(t.at[b], slot)
+	for _, k := range [2]int{a, b} {
+		if k > plus {
+			t.at[k] = append(t.at[k], slot)
+		}
+	}
 }
 
 func (t *taker) drop(slot int) {
