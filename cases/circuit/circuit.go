@@ -13,8 +13,9 @@ type Circuit struct {
 	high    []float64         // of each element, the least high resistance that counts
 	states  map[string]*model // without leads, by state
 	taker   *taker
-	scratch *network // for bounds of what floats
-	closed  *model   // with every contact closed and no leads
+	scratch *network                         // for bounds of what floats
+	layouts map[string]map[layoutKey]*layout // by what lies between which nodes
+	closed  *model                           // with every contact closed and no leads
 }
 
 // Position of a contact.
@@ -60,7 +61,7 @@ const MeterOhms = 10e6
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
 	c.high, c.taker = make([]float64, len(c.Elements)), new(taker)
-	c.states, c.scratch, c.closed = nil, nil, nil
+	c.states, c.scratch, c.closed, c.layouts = nil, nil, nil, nil
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"encoding/binary"
 	"math"
 )
 
@@ -111,12 +112,46 @@ func (m *model) lay(x *assumed) *layout {
 	if x.lead.Ohms.Hi > 0 {
 		key.lead = [2]int16{int16(x.lead.A), int16(x.lead.B)}
 	}
+	if m.layouts == nil {
+		m.layouts = m.alike()
+	}
 	l := m.layouts[key]
 	if l == nil {
 		l = m.newLayout(x, key)
 		m.layouts[key] = l
 	}
 	return l
+}
+
+// maxAlike bounds how many models the layouts are kept of.
+const maxAlike = 2000
+
+// alike are the layouts of models in which the same lies between the same nodes: they go
+// neither by how it stands nor by what it conducts.
+func (m *model) alike() map[layoutKey]*layout {
+	var key []byte
+	put := func(n int) { key = binary.AppendVarint(key, int64(n)) }
+	put(m.n)
+	for s := range m.stretches {
+		put(m.stretches[s].a)
+		put(m.stretches[s].b)
+	}
+	for _, all := range [2][]Bridge{m.bridges, m.leads} {
+		put(-1)
+		for _, b := range all {
+			put(b.A)
+			put(b.B)
+		}
+	}
+	if m.c.layouts == nil || len(m.c.layouts) > maxAlike {
+		m.c.layouts = map[string]map[layoutKey]*layout{}
+	}
+	out := m.c.layouts[string(key)]
+	if out == nil {
+		out = map[layoutKey]*layout{}
+		m.c.layouts[string(key)] = out
+	}
+	return out
 }
 
 func (m *model) newLayout(x *assumed, key layoutKey) *layout {

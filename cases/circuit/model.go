@@ -127,7 +127,7 @@ func (c *Circuit) reduce(setup *Setup, keep []int) *model {
 		m.parted = m.parted || p == Gone && c.Elements[k].Kind == Contact
 	}
 	m.blew, m.touchBlew, m.turning = map[[maxFaults]done]map[int]Position{}, map[done][]int{}, map[done]bool{}
-	m.fedLoads, m.layouts = map[done][]Span{}, map[layoutKey]*layout{}
+	m.fedLoads = map[done][]Span{}
 	m.loops = m.looped()
 	return m
 }
