@@ -120,11 +120,11 @@ func (j *Judgement) split(from int) {
 	d.one, d.two, d.tells = make([]*weighing, m), make([]*weighing, m*m), make([][]int, m)
 	d.blocks = make([][][]float64, m)
 	d.most, d.open, d.sifted = make([]float64, m*m), make([]int, m*m), make([]int, m*m)
-	of := make([][]single, n-from)
-	for k := range of {
-		of[k] = make([]single, m)
-		for x := range of[k] {
-			of[k][x] = j.single(from+k, d.like[x])
+	of := make([][]single, m) // of each group, what each reading makes of it
+	for x := range of {
+		of[x] = make([]single, n-from)
+		for k := range of[x] {
+			of[x][k] = j.single(from+k, d.like[x])
 		}
 	}
 	for x := range m {
@@ -138,8 +138,8 @@ func (j *Judgement) split(from int) {
 			a, b, at := parent[x], parent[y], x*m+y
 			was := min(a, b)*width + max(a, b)
 			d.most[at], d.open[at], d.sifted[at] = old.most[was], old.open[was], old.sifted[was]
-			for k, of := range of {
-				l, known := d.either(from+k, of[x], of[y])
+			for k, one := range of[x] {
+				l, known := d.either(from+k, one, of[y][k])
 				if !known {
 					l = d.peaks[from+k]
 					d.open[at]++
@@ -148,7 +148,7 @@ func (j *Judgement) split(from int) {
 			}
 			if w := old.two[was]; w != nil {
 				d.two[at] = d.longer(w, func(k int) float64 {
-					if l, known := d.either(k, of[k-from][x], of[k-from][y]); known {
+					if l, known := d.either(k, of[x][k-from], of[y][k-from]); known {
 						return l
 					}
 					return d.peaks[k]
