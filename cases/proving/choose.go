@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"knowngood.example/cases/circuit"
 	"knowngood.example/cases/suspect"
 )
 
@@ -67,6 +68,32 @@ func (p *player) clear(from string) int {
 		all = append(all, p.options[k])
 	}
 	return p.first(p.judge.Clearing(all, from))
+}
+
+// direct is the reading on what is probable enough by itself, -1 when there is none or it was
+// taken.
+func (p *player) direct() int {
+	k := p.unproven()
+	if k < 0 || p.Elements[k].From == p.Elements[k].To {
+		return -1
+	}
+	e := &p.Elements[k]
+	m := suspect.Drop
+	if e.Kind >= circuit.Load {
+		m = suspect.Volts
+	}
+	r := &reading{red: e.From, black: e.To, over: -1, plug: -1, jumper: -1, clamped: m == suspect.Drop}
+	p.offer(r, m, k)
+	last := len(p.options) - 1
+	if at := slices.IndexFunc(p.options, func(o option) bool { return o.same() == r.same() }); at < last {
+		p.options = p.options[:last]
+		if p.times[at] > 0 {
+			return -1
+		}
+		return at
+	}
+	p.times, p.tells = append(p.times, 0), append(p.tells, false)
+	return last
 }
 
 // first is the option that is ranked first; -1: none is.

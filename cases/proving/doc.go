@@ -139,6 +139,11 @@
 // the circuit asked the other way round and with the fuses out; and, where what was found
 // is no load, volts, drops and currents with a jumper of 10 to 50 milliohm over it.
 //
+// With a stray path what counts is what the judgement would accuse: it stops only when it is
+// narrowed to a part (Judgement.NarrowedTo: a test on that part alone failed) or says that it
+// is not as drawn. Own takes that test as soon as a part is probable to 0.95: the drop over it
+// with its current, or the volts over a load.
+//
 // # Figures
 //
 //   - Faulty modes proven good: after every reading, on to OnTo, each proof is held
@@ -162,6 +167,8 @@
 //     0.03 and half a percent (volts, amperes, decades of ohms), the one that founded the
 //     group held against each. What floats reads zero. Tests to find one fault over log2
 //     of the groups is sum over sum, of the cases that were found.
+//   - False accusation: of all cases with a stray path those narrowed to a sound part.
+//     Narrowed at all counts those that said it is not as drawn too.
 //   - Against half-split: tests over tests, of the cases that both found.
 //
 // Shares have Clopper and Pearson's exact limits, ratios those of 2,000 bootstrap

@@ -285,9 +285,9 @@ func (t *table) stray(s Strategy, all []Record) {
 			continue
 		}
 		n++
-		if r.Stop == "found" {
+		if r.Narrowed || r.Stop == "found" && r.Top == notAsDrawn {
 			narrowed++
-			if !r.Right && r.Top != notNamed && r.Top != noFault {
+			if !r.Right {
 				accused++
 			}
 		}

@@ -179,6 +179,9 @@ func (p *player) run() error {
 		if stopped && p.strategy == Own {
 			k = p.clear(from)
 		}
+		if k < 0 && !stopped {
+			k = p.direct()
+		}
 		if k < 0 {
 			k = p.choose(from)
 		}
@@ -246,12 +249,25 @@ func (p *player) calibrate() {
 
 // stops reports whether something is found: one part, or that nothing is wrong.
 func (p *player) stops() bool {
-	if p.judge.NoFault() < found && p.judge.Suspects()[0].Probability < found {
+	if p.judge.NoFault() < found && p.judge.Suspects()[0].Probability < found || p.unproven() >= 0 {
 		return false
 	}
 	p.rec.Stop = "found"
 	p.top()
 	return true
+}
+
+// unproven is, with a stray path, the element that is probable enough and that no test on it
+// alone has found bad; -1: there is none.
+func (p *player) unproven() int {
+	if !p.settings.Stray || p.strategy != Own {
+		return -1
+	}
+	likeliest := p.judge.Suspects()[0]
+	if likeliest.Probability < found || p.judge.NarrowedTo(likeliest.Part) {
+		return -1
+	}
+	return slices.IndexFunc(p.Elements, func(e circuit.Element) bool { return e.Key == likeliest.Part.Key })
 }
 
 // isBad reports whether the part is truly bad, or truly not as drawn. A fuse that blew is

@@ -20,9 +20,9 @@ type reading struct {
 	apart circuit.Apart
 	// turned: with the circuit asked the other way round than when the concern is there; dead:
 	// with the fuses out.
-	// jumper is the element that one lies over, -1: none.
-	turned, dead bool
-	jumper       int
+	// jumper is the element that one lies over, -1: none; clamped: the current is read with it.
+	turned, dead, clamped bool
+	jumper                int
 }
 
 func (r *reading) name() string { return r.At }
@@ -37,6 +37,9 @@ func (r *reading) same() string {
 	}
 	if r.dead {
 		how += " dead"
+	}
+	if r.clamped {
+		how += " clamped"
 	}
 	if r.jumper >= 0 {
 		how += fmt.Sprint(" jumper ", r.jumper)
@@ -248,7 +251,7 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 	}
 	p.rec.Steps = append(p.rec.Steps, fmt.Sprintf("%s to %s: %.2f %s%s", p.Points[r.red], p.Points[r.black], shows, unit, remark(t)))
 	var out []suspect.Evidence
-	if p.settings.Clamp && r.Manner == suspect.Drop {
+	if (p.settings.Clamp || r.clamped) && r.Manner == suspect.Drop {
 		amps := math.Abs(t.amps)
 		off := 0.03 + 0.04*amps
 		v.Through = circuit.Span{Lo: max(amps-off, 0), Hi: amps + off}

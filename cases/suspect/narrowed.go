@@ -19,9 +19,12 @@ type across interface {
 
 // Direct reports whether a test on the part alone failed, and whether one that
 // shows by itself that the part is bad did. A reading across it does both when no
-// other single fault, and no fault at all, could have led to it.
+// other single fault, and no fault at all, could have led to it; so do several together,
+// such as volts over a load that takes no current.
 func (j *Judgement) Direct(p Part) (failed, shown []string) {
-	for n, e := range j.problem.Evidence {
+	var together []int
+	var names []string
+	for _, e := range j.problem.Evidence {
 		id, _ := e.Source()
 		switch d := e.(type) {
 		case direct:
@@ -33,24 +36,35 @@ func (j *Judgement) Direct(p Part) (failed, shown []string) {
 				shown = append(shown, id)
 			}
 		case across:
-			q, ok := d.Across()
-			if ok && q == p && !slices.Contains(failed, id) && j.onlyThat(n, id, p) {
+			if q, ok := d.Across(); !ok || q != p || slices.Contains(names, id) {
+				continue
+			}
+			entry := j.entry(id)
+			together, names = append(together, entry...), append(names, id)
+			if j.onlyThat(entry, p) {
 				failed, shown = append(failed, id), append(shown, id)
 			}
 		}
 	}
+	if len(failed) == 0 && len(names) > 1 && j.onlyThat(together, p) {
+		return names, names
+	}
 	return failed, shown
 }
 
-// onlyThat reports whether what one entry showed contradicts every single fault
-// but those of the part.
-func (j *Judgement) onlyThat(n int, id string, p Part) bool {
-	entry := []int{n} // an entry may have read two quantities
-	for m, e := range j.problem.Evidence {
-		if other, _ := e.Source(); other == id && m != n {
-			entry = append(entry, m)
+// entry is what was read in one entry: it may be two quantities.
+func (j *Judgement) entry(id string) (all []int) {
+	for n, e := range j.problem.Evidence {
+		if other, _ := e.Source(); other == id {
+			all = append(all, n)
 		}
 	}
+	return all
+}
+
+// onlyThat reports whether what was shown contradicts every single fault but those of
+// the part.
+func (j *Judgement) onlyThat(entry []int, p Part) bool {
 	contradicted := func(h Hypothesis) bool {
 		return slices.ContainsFunc(entry, func(n int) bool { return j.problem.Evidence[n].Beyond(h) >= beyondDoubt })
 	}
