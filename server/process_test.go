@@ -33,6 +33,7 @@ const serveVariable = "KNOWNGOOD_TEST_SERVE"
 // hello is the line that such a server begins with.
 type hello struct {
 	Address, Code string
+	Authority     []byte
 	Pid           int
 	Opened        time.Duration
 }
@@ -52,7 +53,7 @@ func serveForTests() bool {
 
 func serveUntilKilled(dir string) error {
 	began := time.Now()
-	s, err := Open(dir, Options{JoinTries: 1000})
+	s, err := Open(dir, Options{Limits: roomy()})
 	if err != nil {
 		return err
 	}
@@ -65,7 +66,7 @@ func serveUntilKilled(dir string) error {
 	if err != nil {
 		return err
 	}
-	if err := json.NewEncoder(os.Stdout).Encode(hello{l.Addr().String(), shop.Code, os.Getpid(), opened}); err != nil {
+	if err := json.NewEncoder(os.Stdout).Encode(hello{l.Addr().String(), shop.Code, s.identity.authority.certificate.Raw, os.Getpid(), opened}); err != nil {
 		return err
 	}
 	return s.Serve(context.Background(), l)
@@ -112,8 +113,8 @@ func (p *process) kill(t testing.TB) {
 }
 
 // connect lets the member talk to the process.
-func (m *member) connect(t testing.TB, address string) {
-	conn, err := grpc.NewClient(address, insecureCreds(), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
+func (m *member) connect(t testing.TB, p *process) {
+	conn, err := grpc.NewClient(p.Address, trusting(p.Authority), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
 	require.NoError(t, err)
 	t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 	m.board, m.register = boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn)
@@ -142,7 +143,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	dir := t.TempDir()
 	p := startServer(t, dir)
 	w := &world{t: t, dial: func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(p.Address, insecureCreds())
+		conn, err := grpc.NewClient(p.Address, trusting(p.Authority))
 		require.NoError(t, err)
 		t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 		return conn
@@ -155,7 +156,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	}
 	confirmed, again := 0, 0
 	for cycle := range cycles {
-		m.connect(t, p.Address)
+		m.connect(t, p)
 		ctx, cancel := context.WithCancel(m.ctx())
 		var wg sync.WaitGroup
 		counts := make([][2]int, clients)
@@ -177,7 +178,7 @@ func TestKilledUnderLoad(t *testing.T) {
 		cancel()
 		wg.Wait()
 		p = startServer(t, dir)
-		m.connect(t, p.Address)
+		m.connect(t, p)
 		for i, of := range all {
 			of.check(t, m, cycle)
 			confirmed += counts[i][0]
@@ -259,7 +260,7 @@ func TestASyncLiesBeforeEveryConfirmation(t *testing.T) {
 	p := startServer(t, dir+"/data", "strace", "-f", "-y", "-s", "65536", "-o", trace,
 		"-e", "trace=read,write,writev,sendmsg,pwrite64,mmap,munmap,msync,fsync,fdatasync,openat", "-e", "signal=none")
 	w := &world{t: t, dial: func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(p.Address, insecureCreds())
+		conn, err := grpc.NewClient(p.Address, trusting(p.Authority))
 		require.NoError(t, err)
 		t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 		return conn
