@@ -158,7 +158,7 @@ func (a *app) fresh(ctx context.Context, who *client.Identity, conn *client.Conn
 	switch {
 	case kept.Case.Head() > 0 && !who.Joined():
 	case kept.Case.Head() > 0 && errors.Is(err, client.ErrOffline):
-		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", kept.Sent))
+		a.warn(fmt.Sprintf("%v: this is what was fetched before, to entry %d", err, kept.Sent))
 	case kept.Case.Head() > 0:
 		// Opened here and not sent yet, or not to be seen any more: what was told stays.
 	case notFound(err):
