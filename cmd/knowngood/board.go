@@ -151,7 +151,7 @@ func runBoardKept(a *app, who *client.Identity, closed bool, off error) error {
 		return cmp.Or(cmp.Compare(waits(a), waits(b)), cmp.Compare(b.Opened.GetUnixSeconds(), a.Opened.GetUnixSeconds()), cmp.Compare(a.Stream, b.Stream))
 	})
 	if who.Joined() {
-		a.warn(fmt.Sprintf("%v: these are the cases as they were fetched before, with what waits here", off))
+		a.shownKept(off, "these are the cases as they were fetched before, with what waits here")
 	}
 	known := names.Of()
 	known[who.Shop] = who.ShopName

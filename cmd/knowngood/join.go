@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os/user"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -80,6 +82,9 @@ func runJoin(ctx context.Context, a *app, said, server, name string) error {
 		name = u.Username
 	}
 	id, err := a.home.Join(ctx, l, name)
+	if errors.Is(err, client.ErrOffline) && err.Error() == client.ErrOffline.Error() {
+		return fmt.Errorf("%w at %s: is it running, and does this device reach it?", err, strings.Join(l.Addresses, ", "))
+	}
 	if err != nil {
 		return err
 	}

@@ -30,10 +30,9 @@ func newWithdraw(a *app) *cobra.Command {
   knowngood withdraw 'Lantern Lane Diagnostics' --case 7b01ce
 
 It holds at once: what is withdrawn is told nothing more and may write nothing more,
-not even what was recorded before and still waits there. That is kept where it is, and
-what of it reaches the server is kept apart there: nothing is lost, and an owner may
-have it exported and imported. What they wrote before stays as it is. What they were
-told before cannot be called back.
+not even what was recorded before and still waits to be sent: that stays in their own
+folder, where nothing of it is lost. What they wrote before stays as it is. What they
+were told before cannot be called back.
 
 With --case, the access of a shop, or of one person, to that case ends;
 --leave-reading ends only writing. 'knowngood people' lists what there is.`,
