@@ -242,5 +242,5 @@ func TestRegisterIsTheFoldOfTheLog(t *testing.T) {
 	require.Equal(t, held.people, again.register.people)
 	require.Equal(t, held.devices, again.register.devices)
 	require.Equal(t, held.cases, again.register.cases)
-	require.Len(t, held.cases[stream].grants, 8)
+	require.Len(t, held.cases[stream].grants, 11)
 }

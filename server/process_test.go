@@ -20,6 +20,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
 
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -29,6 +30,10 @@ var kills = flag.Int("kills", 0, "how often the server is killed under load; 0: 
 
 // serveVariable makes this test binary a server: its value is the data folder.
 const serveVariable = "KNOWNGOOD_TEST_SERVE"
+
+// plainVariable makes it speak plain text, so that a trace of it shows what was
+// asked and answered. It is the same services without the connection around them.
+const plainVariable = "KNOWNGOOD_TEST_PLAIN"
 
 // hello is the line that such a server begins with.
 type hello struct {
@@ -68,6 +73,12 @@ func serveUntilKilled(dir string) error {
 	}
 	if err := json.NewEncoder(os.Stdout).Encode(hello{l.Addr().String(), shop.Code, s.identity.authority.certificate.Raw, os.Getpid(), opened}); err != nil {
 		return err
+	}
+	if os.Getenv(plainVariable) != "" {
+		g := grpc.NewServer()
+		boardv1.RegisterBoardServiceServer(g, boardService{s: s})
+		boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
+		return g.Serve(l)
 	}
 	return s.Serve(context.Background(), l)
 }
@@ -257,10 +268,11 @@ func TestASyncLiesBeforeEveryConfirmation(t *testing.T) {
 	}
 	dir := t.TempDir()
 	trace := dir + "/trace"
+	t.Setenv(plainVariable, "1")
 	p := startServer(t, dir+"/data", "strace", "-f", "-y", "-s", "65536", "-o", trace,
 		"-e", "trace=read,write,writev,sendmsg,pwrite64,mmap,munmap,msync,fsync,fdatasync,openat", "-e", "signal=none")
 	w := &world{t: t, dial: func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(p.Address, trusting(p.Authority))
+		conn, err := grpc.NewClient(p.Address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 		require.NoError(t, err)
 		t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 		return conn
