@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -76,6 +77,9 @@ func runInvite(ctx context.Context, a *app, said, ref string) error {
 		at = append([]string{who.Server}, who.Others...)
 	}
 	link := join.Link{Code: r.GetCode(), Pin: who.Pin, Addresses: at}
+	if _, err := join.ParseLink(link.String()); err != nil {
+		return fmt.Errorf("the server made a link that nobody can use: %w", err)
+	}
 	row := inviteRow{r.GetCode(), notation.Word(role), a.stamp(r.GetExpires()), at[0], req.GetCase(), link.String()}
 	err = a.show.Write([]inviteRow{row}, func() client.Table {
 		t := client.Table{Head: []string{"Code", "Role", "Works until"}, Rows: [][]string{{row.Code, row.Role, row.Expires}}}
@@ -85,7 +89,7 @@ func runInvite(ctx context.Context, a *app, said, ref string) error {
 		return t
 	})
 	if err == nil && a.show.Format == "table" {
-		a.tellJoin("Whoever is invited", row.Code, row.Link, row.Server)
+		a.tellJoin("Whoever is invited", link)
 	}
 	return err
 }

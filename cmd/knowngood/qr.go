@@ -6,6 +6,7 @@ import (
 
 	"rsc.io/qr"
 
+	"knowngood.example/cases/join"
 	"knowngood.example/client"
 )
 
@@ -62,8 +63,8 @@ func (a *app) showQR(text string) {
 }
 
 // tellJoin says how somebody joins: by scanning, by pasting, or by what is read aloud.
-func (a *app) tellJoin(who, code, link, address string) {
-	fmt.Fprintf(a.out, "\n%s joins with\n  knowngood join %s --name NAME\n", client.Clean(who), client.Clean(link))
-	a.showQR(link)
-	fmt.Fprintf(a.out, "or, read aloud,\n  knowngood join %s --server %s --name NAME\n", client.Clean(code), client.Clean(address))
+func (a *app) tellJoin(who string, l join.Link) {
+	fmt.Fprintf(a.out, "\n%s joins with\n  knowngood join %s --name NAME\n", client.Clean(who), l)
+	a.showQR(l.String())
+	fmt.Fprintf(a.out, "or, read aloud,\n  knowngood join %s --server %s --name NAME\n", l.Code, l.Addresses[0])
 }

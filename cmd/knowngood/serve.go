@@ -62,8 +62,6 @@ type readyShop struct {
 	Code    string `json:"code"`
 	Expires string `json:"expires"`
 	Link    string `json:"link"`
-
-	address string
 }
 
 func runServe(ctx context.Context, a *app, o *serveFlags) error {
@@ -123,8 +121,7 @@ func prepareServer(ctx context.Context, a *app, s *server.Server, listen string,
 		shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
 		if opened.Code != "" {
 			shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
-			link := s.Link(opened.Code, l.Addr())
-			shop.Link, shop.address = link.String(), link.Addresses[0]
+			shop.Link = s.Link(opened.Code, l.Addr()).String()
 		}
 		r.Shops = append(r.Shops, shop)
 	}
@@ -155,9 +152,14 @@ func (a *app) tellReady(r *ready) error {
 		return err
 	}
 	for _, s := range r.Shops {
-		if s.Code != "" {
-			a.tellJoin("The owner of "+s.Name, s.Code, s.Link, s.address)
+		if s.Code == "" {
+			continue
 		}
+		l, err := join.ParseLink(s.Link)
+		if err != nil {
+			return err
+		}
+		a.tellJoin("The owner of "+s.Name, l)
 	}
 	return nil
 }
