@@ -143,6 +143,12 @@ func (r *Refusal) Error() string {
 	return r.Text
 }
 
+// Is lets a server that does not know this home, or not any more, be ErrOffline: it
+// has nothing to say to it, and what is here stays and can be asked.
+func (r *Refusal) Is(target error) bool {
+	return target == ErrOffline && r.Reason == boardv1.Reason_REASON_WHO_ARE_YOU
+}
+
 // ReasonName is a reason in words: 'place taken'.
 func ReasonName(r boardv1.Reason) string {
 	return words(r.String(), "REASON_")

@@ -92,13 +92,32 @@ func (h *Home) joinAgain(ctx context.Context, l join.Link) (*Identity, error) {
 	if err := signedByLog(id.LogKey, channel, r.GetLogSignature()); err != nil {
 		return nil, fmt.Errorf("this home already writes for %s, and that server is another (%w): choose another folder with --home", id.ShopName, err)
 	}
-	return id, h.locked("lock", func() error {
+	err = h.locked("lock", func() error {
 		if id, err = h.Identity(); err != nil {
 			return err
 		}
 		id.reach(l)
 		return h.store("identity.json", id)
 	})
+	if err != nil {
+		return nil, err
+	}
+	return id, stillIn(ctx, id)
+}
+
+// stillIn asks whether the home may still write for its shop.
+func stillIn(ctx context.Context, id *Identity) error {
+	c, err := Dial(id)
+	if err != nil {
+		return err
+	}
+	defer c.Close() //nolint:errcheck // nothing was written
+	_, err = c.WhoAmI(ctx, &boardv1.WhoAmIRequest{})
+	var no *Refusal
+	if err = Explain(err); errors.As(err, &no) && no.Reason == boardv1.Reason_REASON_WHO_ARE_YOU {
+		return fmt.Errorf("this home was withdrawn from %s and writes for it no more: join with another folder, by --home; what was recorded here stays here, and the code is not used up (%w)", id.ShopName, err)
+	}
+	return err
 }
 
 // meetLabel stands before the channel in what the log's key signs.

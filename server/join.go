@@ -259,7 +259,7 @@ func (s *Server) Invite(ctx context.Context, c Caller, req *boardv1.InviteReques
 // Identify says whom a token stands for. It is looked up each time, so a token
 // that was withdrawn is no token at once.
 func (s *Server) Identify(ctx context.Context, token string) (Caller, error) {
-	unknown := refuse(boardv1.Reason_REASON_WHO_ARE_YOU, "no token, or one that is not known here: join first")
+	unknown := refuse(boardv1.Reason_REASON_WHO_ARE_YOU, "this device is not known here, or was withdrawn: join first")
 	if token == "" || len(token) > 128 {
 		return Caller{}, unknown
 	}
@@ -280,6 +280,30 @@ type Opening struct {
 	// Code with which the owner joins; empty when an owner has joined already.
 	Code    string
 	Expires time.Time
+}
+
+// InviteOwner gives a code for another owner of a shop, for when the device of the one
+// there is was lost. It is for whoever runs the server.
+func (s *Server) InviteOwner(ctx context.Context, name string) (*Opening, error) {
+	name, refusal := cleanName("shop", name)
+	if refusal != nil {
+		return nil, refusal
+	}
+	at := s.register.named(name)
+	if at == nil {
+		return nil, refuse(boardv1.Reason_REASON_NOT_FOUND, "shop: there is none called %q here", clip(name))
+	}
+	code, key, err := newCode()
+	if err != nil {
+		return nil, err
+	}
+	out := &Opening{Shop: at.id, Code: code}
+	err = s.committer.do(ctx, 256, func(b *batch) error {
+		var err error
+		out.Expires, err = b.invite(key, invitation{Shop: at.id, Role: owner}, false)
+		return err
+	})
+	return out, err
 }
 
 // OpenShop opens a shop, or finds the one of that name, and gives a code for its

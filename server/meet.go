@@ -34,6 +34,9 @@ func (s *Server) Meet(ctx context.Context, m Meeting) (*boardv1.MeetResponse, er
 	if !mayCall(boardv1.RegisterService_Meet_FullMethodName, stranger, nowhere) {
 		return nil, refuse(boardv1.Reason_REASON_NOT_ALLOWED, "nobody may meet the server here")
 	}
+	if err := s.limits.call(m.From, 0, s.now()); err != nil {
+		return nil, err
+	}
 	if len(m.Channel) != join.ChannelSize {
 		return nil, refuse(boardv1.Reason_REASON_MALFORMED, "the connection has nothing to prove anything over: connect with TLS 1.3")
 	}

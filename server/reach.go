@@ -43,6 +43,11 @@ func (s *Server) addresses(listening net.Addr) []string {
 		return append(out, at.String())
 	}
 	hosts := machineAddresses()
+	// The brackets of IPv6 mean something to shells and take a QR code's larger
+	// alphabet: they go in where there is nothing else.
+	if at := slices.IndexFunc(hosts, func(h string) bool { return strings.Contains(h, ":") }); at > 0 {
+		hosts = hosts[:at]
+	}
 	for _, h := range hosts[:min(inLink, len(hosts))] {
 		out = append(out, net.JoinHostPort(h, strconv.Itoa(at.Port)))
 	}

@@ -114,6 +114,8 @@ func ParseLink(typed string) (Link, error) {
 	return l, nil
 }
 
+const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+
 // CheckAddress refuses what is not host:port, with a port from 1 to 65535. An IPv6
 // address stands in brackets.
 func CheckAddress(address string) error {
@@ -126,11 +128,8 @@ func CheckAddress(address string) error {
 	if port, err := strconv.ParseUint(address[at+1:], 10, 16); err != nil || port == 0 {
 		return bad
 	}
-	const other = "-._%:[]"
-	for _, r := range host {
-		if !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune(other, r)) {
-			return bad
-		}
+	if strings.ContainsFunc(host, func(r rune) bool { return !strings.ContainsRune(letters+"-._%:[]", r) }) {
+		return bad
 	}
 	if bracketed := strings.HasPrefix(host, "[") && strings.HasSuffix(host, "]"); !bracketed && strings.ContainsAny(host, ":[]") {
 		return bad

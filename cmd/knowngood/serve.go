@@ -19,7 +19,8 @@ import (
 
 type serveFlags struct {
 	data, listen, ready string
-	shops, reach        []string
+	shops, owners       []string
+	reach               []string
 	verbose             bool
 }
 
@@ -44,6 +45,7 @@ A file judgement.json in the data folder changes the table that its reports rest
 	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on, :7411 for every machine that reaches this one; port 0 takes a free one")
 	f.StringArrayVar(&o.reach, "reach", nil, "HOST:PORT at which others reach it, for links; may be given more than once")
 	f.StringArrayVar(&o.shops, "shop", nil, "NAME or NAME:CURRENCY of a shop to open; may be given more than once")
+	f.StringArrayVar(&o.owners, "new-owner", nil, "NAME of a shop: print a join code for another owner of it, such as when the owner's device was lost")
 	f.StringVar(&o.ready, "ready-file", "", "once all is printed, write address and join codes to this file, as JSON")
 	f.BoolVarP(&o.verbose, "verbose", "v", false, "log every call")
 	return cmd
@@ -87,6 +89,17 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 		return err
 	}
 	r, l, err := prepareServer(ctx, a, s, o.listen, o.shops, false)
+	for _, name := range o.owners {
+		var opened *server.Opening
+		if err != nil {
+			break
+		}
+		if opened, err = s.InviteOwner(ctx, name); err != nil {
+			err = errors.Join(fmt.Errorf("--new-owner %q: %w", name, err), l.Close())
+			break
+		}
+		r.Shops = append(r.Shops, a.readyShop(s, l, name, opened))
+	}
 	if err == nil {
 		err = a.tellReady(r)
 	}
@@ -118,15 +131,19 @@ func prepareServer(ctx context.Context, a *app, s *server.Server, listen string,
 		if err != nil {
 			return nil, nil, errors.Join(fmt.Errorf("--shop %q: %w", said, err), l.Close())
 		}
-		shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
-		if opened.Code != "" {
-			shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
-			shop.Link = s.Link(opened.Code, l.Addr()).String()
-		}
-		r.Shops = append(r.Shops, shop)
+		r.Shops = append(r.Shops, a.readyShop(s, l, name, opened))
 	}
 	r.Address = l.Addr().String()
 	return r, l, nil
+}
+
+func (a *app) readyShop(s *server.Server, l net.Listener, name string, opened *server.Opening) readyShop {
+	shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
+	if opened.Code != "" {
+		shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
+		shop.Link = s.Link(opened.Code, l.Addr()).String()
+	}
+	return shop
 }
 
 func (a *app) tellReady(r *ready) error {
