@@ -41,7 +41,7 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
 	}
 	for _, p := range r.GetPeople() {
-		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole())})
+		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole()), Left: p.GetLeft()})
 	}
 	for _, d := range r.GetDevices() {
 		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson()})
@@ -92,17 +92,21 @@ func (n *Names) Of() cases.Names {
 }
 
 // Person finds a person's id by name or id; false when there is no such person.
-// More than one of that name is an error.
+// More than one of that name is an error, unless all but one have left.
 func (n *Names) Person(said string) (id string, ok bool, err error) {
+	left := true
 	for _, p := range n.People {
 		switch {
 		case p.Person == said:
 			return said, true, nil
 		case !strings.EqualFold(p.Name, said):
+		case ok && p.Left && !left: // somebody of that name works there
+		case ok && left && !p.Left:
+			id, left = p.Person, false
 		case ok && id != p.Person:
 			return "", false, fmt.Errorf("%q is the name of two people: give the id, %s or %s", said, id, p.Person)
 		default:
-			id, ok = p.Person, true
+			id, ok, left = p.Person, true, p.Left
 		}
 	}
 	return id, ok, nil

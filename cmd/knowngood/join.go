@@ -30,7 +30,12 @@ before become that shop's.
 In a home that has joined already, 'join' with a link of the same server says where it
 is now; you stay who you are, and the code is not used up.`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error { return runJoin(cmd.Context(), a, args[0], server, name) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if join.IsLink(args[0]) && !cmd.Flags().Changed("server") {
+				server = "" // a setting is for codes; a link knows better
+			}
+			return runJoin(cmd.Context(), a, args[0], server, name)
+		},
 	}
 	cmd.Flags().StringVar(&server, "server", "", "host:port of the server (default: as the link has it, or 127.0.0.1:7411)")
 	cmd.Flags().StringVar(&name, "name", "", "your name, as others see it (default: of this machine's account)")

@@ -20,6 +20,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/metadata"
+	"rsc.io/qr"
 
 	"knowngood.example/cases/join"
 	"knowngood.example/client"
@@ -296,6 +297,14 @@ func TestQRCodes(t *testing.T) {
 		return r == ' ' || r == '▀'
 	}
 	size := width - 2*quiet
+	code, err := qr.Encode(strings.ToUpper(l.String()), qr.M)
+	require.NoError(t, err)
+	require.Equal(t, size, code.Size)
+	for y := range size {
+		for x := range size {
+			require.Equal(t, code.Black(x, y), at(x, y), "module %d,%d", x, y)
+		}
+	}
 	for _, corner := range [][2]int{{0, 0}, {size - 7, 0}, {0, size - 7}} {
 		for y := range 7 {
 			for x := range 7 {
@@ -303,6 +312,26 @@ func TestQRCodes(t *testing.T) {
 				require.Equal(t, ring != 2, at(corner[0]+x, corner[1]+y), "corner %v at %d,%d", corner, x, y)
 			}
 		}
+	}
+
+	// On a terminal with room for it, and nowhere else.
+	for _, c := range []struct {
+		style client.Style
+		lines int
+	}{
+		{client.Style{}, 0},
+		{client.Style{Terminal: true, Width: width}, len(lines)},
+		{client.Style{Terminal: true, Width: width, Color: true}, len(lines)},
+		{client.Style{Terminal: true, Width: width - 1}, 0},
+	} {
+		var out strings.Builder
+		a := &app{world: world{out: &out}, show: &client.Output{W: &out, Style: c.style}}
+		a.showQR(l.String())
+		require.Equal(t, c.lines, strings.Count(out.String(), "\n"))
+		require.Equal(t, c.style.Color, strings.Contains(out.String(), "\x1b[97;40m"))
+		a.tellJoin("Somebody", l)
+		require.Contains(t, out.String(), "knowngood join "+l.String()+" --name NAME")
+		require.Contains(t, out.String(), "knowngood join K3QX-09ZM-7HTA --server 192.168.178.101:7411 --name NAME")
 	}
 	_, err = qrLines(strings.Repeat("x", 5000))
 	require.ErrorContains(t, err, "no QR code can hold that")
