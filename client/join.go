@@ -2,7 +2,6 @@ package client
 
 import (
 	"context"
-	"crypto/ed25519"
 	"crypto/hmac"
 	"encoding/base64"
 	"errors"
@@ -89,8 +88,12 @@ func (h *Home) joinAgain(ctx context.Context, l join.Link) (*Identity, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := signedByLog(id.LogKey, channel, r.GetLogSignature()); err != nil {
-		return nil, fmt.Errorf("this home already writes for %s, and that server is another (%w): choose another folder with --home", id.ShopName, err)
+	logKey, err := note.NewVerifier(id.LogKey)
+	if err != nil {
+		return nil, fmt.Errorf("the key of the log in %s: %w", h.path("identity.json"), err)
+	}
+	if !logKey.Verify(join.LogClaim(channel), r.GetLogSignature()) {
+		return nil, fmt.Errorf("this home already writes for %s, and that server does not have the key of its log: it is another one; choose another folder with --home", id.ShopName)
 	}
 	err = h.locked("lock", func() error {
 		if id, err = h.Identity(); err != nil {
@@ -118,27 +121,6 @@ func stillIn(ctx context.Context, id *Identity) error {
 		return fmt.Errorf("this home was withdrawn from %s and writes for it no more: join with another folder, by --home; what was recorded here stays here, and the code is not used up (%w)", id.ShopName, err)
 	}
 	return err
-}
-
-// meetLabel stands before the channel in what the log's key signs.
-const meetLabel = "knowngood/meet/1\n"
-
-// signedByLog checks a signature over a channel by the key of a log, which is a
-// verifier key as golang.org/x/mod/sumdb/note writes it: name+hash+base64 of the
-// algorithm's byte and the Ed25519 key.
-func signedByLog(logKey string, channel, signature []byte) error {
-	if _, err := note.NewVerifier(logKey); err != nil {
-		return fmt.Errorf("the key of the log in identity.json: %w", err)
-	}
-	parts := logKey[len(logKey)-base64.StdEncoding.EncodedLen(1+ed25519.PublicKeySize):]
-	key, err := base64.StdEncoding.DecodeString(parts)
-	if err != nil || len(key) != 1+ed25519.PublicKeySize {
-		return errors.New("the key of the log in identity.json cannot be read")
-	}
-	if !ed25519.Verify(key[1:], append([]byte(meetLabel), channel...), signature) {
-		return errors.New("it does not have the key of this home's log")
-	}
-	return nil
 }
 
 // meet finds out the pin of a server with nothing but a join code in common, as

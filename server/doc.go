@@ -151,10 +151,9 @@
 // # Meeting
 //
 // Meet proves, over the connection that it is called on, that this is the server: by
-// a join code that the caller shows that it knows (package join), and by the log's
-// key, for a device that knows that one. The latter signs "knowngood/meet/1\n" and the
-// 32 bytes of the channel; nothing else that the key signs begins like that. What
-// fits no open code is answered as a code that is wrong, used or expired.
+// a join code that the caller shows that it knows, and by the log's
+// key, for a device that knows that one; package join has both. What fits no open code
+// is answered as a code that is wrong, used or expired.
 //
 // # Limits
 //

@@ -15,9 +15,6 @@ import (
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
-// meetLabel stands before the channel in what the log's key signs.
-const meetLabel = "knowngood/meet/1\n"
-
 // Meeting is what somebody shows who wants to find out whether this is the server.
 type Meeting struct {
 	// From is the address it came from.
@@ -40,7 +37,7 @@ func (s *Server) Meet(ctx context.Context, m Meeting) (*boardv1.MeetResponse, er
 	if len(m.Channel) != join.ChannelSize {
 		return nil, refuse(boardv1.Reason_REASON_MALFORMED, "the connection has nothing to prove anything over: connect with TLS 1.3")
 	}
-	out := &boardv1.MeetResponse{LogSignature: ed25519.Sign(s.identity.key, append([]byte(meetLabel), m.Channel...))}
+	out := &boardv1.MeetResponse{LogSignature: ed25519.Sign(s.identity.key, join.LogClaim(m.Channel))}
 	if m.Proof == nil {
 		return out, nil
 	}

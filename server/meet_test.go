@@ -65,8 +65,8 @@ func TestMeeting(t *testing.T) {
 		r, err := meet(nil)
 		require.NoError(t, err)
 		require.Empty(t, r.GetProof())
-		require.True(t, ed25519.Verify(w.identity.public(), append([]byte(meetLabel), channel...), r.GetLogSignature()))
-		require.False(t, ed25519.Verify(w.identity.public(), append([]byte(meetLabel), other...), r.GetLogSignature()))
+		require.True(t, ed25519.Verify(w.identity.public(), join.LogClaim(channel), r.GetLogSignature()))
+		require.False(t, ed25519.Verify(w.identity.public(), join.LogClaim(other), r.GetLogSignature()))
 	}
 	w.clock.set(noon.Add(2 * time.Second)) // the same minute as 'noon'
 	var no *Refusal

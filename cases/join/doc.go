@@ -59,6 +59,10 @@
 // exchange that gives nothing to try against, for which Go's standard library has
 // nothing; none is made here.
 //
+// To a device that joined once and knows the key of the server's log, the server proves
+// itself by that: its answer also has the Ed25519 signature of "knowngood/meet/1\n" and
+// the channel. Nothing else that the key signs begins like that.
+//
 // The server keeps the key of a code, not the code, and forgets it with the code.
 // Whoever can read it can read the server's own key beside it.
 package join

@@ -38,6 +38,9 @@ func (k Key) DeviceProof(channel []byte) []byte { return k.proof("device\n", cha
 // ServerProof is what the server shows then.
 func (k Key) ServerProof(channel []byte) []byte { return k.proof("server\n", channel) }
 
+// LogClaim is what the key of a server's log signs, for a device that knows that key.
+func LogClaim(channel []byte) []byte { return append([]byte("knowngood/meet/1\n"), channel...) }
+
 func (k Key) proof(by string, channel []byte) []byte {
 	h := hmac.New(sha256.New, k)
 	h.Write([]byte(by))
