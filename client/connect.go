@@ -4,17 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"strings"
 	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/resolver"
+	"google.golang.org/grpc/resolver/manual"
 	"google.golang.org/grpc/status"
 
+	"knowngood.example/cases/join"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
@@ -26,19 +28,29 @@ type Conn struct {
 	patience time.Duration
 }
 
-// Dial connects to host:port on behalf of the token's holder; an empty token can
-// only join. It returns at once: whether somebody answers shows with the first
-// call. Plain text leaves this machine never.
-func Dial(server, token string) (*Conn, error) { return dial(server, token, Patience) }
+// Dial connects to the server that the identity belongs to, on its behalf. It returns
+// at once: whether somebody answers, and who, shows with the first call.
+func Dial(who *Identity) (*Conn, error) { return dial(who, Patience) }
 
-func dial(server, token string, patience time.Duration) (*Conn, error) {
-	if err := checkLoopback(server); err != nil {
-		return nil, err
+func dial(who *Identity, patience time.Duration) (*Conn, error) {
+	addresses := append([]string{who.Server}, who.Others...)
+	return dialTo(addresses, &trust{pin: who.Pin}, who.Token, patience)
+}
+
+// dialTo connects to the first of some addresses that answers as it must.
+func dialTo(addresses []string, by *trust, token string, patience time.Duration, opts ...grpc.DialOption) (*Conn, error) {
+	var at resolver.State
+	for _, a := range addresses {
+		if err := join.CheckAddress(a); err != nil {
+			return nil, err
+		}
+		at.Addresses = append(at.Addresses, resolver.Address{Addr: a})
 	}
-	opts := []grpc.DialOption{
-		grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16 << 20)),
-	}
+	by.TransportCredentials = credentials.NewTLS(by.config())
+	known := manual.NewBuilderWithScheme("knowngood")
+	known.InitialState(at)
+	opts = append(opts,
+		grpc.WithResolvers(known), grpc.WithTransportCredentials(by), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16<<20)))
 	who := func(ctx context.Context) context.Context {
 		if token == "" {
 			return ctx
@@ -49,19 +61,20 @@ func dial(server, token string, patience time.Duration) (*Conn, error) {
 		grpc.WithUnaryInterceptor(func(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, call grpc.UnaryInvoker, o ...grpc.CallOption) error {
 			ctx, cancel := context.WithTimeout(who(ctx), patience)
 			defer cancel()
-			return call(ctx, method, req, reply, cc, o...)
+			return by.or(call(ctx, method, req, reply, cc, o...))
 		}),
 		grpc.WithStreamInterceptor(func(ctx context.Context, d *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, o ...grpc.CallOption) (grpc.ClientStream, error) {
 			if method == boardv1.BoardService_Watch_FullMethodName {
-				return open(who(ctx), d, cc, method, o...) // silence is no sign there
+				s, err := open(who(ctx), d, cc, method, o...) // silence is no sign there
+				return s, by.or(err)
 			}
 			ctx, cancel := context.WithCancelCause(who(ctx))
 			s, err := open(ctx, d, cc, method, o...)
-			return &watched{s, cancel, patience}, err
+			return &watched{s, cancel, patience}, by.or(err)
 		}))
-	conn, err := grpc.NewClient("passthrough:///"+server, opts...)
+	conn, err := grpc.NewClient("knowngood:///server", opts...)
 	if err != nil {
-		return nil, fmt.Errorf("cannot reach %s: %w", server, err)
+		return nil, fmt.Errorf("cannot reach %s: %w", strings.Join(addresses, ", "), err)
 	}
 	return &Conn{boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn), conn, patience}, nil
 }
@@ -94,47 +107,6 @@ func (c *Conn) Close() error {
 	return c.conn.Close()
 }
 
-func checkLoopback(server string) error {
-	host, _, err := net.SplitHostPort(server)
-	if err != nil {
-		return fmt.Errorf("%q is no server address: host:port is meant, such as 127.0.0.1:7411", server)
-	}
-	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
-		return nil
-	}
-	return fmt.Errorf("%s is another machine, and what goes there would be readable by anybody on the way: reach it through a tunnel that ends on this machine", server)
-}
-
-// Join turns a join code into an identity and keeps it.
-func (h *Home) Join(ctx context.Context, server, code, name string) (*Identity, error) {
-	var id *Identity
-	err := h.locked("push.lock", func() (err error) {
-		if id, err = h.newDevice(); err != nil {
-			return err
-		}
-		c, err := Dial(server, "")
-		if err != nil {
-			return err
-		}
-		defer c.Close() //nolint:errcheck // nothing was written that a failed close could lose
-		public := id.Key[32:]
-		r, err := c.Join(ctx, &boardv1.JoinRequest{Code: code, PublicKey: public, Device: id.Device, PersonName: name})
-		if err != nil {
-			return Explain(err)
-		}
-		id.Token, id.Person, id.Name = r.GetToken(), r.GetPerson(), name
-		id.Shop, id.ShopName, id.Role = r.GetShop(), r.GetShopName(), roleName(r.GetRole())
-		id.Server, id.LogKey, id.Currency = server, r.GetLogKey(), r.GetCurrency()
-		return h.locked("lock", func() error {
-			if err := h.store("identity.json", id); err != nil {
-				return err
-			}
-			return h.adopt(context.WithoutCancel(ctx), id)
-		})
-	})
-	return id, err
-}
-
 // Connect dials the server this home belongs to.
 func (h *Home) Connect() (*Identity, *Conn, error) { return h.ConnectWithin(Patience) }
 
@@ -144,7 +116,7 @@ func (h *Home) ConnectWithin(patience time.Duration) (*Identity, *Conn, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	c, err := dial(id.Server, id.Token, patience)
+	c, err := dial(id, patience)
 	return id, c, err
 }
 
@@ -155,7 +127,7 @@ const (
 	Haste    = 3 * time.Second
 )
 
-// ErrOffline: no server answered.
+// ErrOffline: the home's server did not answer, or something else did in its place.
 var ErrOffline = errors.New("the server does not answer")
 
 // Refusal is a server's no.
@@ -169,6 +141,12 @@ func (r *Refusal) Error() string {
 		return "refused: " + ReasonName(r.Reason)
 	}
 	return r.Text
+}
+
+// Is lets a server that does not know this home, or not any more, be ErrOffline: it
+// has nothing to say to it, and what is here stays and can be asked.
+func (r *Refusal) Is(target error) bool {
+	return target == ErrOffline && r.Reason == boardv1.Reason_REASON_WHO_ARE_YOU
 }
 
 // ReasonName is a reason in words: 'place taken'.

@@ -47,11 +47,12 @@ func (d *dull) dial(t *testing.T, patience time.Duration) *Conn {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
-	s := grpc.NewServer()
+	a := newAuthority(t)
+	s := grpc.NewServer(grpc.Creds(a.serves(t)))
 	boardv1.RegisterBoardServiceServer(s, d)
 	go s.Serve(l) //nolint:errcheck // ends with Stop
 	t.Cleanup(s.Stop)
-	c, err := dial(l.Addr().String(), "secret", patience)
+	c, err := dial(&Identity{Server: l.Addr().String(), Token: "secret", Pin: a.pin}, patience)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, c.Close()) })
 	return c

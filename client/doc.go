@@ -8,7 +8,8 @@
 // lie in a folder of their own.
 //
 //	settings        'name = value' lines, the same names as the flags
-//	identity.json   device id and Ed25519 key, person, shop, token, server (0600)
+//	identity.json   device id and Ed25519 key, person, shop, token, addresses of the
+//	                server and the pin of its authority (0600)
 //	replica/        the home's log, see below and package replica
 //	typed.txt       lines that could not be understood, as they were typed
 //	memory.json     the case in use, its last entry, the last leads and conditions
@@ -118,6 +119,45 @@
 // generation before has and the new one has not is put into the outbox, as it was
 // signed, and so offered again; of cases of other shops only where some of the case
 // is still told. "offer" holds the generation before until that is done.
+//
+// # Whom a home trusts
+//
+// A connection is TLS 1.3. The other side shows its certificate and, last, its
+// authority. It is trusted when
+//
+//   - it has the key of its certificate, which TLS sees to;
+//   - the certificate comes from that authority: its signature, and that the authority
+//     is one, as crypto/x509 has it, with the moment from which the certificate is
+//     valid in the place of now;
+//   - SHA-256 of the authority's public key is the pin that was learnt when joining.
+//
+// So no clock is asked, neither the device's nor the server's: a tablet that thinks it
+// is 2016 works. Nothing is lost by it. What dates protect from is a key that was
+// stolen and goes on being used; whoever has the key of a certificate of this server
+// has taken it from the server's memory, and has the authority's and the log's beside
+// it. What helps then is another server and new codes. Nor is a name or an address
+// looked at: a shop's server has whatever address the router gives it, and a road to
+// it may be a tunnel.
+//
+// Any other server, and anything that speaks no TLS, is an Impostor: it is told
+// nothing, neither token nor call, and counts as no server at all (ErrOffline), so
+// that what is recorded waits and everything is answered from the replica; in words it
+// is told apart.
+//
+// Of several addresses the first that leads to the pin is taken.
+//
+// # Joining
+//
+// A link has the pin; by a code alone the server is met first, as package join has it.
+// Only over a connection that led to the pin are the code, the name and the public
+// key of a new device sent.
+//
+// In a home that has joined already, Join takes over addresses and pin from the link
+// when that server signs the connection's channel with the key of the log that the
+// home knows (Meet; package server), and nothing else changes. No token is sent before,
+// and no code is used up. That is how a home hears that its server has another
+// address; and how a home from before TLS, which has no pin and so connects to
+// nothing, goes on: until then what is recorded in it waits.
 //
 // # Files of older homes
 //

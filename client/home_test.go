@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 
+	"knowngood.example/cases/export"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -110,16 +111,6 @@ func TestKeyIsPrivate(t *testing.T) {
 	require.Equal(t, os.FileMode(0o600), info.Mode().Perm())
 }
 
-func TestPlainTextStaysOnThisMachine(t *testing.T) {
-	t.Parallel()
-	for _, ok := range []string{"127.0.0.1:7411", "[::1]:7411", "localhost:7411"} {
-		require.NoError(t, checkLoopback(ok), ok)
-	}
-	for _, bad := range []string{"192.0.2.7:7411", "shop.example:7411", "0.0.0.0:7411", "localhost.example:1", "127.0.0.1"} {
-		require.Error(t, checkLoopback(bad), bad)
-	}
-}
-
 func TestReplaceKeepsTheOldWhenItFails(t *testing.T) {
 	t.Parallel()
 	h := testHome(t)
@@ -152,4 +143,34 @@ func TestTypedLinesAreKept(t *testing.T) {
 	b, err := os.ReadFile(where)
 	require.NoError(t, err)
 	require.Equal(t, "2026-11-02T09:00:00Z\t\"read 12 furlongs\"\t\"no such unit\"\n", string(b))
+}
+
+// TestPersonByName: of two of one name the one who works there is meant.
+func TestPersonByName(t *testing.T) {
+	t.Parallel()
+	person := func(id string, left bool) export.Person { return export.Person{Person: id, Name: "Timo", Left: left} }
+	for _, c := range []struct {
+		people []export.Person
+		id     string
+		says   string
+	}{
+		{nil, "", ""},
+		{[]export.Person{person("a", false)}, "a", ""},
+		{[]export.Person{person("a", true)}, "a", ""},
+		{[]export.Person{person("a", true), person("b", false)}, "b", ""},
+		{[]export.Person{person("a", false), person("b", true)}, "a", ""},
+		{[]export.Person{person("a", true), person("b", false), person("c", true)}, "b", ""},
+		{[]export.Person{person("a", false), person("b", false)}, "", "two people"},
+		{[]export.Person{person("a", true), person("b", false), person("c", false)}, "", "two people"},
+		{[]export.Person{person("a", true), person("b", true)}, "", "two people"},
+	} {
+		id, ok, err := (&Names{People: c.people}).Person("timo")
+		if c.says != "" {
+			require.ErrorContains(t, err, c.says)
+			continue
+		}
+		require.NoError(t, err)
+		require.Equal(t, c.id, id)
+		require.Equal(t, c.id != "", ok)
+	}
 }

@@ -4,6 +4,8 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
+
+	"knowngood.example/cases/join"
 )
 
 // Identity is who writes from this home.
@@ -18,8 +20,12 @@ type Identity struct {
 	Role     string `json:"role"`
 	// Token is sent with each call.
 	Token string `json:"token"`
-	// Server is host:port.
-	Server string `json:"server"`
+	// Server is host:port; Others are further addresses of it, tried after that.
+	Server string   `json:"server"`
+	Others []string `json:"others,omitempty"`
+	// Pin is what the server's certificate authority is known by. None: this home
+	// joined before connections were encrypted.
+	Pin join.Pin `json:"pin"`
 	// LogKey checks the server's checkpoints (golang.org/x/mod/sumdb/note).
 	LogKey string `json:"log_key"`
 	// Currency the shop counts in, ISO 4217.
@@ -29,7 +35,7 @@ type Identity struct {
 }
 
 // ErrNobody: this home has not joined a shop.
-var ErrNobody = errors.New("this home has not joined a shop yet: ask for a join code and run 'knowngood join CODE --server HOST:PORT'")
+var ErrNobody = errors.New("this home has not joined a shop yet: ask for a join code and run 'knowngood join LINK', or 'knowngood join CODE --server HOST:PORT'")
 
 // Identity reads who writes from this home; ErrNobody when nobody does.
 func (h *Home) Identity() (*Identity, error) {
@@ -54,7 +60,7 @@ func (h *Home) newDevice() (*Identity, error) {
 	if err := h.load("identity.json", id); err != nil {
 		return nil, err
 	}
-	if id.Token != "" {
+	if id.Joined() { // meanwhile
 		return nil, fmt.Errorf("this home already writes for %s: choose another folder with --home", id.ShopName)
 	}
 	if err := h.newKey(id); err != nil {

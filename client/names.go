@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/export"
@@ -32,12 +33,15 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 	if err != nil {
 		return nil, Explain(err)
 	}
+	if err := h.heardTwice(r); err != nil {
+		return nil, err
+	}
 	n := new(Names)
 	for _, s := range r.GetShops() {
 		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
 	}
 	for _, p := range r.GetPeople() {
-		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole())})
+		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole()), Left: p.GetLeft()})
 	}
 	for _, d := range r.GetDevices() {
 		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson()})
@@ -50,6 +54,23 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		return n, nil
 	}
 	return n, h.locked("lock", func() error { return h.store("names.json", n) })
+}
+
+// heardTwice tells that this home's key writes in two places, when the server has
+// noticed it. Nobody can tell from here which of the two is meant to go on.
+func (h *Home) heardTwice(r *boardv1.PeopleResponse) error {
+	id := new(Identity)
+	if err := h.load("identity.json", id); err != nil {
+		return err
+	}
+	for _, d := range r.GetDevices() {
+		if at := d.GetTwice(); at != nil && d.GetDevice() == id.Device {
+			h.Warn(fmt.Sprintf("this home's key wrote in two places (noticed %s): its folder was copied, or put back from an older copy. "+
+				"What both wrote under one number was taken once; 'knowngood sync' lists what was refused, and --again records it anew. "+
+				"Go on in one of the two only, and let the other join with a code of its own", time.Unix(at.GetUnixSeconds(), 0).UTC().Format(time.RFC3339)))
+		}
+	}
+	return nil
 }
 
 // Of maps ids to names. A device of nobody's is the server's own, which writes
@@ -71,17 +92,21 @@ func (n *Names) Of() cases.Names {
 }
 
 // Person finds a person's id by name or id; false when there is no such person.
-// More than one of that name is an error.
+// More than one of that name is an error, unless all but one have left.
 func (n *Names) Person(said string) (id string, ok bool, err error) {
+	left := true
 	for _, p := range n.People {
 		switch {
 		case p.Person == said:
 			return said, true, nil
 		case !strings.EqualFold(p.Name, said):
+		case ok && p.Left && !left: // somebody of that name works there
+		case ok && left && !p.Left:
+			id, left = p.Person, false
 		case ok && id != p.Person:
 			return "", false, fmt.Errorf("%q is the name of two people: give the id, %s or %s", said, id, p.Person)
 		default:
-			id, ok = p.Person, true
+			id, ok, left = p.Person, true, p.Left
 		}
 	}
 	return id, ok, nil

@@ -214,6 +214,9 @@ func (b *batch) decide(c Caller, in *incoming, idTaken bool) (remarks []string, 
 		return nil, refuse(boardv1.Reason_REASON_ID_TAKEN, "id: %s stands in this case with other bytes", e.GetId()), nil
 	}
 	remark, refusal, err := b.chain(o)
+	if refusal != nil {
+		b.noteTwice(e.GetDevice())
+	}
 	if err != nil || refusal != nil {
 		return nil, refusal, err
 	}

@@ -33,13 +33,13 @@ const (
 )
 
 // onLoopback serves a server with its log on disk over TCP.
-func onLoopback(b testing.TB, s *grpc.Server) func() *grpc.ClientConn {
+func onLoopback(b testing.TB, s *grpc.Server, creds grpc.DialOption) func() *grpc.ClientConn {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(b, err)
 	go s.Serve(l) //nolint:errcheck // ends with Stop
 	b.Cleanup(s.Stop)
 	return func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(l.Addr().String(), grpc.WithTransportCredentials(insecure.NewCredentials()),
+		conn, err := grpc.NewClient(l.Addr().String(), creds,
 			grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
 		require.NoError(b, err)
 		b.Cleanup(func() { conn.Close() }) //nolint:errcheck // the benchmark is over
@@ -49,10 +49,10 @@ func onLoopback(b testing.TB, s *grpc.Server) func() *grpc.ClientConn {
 
 // kept is a server on disk with one member, dialled as often as wanted.
 func kept(b testing.TB) (*member, func() *grpc.ClientConn) {
-	s, err := Open(b.TempDir(), Options{JoinTries: 100})
+	s, err := Open(b.TempDir(), Options{Limits: roomy()})
 	require.NoError(b, err)
 	b.Cleanup(func() { require.NoError(b, s.Stop(context.Background())) })
-	dial := onLoopback(b, s.grpc)
+	dial := onLoopback(b, s.grpc, trusting(s.identity.authority.certificate.Raw))
 	w := &world{Server: s, t: b, clock: &clock{}, dial: dial}
 	return w.shopOwner("Bench shop (invented)"), dial
 }
@@ -104,7 +104,7 @@ func (e *echoServer) Entries(_ *boardv1.EntriesRequest, ss grpc.ServerStreamingS
 func echo(b testing.TB, e *echoServer) func() *grpc.ClientConn {
 	s := grpc.NewServer(grpc.MaxSendMsgSize(maxAnswer))
 	boardv1.RegisterBoardServiceServer(s, e)
-	return onLoopback(b, s)
+	return onLoopback(b, s, grpc.WithTransportCredentials(insecure.NewCredentials()))
 }
 
 // reading is a usual event.

@@ -5,8 +5,10 @@
 //
 // # The data folder
 //
-//	key.json     id of the log, id and Ed25519 seed of the server's own device;
-//	             mode 0600. Signs the server's own events and the checkpoints.
+//	key.json     id of the log, id and Ed25519 seed of the server's own device,
+//	             which signs the server's own events and the checkpoints; and the
+//	             certificate (DER) and the key (PKCS #8, DER) of the server's own
+//	             certificate authority. Mode 0600.
 //	checkpoint   the last signed checkpoint, as package log lays it out
 //	log/         the log, kept by Badger
 //
@@ -24,9 +26,13 @@
 //	"own/" stream               number and hash of the server's last own event there
 //	"refused/" hash             the tray: the event as JSON, see Refused
 //	"token/" hash of the token  id of the device, as text
-//	"code/" hash of the code    invitation as JSON: shop, role, expires. Gone once
-//	                            used; expired ones go when the next one is made
+//	"code/" key of the code     invitation as JSON: id, shop, role, case, by, expires.
+//	                            The key is that of package join, from which the code
+//	                            cannot be told. Gone once used or withdrawn; expired
+//	                            ones go when the next one is made
 //	"person/" person            name: the erasable table; never in the log
+//	"twice/" device             when it was last found to have used a number twice, in
+//	                            seconds of Unix time
 //
 // # Registers
 //
@@ -86,7 +92,11 @@
 //
 // Callers are looked up by their token, and again for every message that is sent:
 // what is withdrawn is withdrawn at once. What was sent before cannot be called
-// back.
+// back, and what somebody wrote before they were withdrawn stays as it is. What of
+// theirs is sent afterwards is refused as a whole, and so stays in their own home.
+// Withdrawing a person withdraws each of their devices in the same batch; a shop
+// keeps an owner. Should the device of the only one be lost, whoever runs the server
+// lets in another (InviteOwner).
 //
 // # Feeds and cursors
 //
@@ -113,7 +123,55 @@
 //
 // # Joining
 //
-// A join code is 12 letters of Crockford's base 32, 60 bits, drawn at random. It
-// works once, for 15 minutes, for one shop and role. Tries are counted by address.
-// A token is 32 random bytes in base64url. Only hashes of the two are kept.
+// A join code (package join) works once, for 15 minutes, for one shop and role, or for
+// one case: then whoever joins becomes a guest specialist of the shop, and a grant to
+// write in that case is written behind them, in the same batch. At most 100 codes of
+// a shop are open at once. A token is 32 random bytes in base64url; only its hash is
+// kept.
+//
+// # TLS
+//
+// There is nothing else: TLS 1.3, on loopback too, so that there is one way in and
+// one way to test. The server has a certificate authority of its own (ECDSA on P-256,
+// since browsers take no Ed25519), made at the first start and kept with its key in
+// key.json: one file of secrets, and one that is missing when a log is there is
+// refused. A folder from before TLS gets one; one that is harmed is refused and never
+// made anew, since every device would take it for somebody else's.
+//
+// The authority is valid from 2000 through 2099. It signs the certificate that
+// connections use, whose key lies in memory only: for localhost, the machine's names
+// and addresses, and what Options.Reach adds; for 397 days, from a day before it was
+// made. It is made anew when the server starts, when it has less than 30 days left,
+// when the clock lies outside of it, and when the machine's addresses are others; that
+// is looked at once a minute. Names and dates in it are for browsers that a page of
+// the server is opened with, after they were told to trust the authority; devices
+// look at neither (package client, Whom a home trusts). The connection sends the
+// authority along, so that a device can hold it against its pin.
+//
+// # Meeting
+//
+// Meet proves, over the connection that it is called on, that this is the server: by
+// a join code that the caller shows that it knows, and by the log's
+// key, for a device that knows that one; package join has both. What fits no open code
+// is answered as a code that is wrong, used or expired.
+//
+// # Limits
+//
+// Options.Limits has them, generous by intent: tries with join codes (Meet with a
+// proof, and Join) and connections by address; calls, bytes brought and streams at once
+// by device; calls with no token that is known, and Meet, by address. A minute is
+// counted from the first call in it. What goes beyond is refused with REASON_LIMIT and
+// how long to wait; a client keeps what it has and sends it later. A connection too
+// many from one address is closed, since there is nobody yet to tell. One that has
+// not finished its handshake within 20 s is closed. Counts are in memory.
+//
+// # One key in two places
+//
+// When an event of a device is refused because its number or the hash before it does
+// not fit what is here (see Places, 3), the device is remembered as one that used a
+// number twice, and People tells it to everybody of its shop, both holders of the key
+// among them, for 30 days or until the device is withdrawn. From here a copied home and
+// one that was put back from an older copy look alike. A copy that always fetches
+// before it writes uses no number twice and is not noticed; nor is one that writes
+// only in other cases.
 package server

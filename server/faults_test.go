@@ -49,7 +49,7 @@ func (f *faulty) Append(ctx context.Context, b log.Batch) error {
 func faultyWorld(t *testing.T) (*world, *faulty) {
 	f := &faulty{Log: memory.New()}
 	c := &clock{t: noon}
-	s, err := open(t.TempDir(), f, Options{Now: c.now, JoinTries: 100}.filled())
+	s, err := open(t.TempDir(), f, Options{Now: c.now, Limits: roomy()}.filled())
 	require.NoError(t, err)
 	return serveWorld(t, s, c), f
 }

@@ -18,10 +18,12 @@ import (
 )
 
 // identity is the server's own: the id of its log, its device and its key, which
-// signs its events and the log's checkpoints.
+// signs its events and the log's checkpoints; and the authority that its TLS
+// certificates come from.
 type identity struct {
 	log, device string
 	key         ed25519.PrivateKey
+	authority   *authority
 }
 
 // identityFile is how it lies in the data folder.
@@ -29,6 +31,10 @@ type identityFile struct {
 	Log    string `json:"log"`
 	Device string `json:"device"`
 	Seed   []byte `json:"seed"`
+	// Authority is its certificate, AuthorityKey its key as PKCS #8, both DER. A
+	// folder from before TLS has none.
+	Authority    []byte `json:"authority"`
+	AuthorityKey []byte `json:"authority_key"`
 }
 
 func (i *identity) public() ed25519.PublicKey { return i.key.Public().(ed25519.PublicKey) }
@@ -43,7 +49,9 @@ func newIdentity(newID func() string) (*identity, error) {
 	if err != nil {
 		return nil, fmt.Errorf("no key could be made: %w", err)
 	}
-	return &identity{log: hex.EncodeToString(random(8)), device: newID(), key: key}, nil
+	i := &identity{log: hex.EncodeToString(random(8)), device: newID(), key: key}
+	i.authority, err = newAuthority(i.log)
+	return i, err
 }
 
 // openIdentity reads the file, or makes one where there is none.
@@ -67,7 +75,17 @@ func openIdentity(path string, newID func() string) (*identity, error) {
 	if raw, err := hex.DecodeString(f.Log); err != nil || len(raw) != 8 || len(f.Seed) != ed25519.SeedSize || notation.CheckID(f.Device) != nil {
 		return nil, fmt.Errorf("the server's key %s is not whole: restore it from a backup", path)
 	}
-	return &identity{log: f.Log, device: f.Device, key: ed25519.NewKeyFromSeed(f.Seed)}, nil
+	i := &identity{log: f.Log, device: f.Device, key: ed25519.NewKeyFromSeed(f.Seed)}
+	if len(f.Authority) == 0 && len(f.AuthorityKey) == 0 {
+		if i.authority, err = newAuthority(i.log); err != nil {
+			return nil, err
+		}
+		return i, i.keep(path)
+	}
+	if i.authority, err = readAuthority(f.Authority, f.AuthorityKey); err != nil {
+		return nil, fmt.Errorf("the server's key %s is not whole: %w; restore it from a backup", path, err)
+	}
+	return i, nil
 }
 
 func createIdentity(path string, newID func() string) (*identity, error) {
@@ -75,14 +93,22 @@ func createIdentity(path string, newID func() string) (*identity, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := json.Marshal(identityFile{id.log, id.device, id.key.Seed()})
+	return id, id.keep(path)
+}
+
+func (i *identity) keep(path string) error {
+	key, err := i.authority.keyBytes()
 	if err != nil {
-		return nil, fmt.Errorf("the server's key: %w", err)
+		return err
+	}
+	b, err := json.Marshal(identityFile{i.log, i.device, i.key.Seed(), i.authority.certificate.Raw, key})
+	if err != nil {
+		return fmt.Errorf("the server's key: %w", err)
 	}
 	if err := writeSynced(path, append(b, '\n')); err != nil {
-		return nil, fmt.Errorf("the server's key cannot be kept: %w", err)
+		return fmt.Errorf("the server's key cannot be kept: %w", err)
 	}
-	return id, nil
+	return nil
 }
 
 // writeSynced makes a private file that is whole or not there, even after a

@@ -16,6 +16,7 @@ const (
 	prefixToken   = "token/"
 	prefixCode    = "code/"
 	prefixPerson  = "person/"
+	prefixTwice   = "twice/"
 )
 
 // feedAccess holds everything that says who may do what: registers, openings,

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"crypto/pbkdf2"
 	"crypto/sha256"
 	"encoding/base64"
 	"testing"
@@ -20,6 +21,10 @@ func TestLayout(t *testing.T) {
 	require.Equal(t, "\x01"+"\x00\x11\x22\x33\x44\x55\x66\xaa"+string(tag[:4])+"\x00\x00\x00\x00\x00\x00\x00\x01"+"\x00\x00\x00\x00\x00\x00\x01\x02", string(b))
 
 	token := sha256.Sum256([]byte("token"))
+	join, err := pbkdf2.Key(sha256.New, "K3QX09ZM7HTA", []byte("knowngood join 1"), 65536, 32)
+	require.NoError(t, err)
+	code, err := codeKey("K3QX-09ZM-7HTA")
+	require.NoError(t, err)
 	for want, key := range map[string]string{
 		"id/" + raw1 + raw2: idKey(id, other),
 		"number/" + raw1 + raw2 + "\x00\x00\x00\x00\x00\x00\x00\x05": numberKey(id, other, 5),
@@ -27,6 +32,8 @@ func TestLayout(t *testing.T) {
 		"refused/hash":              refusedKey([]byte("hash")),
 		"token/" + string(token[:]): tokenKey("token"),
 		"person/" + raw1:            personKey(id),
+		"twice/" + raw1:             twiceKey(id),
+		"code/" + string(join):      code,
 		"shop/" + id:                feedOf(id),
 	} {
 		require.Equal(t, want, key)

@@ -63,11 +63,14 @@ var methods = map[string]rule{
 	boardv1.BoardService_Timeline_FullMethodName:          visitors(reads | writes),
 	boardv1.BoardService_Review_FullMethodName:            visitors(reads | writes),
 	boardv1.BoardService_Brief_FullMethodName:             visitors(reads | writes),
+	boardv1.RegisterService_Meet_FullMethodName:           {stranger: nowhere},
 	boardv1.RegisterService_Join_FullMethodName:           {stranger: nowhere},
-	boardv1.RegisterService_Invite_FullMethodName:         {owner: self},
+	boardv1.RegisterService_Invite_FullMethodName:         {owner: self | owns}, // to the shop, or to a case of it
 	boardv1.RegisterService_People_FullMethodName:         anyone(self),
 	boardv1.RegisterService_WhoAmI_FullMethodName:         anyone(self),
 	boardv1.RegisterService_WithdrawDevice_FullMethodName: {owner: self | shopmate, technician: self, guest: self},
+	boardv1.RegisterService_WithdrawPerson_FullMethodName: {owner: self | shopmate, technician: self, guest: self},
+	boardv1.RegisterService_WithdrawCode_FullMethodName:   {owner: self},
 }
 
 // unknownKind stands in the table for every kind this build does not know.

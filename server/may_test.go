@@ -111,6 +111,21 @@ func cast(t *testing.T, w *world) (stream string, all []somebody) {
 		require.NoError(t, err)
 	}
 	add("device withdrawn", who)
+
+	who = staff(w.shopOwner("Person withdrawn (invented)"))
+	give(who[owner], "", eventv1.Access_ACCESS_WRITE)
+	give(who[guest], who[guest].person, eventv1.Access_ACCESS_WRITE)
+	successor := who[owner].invite(owner, "who stays")
+	for _, role := range roles {
+		_, err := successor.register.WithdrawPerson(successor.ctx(), &boardv1.WithdrawPersonRequest{Person: who[role].person, Why: "left"})
+		require.NoError(t, err)
+	}
+	add("person withdrawn", who)
+
+	// Somebody of none of the shops, for this case.
+	code, err := host.register.Invite(host.ctx(), &boardv1.InviteRequest{Role: guest, Case: stream})
+	require.NoError(t, err)
+	all = append(all, somebody{"invited by a code", guest, w.join(code.GetCode(), "for one case")})
 	w.clock.set(noon.Add(2 * time.Hour))
 	return stream, all
 }
@@ -120,14 +135,19 @@ func (s somebody) sees() bool {
 	switch s.relation {
 	case "own":
 		return s.role != guest
-	case "invited to read", "invited to write":
+	case "invited to read", "invited to write", "invited by a code":
 		return true
 	}
 	return false
 }
 
 func (s somebody) writes() bool {
-	return s.relation == "own" && s.role != guest || s.relation == "invited to write"
+	return s.relation == "own" && s.role != guest || s.relation == "invited to write" || s.relation == "invited by a code"
+}
+
+// gone: nobody that the server knows any more.
+func (s somebody) gone() bool {
+	return s.relation == "device withdrawn" || s.relation == "person withdrawn"
 }
 
 func TestMatrixOfMethods(t *testing.T) {
@@ -199,12 +219,30 @@ func TestMatrixOfMethods(t *testing.T) {
 				_, err := s.m.register.Invite(ctx, &boardv1.InviteRequest{Role: technician})
 				return err
 			}, false, owner},
+			{"Invite to the case", func(ctx context.Context, stream string) error {
+				_, err := s.m.register.Invite(ctx, &boardv1.InviteRequest{Role: guest, Case: stream})
+				may := s.relation == "own" && s.role == owner
+				if err != nil && s.sees() && !may {
+					require.Equal(t, boardv1.Reason_REASON_NOT_ALLOWED, reasonOf(t, err))
+					return nil
+				}
+				require.False(t, err == nil && !may, "%s %s", s.relation, s.role)
+				return err
+			}, true, 0},
+			{"WithdrawCode", func(ctx context.Context, _ string) error {
+				_, err := s.m.register.WithdrawCode(ctx, &boardv1.WithdrawCodeRequest{Code: "0000-0000-0000"})
+				if s.role == owner && !s.gone() { // none like that, which a role that may not does not hear
+					require.Equal(t, boardv1.Reason_REASON_NOT_FOUND, reasonOf(t, err))
+					return nil
+				}
+				return err
+			}, false, owner},
 		} {
 			name := fmt.Sprintf("%s by %s, %s", c.method, s.role, s.relation)
 			ctx, cancel := context.WithTimeout(s.m.ctx(), 10*time.Second)
 			err := c.call(ctx, stream)
 			switch {
-			case s.relation == "device withdrawn":
+			case s.gone():
 				require.Equal(t, boardv1.Reason_REASON_WHO_ARE_YOU, reasonOf(t, err), name)
 			case c.about && !s.sees():
 				require.Equal(t, boardv1.Reason_REASON_NOT_FOUND, reasonOf(t, err), name)
@@ -263,6 +301,43 @@ func TestMatrixOfWithdrawingDevices(t *testing.T) {
 	}
 }
 
+func TestMatrixOfWithdrawingPeople(t *testing.T) {
+	w := newWorld(t, Options{})
+	boss := w.shopOwner("One (invented)")
+	stranger := w.shopOwner("Two (invented)")
+	for _, c := range []struct {
+		name string
+		by   eventv1.Role
+		of   string
+		want boardv1.Reason
+	}{
+		{"an owner, a technician", owner, "mate", 0},
+		{"an owner, oneself", owner, "own", 0},
+		{"an owner, another owner", owner, "boss", 0},
+		{"an owner, somebody of another shop", owner, "foreign", boardv1.Reason_REASON_NOT_FOUND},
+		{"a technician, oneself", technician, "own", 0},
+		{"a technician, a mate", technician, "mate", boardv1.Reason_REASON_NOT_ALLOWED},
+		{"a technician, an owner", technician, "boss", boardv1.Reason_REASON_NOT_ALLOWED},
+		{"a technician, somebody of another shop", technician, "foreign", boardv1.Reason_REASON_NOT_FOUND},
+		{"a guest, oneself", guest, "own", 0},
+		{"a guest, a mate", guest, "mate", boardv1.Reason_REASON_NOT_ALLOWED},
+		{"a guest, nobody", guest, "none", boardv1.Reason_REASON_NOT_FOUND},
+	} {
+		by, mate, second := boss.invite(c.by, "somebody"), boss.invite(technician, "mate"), boss.invite(owner, "second owner")
+		person := map[string]string{"own": by.person, "mate": mate.person, "boss": second.person, "foreign": stranger.person, "none": newID()}[c.of]
+		_, err := by.register.WithdrawPerson(by.ctx(), &boardv1.WithdrawPersonRequest{Person: person})
+		if c.want != 0 {
+			require.Equal(t, c.want, reasonOf(t, err), c.name)
+			continue
+		}
+		require.NoError(t, err, c.name)
+		require.True(t, w.register.person(person).left, c.name)
+		for _, d := range w.register.devicesOf(person) {
+			require.True(t, w.register.device(d).withdrawn, c.name)
+		}
+	}
+}
+
 // kindOnly is an event of the kind with nothing in it, as bytes: good enough to
 // be asked about, whatever it says.
 func kindOnly(e *eventv1.Event, kind uint32) []byte {
@@ -296,7 +371,7 @@ func TestMatrixOfKinds(t *testing.T) {
 				require.NotNil(t, f)
 			}
 			r, err := s.m.board.Append(s.m.ctx(), &boardv1.AppendRequest{Events: []*eventv1.Signed{signed}})
-			if s.relation == "device withdrawn" {
+			if s.gone() {
 				require.Equal(t, boardv1.Reason_REASON_WHO_ARE_YOU, reasonOf(t, err), name)
 				continue
 			}

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // WhoAmI says whom the caller's token stands for.
@@ -35,13 +34,46 @@ func (s *Server) People(ctx context.Context, c Caller) (*boardv1.PeopleResponse,
 		return nil, err
 	}
 	shops, people, devices := s.register.company(c, s.register.visible(c, s.now()))
+	for _, d := range devices {
+		if d.Twice, err = s.twice(ctx, c, d.GetDevice()); err != nil {
+			return nil, err
+		}
+	}
 	out := &boardv1.PeopleResponse{Shops: shops, Devices: devices}
+	if c.Role == owner {
+		if out.Codes, err = s.openCodes(ctx, c.Shop); err != nil {
+			return nil, err
+		}
+	}
 	for _, p := range people {
 		name, err := s.log.Get(ctx, personKey(p.id))
 		if err != nil {
 			return nil, err
 		}
-		out.People = append(out.People, &boardv1.Somebody{Person: p.id, Name: string(name), Shop: p.shop, Role: p.role})
+		out.People = append(out.People, &boardv1.Somebody{Person: p.id, Name: string(name), Shop: p.shop, Role: p.role, Left: p.left})
+	}
+	return out, nil
+}
+
+// openCodes of a shop, those that end first first.
+func (s *Server) openCodes(ctx context.Context, shop string) ([]*boardv1.OpenCode, error) {
+	var open []invitation
+	for w, err := range s.log.Scan(ctx, prefixCode) {
+		if err != nil {
+			return nil, err
+		}
+		i, err := readInvitation(w)
+		if err != nil {
+			return nil, err
+		}
+		if i.Shop == shop && s.now().Before(i.Expires) {
+			open = append(open, i)
+		}
+	}
+	slices.SortFunc(open, func(a, b invitation) int { return cmp.Or(a.Expires.Compare(b.Expires), cmp.Compare(a.ID, b.ID)) })
+	out := make([]*boardv1.OpenCode, len(open))
+	for n, i := range open {
+		out[n] = &boardv1.OpenCode{Id: i.ID, Role: i.Role, Case: i.Case, By: i.By, Expires: moment(i.Expires)}
 	}
 	return out, nil
 }
@@ -66,7 +98,7 @@ func (r *register) company(c Caller, cases []string) (shops []*boardv1.Shop, peo
 	}
 	for _, d := range r.devices {
 		if d.shop == "" || with[d.shop] {
-			devices = append(devices, &boardv1.DeviceKey{Device: d.id, PublicKey: d.key, Person: d.person})
+			devices = append(devices, &boardv1.DeviceKey{Device: d.id, PublicKey: d.key, Person: d.person, Withdrawn: d.withdrawn})
 		}
 	}
 	slices.SortFunc(shops, func(a, b *boardv1.Shop) int { return cmp.Compare(a.Shop, b.Shop) })
@@ -74,53 +106,3 @@ func (r *register) company(c Caller, cases []string) (shops []*boardv1.Shop, peo
 	slices.SortFunc(devices, func(a, b *boardv1.DeviceKey) int { return cmp.Compare(a.Device, b.Device) })
 	return shops, people, devices
 }
-
-// WithdrawDevice ends a device's tokens and key at once: one's own, or, for the
-// owner, any of the shop.
-func (s *Server) WithdrawDevice(ctx context.Context, c Caller, req *boardv1.WithdrawDeviceRequest) (*boardv1.WithdrawDeviceResponse, error) {
-	const method = boardv1.RegisterService_WithdrawDevice_FullMethodName
-	c, err := s.admit(c, method, "")
-	if err != nil {
-		return nil, err
-	}
-	d := s.register.device(req.GetDevice())
-	in := nowhere
-	switch {
-	case d == nil || d.shop != c.Shop:
-	case d.person == c.Person:
-		in = self
-	default:
-		in = shopmate
-	}
-	if !mayCall(method, c.Role, in) {
-		if in == nowhere {
-			return nil, refuse(boardv1.Reason_REASON_NOT_FOUND, "device: your shop has none with the id %q", clip(req.GetDevice()))
-		}
-		return nil, refuse(boardv1.Reason_REASON_NOT_ALLOWED, "device: only an owner withdraws the device of somebody else")
-	}
-	if len(req.GetWhy()) > maxWhy {
-		return nil, refuse(boardv1.Reason_REASON_TOO_BIG, "why: %d bytes; at most %d", len(req.GetWhy()), maxWhy)
-	}
-	err = s.committer.do(ctx, 1024, func(b *batch) error {
-		if b.register.device(d.id).withdrawn {
-			return nil
-		}
-		for w, err := range b.log.Scan(context.Background(), prefixToken) {
-			if err != nil {
-				return err
-			}
-			if string(w.Value) == d.id {
-				b.set(w.Key, nil)
-			}
-		}
-		return b.say(c.Shop, c.Person, c.Shop, func(e *eventv1.Event) {
-			e.Kind = &eventv1.Event_DeviceWithdrawn{DeviceWithdrawn: &eventv1.DeviceWithdrawn{Device: d.id, Why: req.GetWhy()}}
-		})
-	})
-	if err != nil {
-		return nil, err
-	}
-	return &boardv1.WithdrawDeviceResponse{}, nil
-}
-
-const maxWhy = 2000

@@ -20,6 +20,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
 
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -30,9 +31,14 @@ var kills = flag.Int("kills", 0, "how often the server is killed under load; 0: 
 // serveVariable makes this test binary a server: its value is the data folder.
 const serveVariable = "KNOWNGOOD_TEST_SERVE"
 
+// plainVariable makes it speak plain text, so that a trace of it shows what was
+// asked and answered. It is the same services without the connection around them.
+const plainVariable = "KNOWNGOOD_TEST_PLAIN"
+
 // hello is the line that such a server begins with.
 type hello struct {
 	Address, Code string
+	Authority     []byte
 	Pid           int
 	Opened        time.Duration
 }
@@ -52,7 +58,7 @@ func serveForTests() bool {
 
 func serveUntilKilled(dir string) error {
 	began := time.Now()
-	s, err := Open(dir, Options{JoinTries: 1000})
+	s, err := Open(dir, Options{Limits: roomy()})
 	if err != nil {
 		return err
 	}
@@ -65,8 +71,14 @@ func serveUntilKilled(dir string) error {
 	if err != nil {
 		return err
 	}
-	if err := json.NewEncoder(os.Stdout).Encode(hello{l.Addr().String(), shop.Code, os.Getpid(), opened}); err != nil {
+	if err := json.NewEncoder(os.Stdout).Encode(hello{l.Addr().String(), shop.Code, s.identity.authority.certificate.Raw, os.Getpid(), opened}); err != nil {
 		return err
+	}
+	if os.Getenv(plainVariable) != "" {
+		g := grpc.NewServer()
+		boardv1.RegisterBoardServiceServer(g, boardService{s: s})
+		boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
+		return g.Serve(l)
 	}
 	return s.Serve(context.Background(), l)
 }
@@ -112,8 +124,8 @@ func (p *process) kill(t testing.TB) {
 }
 
 // connect lets the member talk to the process.
-func (m *member) connect(t testing.TB, address string) {
-	conn, err := grpc.NewClient(address, insecureCreds(), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
+func (m *member) connect(t testing.TB, p *process) {
+	conn, err := grpc.NewClient(p.Address, trusting(p.Authority), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
 	require.NoError(t, err)
 	t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 	m.board, m.register = boardv1.NewBoardServiceClient(conn), boardv1.NewRegisterServiceClient(conn)
@@ -142,7 +154,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	dir := t.TempDir()
 	p := startServer(t, dir)
 	w := &world{t: t, dial: func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(p.Address, insecureCreds())
+		conn, err := grpc.NewClient(p.Address, trusting(p.Authority))
 		require.NoError(t, err)
 		t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 		return conn
@@ -155,7 +167,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	}
 	confirmed, again := 0, 0
 	for cycle := range cycles {
-		m.connect(t, p.Address)
+		m.connect(t, p)
 		ctx, cancel := context.WithCancel(m.ctx())
 		var wg sync.WaitGroup
 		counts := make([][2]int, clients)
@@ -177,7 +189,7 @@ func TestKilledUnderLoad(t *testing.T) {
 		cancel()
 		wg.Wait()
 		p = startServer(t, dir)
-		m.connect(t, p.Address)
+		m.connect(t, p)
 		for i, of := range all {
 			of.check(t, m, cycle)
 			confirmed += counts[i][0]
@@ -256,10 +268,11 @@ func TestASyncLiesBeforeEveryConfirmation(t *testing.T) {
 	}
 	dir := t.TempDir()
 	trace := dir + "/trace"
+	t.Setenv(plainVariable, "1")
 	p := startServer(t, dir+"/data", "strace", "-f", "-y", "-s", "65536", "-o", trace,
 		"-e", "trace=read,write,writev,sendmsg,pwrite64,mmap,munmap,msync,fsync,fdatasync,openat", "-e", "signal=none")
 	w := &world{t: t, dial: func() *grpc.ClientConn {
-		conn, err := grpc.NewClient(p.Address, insecureCreds())
+		conn, err := grpc.NewClient(p.Address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 		require.NoError(t, err)
 		t.Cleanup(func() { conn.Close() }) //nolint:errcheck // the test is over
 		return conn

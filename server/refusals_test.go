@@ -87,7 +87,7 @@ func TestWhoHasLeftSpeaksNoMore(t *testing.T) {
 	require.True(t, may, "another shop's word is nothing")
 	_, may = role("shop", true)
 	require.False(t, may)
-	require.False(t, r.hasOwner("shop"))
+	require.False(t, r.owned("shop"))
 	c, may := role("shop", false)
 	require.True(t, may)
 	require.Equal(t, Caller{Person: "ann", Shop: "shop", Device: "tablet", Role: owner}, c)

@@ -2,6 +2,7 @@ package server
 
 import (
 	"crypto/ed25519"
+	"slices"
 	"sync"
 	"time"
 
@@ -129,16 +130,29 @@ func (r *register) caller(id string) (Caller, bool) {
 	return Caller{Person: p.id, Shop: p.shop, Device: id, Role: p.role}, true
 }
 
-// hasOwner reports whether somebody has joined the shop as its owner.
-func (r *register) hasOwner(shop string) bool {
+// owned reports whether the shop has an owner, some people not counted.
+func (r *register) owned(shop string, but ...string) bool {
 	r.mu.RLock()
 	defer r.mu.RUnlock()
 	for _, p := range r.people {
-		if p.shop == shop && p.role == owner && !p.left {
+		if p.shop == shop && p.role == owner && !p.left && !slices.Contains(but, p.id) {
 			return true
 		}
 	}
 	return false
+}
+
+// devicesOf a person, in order of their ids.
+func (r *register) devicesOf(person string) (ids []string) {
+	r.mu.RLock()
+	defer r.mu.RUnlock()
+	for _, d := range r.devices {
+		if d.person == person {
+			ids = append(ids, d.id)
+		}
+	}
+	slices.Sort(ids)
+	return ids
 }
 
 // named finds a shop by its name, nil when there is none.

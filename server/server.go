@@ -2,13 +2,14 @@ package server
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -23,10 +24,11 @@ import (
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
 
-// Options of a server. The zero value serves plain text on loopback.
+// Options of a server; the zero value is a good one.
 type Options struct {
-	// TLS is needed to be reached from beyond this machine.
-	TLS *tls.Config
+	// Reach are addresses, host:port, at which it can be reached beside the machine's
+	// own: a name in the network, the outer side of a router.
+	Reach []string
 	// Logger takes what happens; never personal data, never a token. nil: nobody.
 	Logger *slog.Logger
 	// Now and NewID are the clock and the source of UUIDv7; nil: the real ones.
@@ -43,8 +45,8 @@ type Options struct {
 	CloseWithin time.Duration
 	// Connections at once; 0: 4096.
 	Connections int
-	// JoinTries from one address in a minute; 0: 10.
-	JoinTries int
+	// Limits of one device or one address.
+	Limits Limits
 	// Folds is how many cases are kept folded; 0: 256.
 	Folds int
 	// Table that the judgements of reports rest on; nil: the default.
@@ -75,9 +77,7 @@ func (o Options) filled() Options {
 	if o.Connections == 0 {
 		o.Connections = 4096
 	}
-	if o.JoinTries == 0 {
-		o.JoinTries = 10
-	}
+	o.Limits = o.Limits.filled()
 	if o.Folds == 0 {
 		o.Folds = 256
 	}
@@ -96,7 +96,10 @@ type Server struct {
 	register  *register
 	wakes     *wakes
 	committer *committer
-	tries     *tries
+	limits    *limits
+	secure    *certificates
+	// listening is where, once it serves.
+	listening atomic.Pointer[net.Addr]
 	folds     *folds
 	pages     *pages
 	logger    *slog.Logger
@@ -163,7 +166,7 @@ func checkpointPath(dir string) string { return filepath.Join(dir, "checkpoint")
 func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	s := &Server{
 		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
-		tries: newTries(o.JoinTries, time.Minute), stopping: make(chan struct{}),
+		limits: newLimits(o.Limits), stopping: make(chan struct{}),
 		folds: newFolds(l, o.Folds, o.Table),
 	}
 	defer func() {
@@ -181,6 +184,7 @@ func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	if s.logKey, err = s.identity.verifierKey(); err != nil {
 		return nil, fmt.Errorf("the log's key: %w", err)
 	}
+	s.secure = &certificates{from: s.identity.authority, now: o.Now, hosts: s.hosts}
 	s.tree, err = log.OpenTree(ctx, l, log.TreeConfig{Log: s.identity.log, Key: s.identity.key, File: checkpointPath(dir)})
 	if err != nil {
 		return nil, fmt.Errorf("the log cannot be trusted: %w", err)

@@ -34,7 +34,7 @@ func TestTwoShopsShareACase(t *testing.T) {
 func TestWhatWasKeptIsThereAgain(t *testing.T) {
 	dir := t.TempDir()
 	c := &clock{t: noon}
-	o := Options{Now: c.now, JoinTries: 100}
+	o := Options{Now: c.now, Limits: roomy()}
 	s, err := Open(dir, o)
 	require.NoError(t, err)
 	var stream string

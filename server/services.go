@@ -19,6 +19,7 @@ import (
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/peer"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
@@ -40,9 +41,7 @@ func (s *Server) services() *grpc.Server {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.ChainUnaryInterceptor(s.unary), grpc.ChainStreamInterceptor(s.stream),
-	}
-	if s.options.TLS != nil {
-		opts = append(opts, grpc.Creds(credentials.NewTLS(s.options.TLS)))
+		grpc.Creds(credentials.NewTLS(s.secure.config())),
 	}
 	g := grpc.NewServer(opts...)
 	boardv1.RegisterBoardServiceServer(g, boardService{s: s})
@@ -62,11 +61,10 @@ func (s *Server) unwell() {
 }
 
 // Serve answers on the listener until ctx ends or Stop is called, and returns
-// what Stop does. Without TLS it refuses a listener that other machines reach.
+// what Stop does.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
-	if err := s.Reachable(l.Addr()); err != nil {
-		return errors.Join(err, l.Close())
-	}
+	at := l.Addr()
+	s.listening.Store(&at)
 	ended := make(chan struct{})
 	defer close(ended)
 	go func() {
@@ -78,21 +76,16 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		case <-ended:
 		}
 	}()
-	if err := s.grpc.Serve(netutil.LimitListener(l, s.options.Connections)); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
+	fair := &fairListener{netutil.LimitListener(l, s.options.Connections), newAtOnce(s.options.Limits.FromAddress), func(from string) {
+		s.logger.Info("too many connections from one address: one more was closed", "address", from)
+	}}
+	if err := s.grpc.Serve(fair); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
 		return fmt.Errorf("serving on %s: %w", l.Addr(), err)
 	}
 	// Serve returns when stopping begins; what it left is waited for.
 	within, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.options.StopWithin)
 	defer cancel()
 	return s.Stop(within)
-}
-
-// Reachable refuses an address that others can reach while nothing is encrypted.
-func (s *Server) Reachable(a net.Addr) error {
-	if at, ok := a.(*net.TCPAddr); ok && s.options.TLS == nil && !at.IP.IsLoopback() {
-		return fmt.Errorf("%s can be reached from other machines, and without TLS everybody on the way could read along: listen on 127.0.0.1", a)
-	}
-	return nil
 }
 
 func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (out any, err error) {
@@ -128,14 +121,27 @@ func (s *Server) tell(ctx context.Context, method string, began time.Time, err *
 	s.logger.LogAttrs(ctx, level, "call", attrs...)
 }
 
-// who is the caller whose token came with the call.
-func (s *Server) who(ctx context.Context) (Caller, error) {
+// who is the caller whose token came with the call. The call is counted: for the
+// device, or, where nobody is known by the token, for the address.
+func (s *Server) who(ctx context.Context, req any) (Caller, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	var token string
 	if v := md.Get("authorization"); len(v) == 1 {
 		token, _ = strings.CutPrefix(v[0], "Bearer ")
 	}
-	return s.Identify(ctx, token)
+	c, err := s.Identify(ctx, token)
+	counted := c.Device
+	if err != nil {
+		counted = address(ctx)
+	}
+	size := 0
+	if m, ok := req.(proto.Message); ok {
+		size = proto.Size(m)
+	}
+	if over := s.limits.call(counted, size, s.now()); over != nil {
+		return c, over
+	}
+	return c, err
 }
 
 // address of the other side, without its port.
@@ -144,16 +150,12 @@ func address(ctx context.Context) string {
 	if !ok {
 		return ""
 	}
-	host, _, err := net.SplitHostPort(p.Addr.String())
-	if err != nil {
-		return p.Addr.String()
-	}
-	return host
+	return hostOf(p.Addr)
 }
 
 // call finds the caller and asks a method that gives one answer.
 func call[Q, A any](ctx context.Context, s *Server, req Q, ask func(context.Context, Caller, Q) (A, error)) (A, error) {
-	c, err := s.who(ctx)
+	c, err := s.who(ctx, req)
 	if err != nil {
 		var none A
 		return none, err
@@ -163,10 +165,15 @@ func call[Q, A any](ctx context.Context, s *Server, req Q, ask func(context.Cont
 
 // flow finds the caller and runs a method that sends many.
 func flow[Q, A any](ss grpc.ServerStreamingServer[A], s *Server, req Q, run func(context.Context, Caller, Q, func(*A) error) error) error {
-	c, err := s.who(ss.Context())
+	c, err := s.who(ss.Context(), req)
 	if err != nil {
 		return err
 	}
+	leave, ok := s.limits.streams.enter(c.Device)
+	if !ok {
+		return refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
+	}
+	defer leave()
 	return run(ss.Context(), c, req, ss.Send)
 }
 
@@ -176,7 +183,9 @@ type boardService struct {
 }
 
 func (b boardService) Append(ctx context.Context, req *boardv1.AppendRequest) (*boardv1.AppendResponse, error) {
-	return call(ctx, b.s, req.GetEvents(), b.s.Append)
+	return call(ctx, b.s, req, func(ctx context.Context, c Caller, req *boardv1.AppendRequest) (*boardv1.AppendResponse, error) {
+		return b.s.Append(ctx, c, req.GetEvents())
+	})
 }
 
 func (b boardService) Entries(req *boardv1.EntriesRequest, ss grpc.ServerStreamingServer[boardv1.EntriesResponse]) error {
@@ -212,6 +221,10 @@ type registerService struct {
 	s *Server
 }
 
+func (r registerService) Meet(ctx context.Context, _ *boardv1.MeetRequest) (*boardv1.MeetResponse, error) {
+	return r.s.Meet(ctx, meeting(ctx))
+}
+
 func (r registerService) Join(ctx context.Context, req *boardv1.JoinRequest) (*boardv1.JoinResponse, error) {
 	return r.s.Join(ctx, address(ctx), req)
 }
@@ -234,4 +247,12 @@ func (r registerService) WhoAmI(ctx context.Context, req *boardv1.WhoAmIRequest)
 
 func (r registerService) WithdrawDevice(ctx context.Context, req *boardv1.WithdrawDeviceRequest) (*boardv1.WithdrawDeviceResponse, error) {
 	return call(ctx, r.s, req, r.s.WithdrawDevice)
+}
+
+func (r registerService) WithdrawPerson(ctx context.Context, req *boardv1.WithdrawPersonRequest) (*boardv1.WithdrawPersonResponse, error) {
+	return call(ctx, r.s, req, r.s.WithdrawPerson)
+}
+
+func (r registerService) WithdrawCode(ctx context.Context, req *boardv1.WithdrawCodeRequest) (*boardv1.WithdrawCodeResponse, error) {
+	return call(ctx, r.s, req, r.s.WithdrawCode)
 }

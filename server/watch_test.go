@@ -286,7 +286,7 @@ func TestASlowReaderIsCutOffAndResumes(t *testing.T) {
 
 func TestStopEndsWatchers(t *testing.T) {
 	t.Parallel()
-	s, err := Open("", Options{JoinTries: 10})
+	s, err := Open("", Options{Limits: roomy()})
 	require.NoError(t, err)
 	w := serveWorld(t, s, &clock{})
 	m := w.shopOwner("One (invented)")

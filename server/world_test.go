@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/ed25519"
 	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"io"
 	"net"
@@ -17,7 +19,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/test/bufconn"
@@ -69,8 +71,8 @@ func newWorld(t testing.TB, o Options) *world {
 	if o.Now == nil {
 		o.Now = c.now
 	}
-	if o.JoinTries == 0 {
-		o.JoinTries = 1000
+	if o.Limits == (Limits{}) {
+		o.Limits = roomy()
 	}
 	s, err := Open("", o)
 	require.NoError(t, err)
@@ -90,7 +92,7 @@ func serveWorld(t testing.TB, s *Server, c *clock) *world {
 	})
 	w := &world{Server: s, t: t, clock: c}
 	w.dial = func() *grpc.ClientConn {
-		conn, err := grpc.NewClient("passthrough:///world", grpc.WithTransportCredentials(insecure.NewCredentials()),
+		conn, err := grpc.NewClient("passthrough:///world", trusting(s.identity.authority.certificate.Raw),
 			grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return l.DialContext(ctx) }),
 			grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
 		require.NoError(t, err)
@@ -324,4 +326,25 @@ func newListener(t testing.TB, address string) net.Listener {
 	return l
 }
 
-func insecureCreds() grpc.DialOption { return grpc.WithTransportCredentials(insecure.NewCredentials()) }
+// trusting goes by an authority, and by no clock: those of the tests stand still.
+func trusting(authority []byte) grpc.DialOption {
+	return grpc.WithTransportCredentials(credentials.NewTLS(&tls.Config{
+		MinVersion: tls.VersionTLS13, ServerName: "localhost", InsecureSkipVerify: true, //nolint:gosec // verified below
+		VerifyConnection: func(cs tls.ConnectionState) error {
+			root, err := x509.ParseCertificate(authority)
+			if err != nil {
+				return err
+			}
+			roots := x509.NewCertPool()
+			roots.AddCert(root)
+			leaf := cs.PeerCertificates[0]
+			_, err = leaf.Verify(x509.VerifyOptions{Roots: roots, DNSName: "localhost", CurrentTime: leaf.NotBefore})
+			return err
+		},
+	}))
+}
+
+// roomy limits do not stand in the way of tests that are about something else.
+func roomy() Limits {
+	return Limits{JoinTries: 1000, Calls: 1 << 40, Bytes: 1 << 50, Streams: 1 << 20, FromAddress: 1 << 20}
+}

@@ -11,7 +11,8 @@
 //	 "checkpoint": the signed checkpoint the proofs lead to, as text,
 //	 "devices":    [{"device": id, "key": base64 of 32 bytes, "person": id}],
 //	 "shops":      [{"shop": id, "name": text}],
-//	 "people":     [{"person": id, "name": text, "shop": id, "role": text}]}
+//	 "people":     [{"person": id, "name": text, "shop": id, "role": text,
+//	                 "left": true where they no longer work there}]}
 //
 // shops and people hold the names of the erasable table and are left out when
 // names are. Each line after it is one entry, by seq:

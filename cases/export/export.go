@@ -50,6 +50,8 @@ type Person struct {
 	Name   string `json:"name"`
 	Shop   string `json:"shop,omitempty"`
 	Role   string `json:"role,omitempty"`
+	// Left: no longer works there.
+	Left bool `json:"left,omitempty"`
 }
 
 // Line is one entry.

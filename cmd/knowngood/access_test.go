@@ -80,7 +80,7 @@ func TestAnotherHistory(t *testing.T) {
 		mara.road.leads(s.address)
 		mara.Home, mara.dir = client.Open(home, home+"/settings"), home
 		var err error
-		mara.who, err = mara.Join(t.Context(), mara.road.address(), s.shops[0].Code, "Mara")
+		mara.who, err = mara.Join(t.Context(), through(mara.road.address(), s.shops[0].Code), "Mara")
 		require.NoError(t, err)
 		stream = mara.NewID()
 		mara.save(t, opens(mara, stream))
@@ -144,7 +144,7 @@ func TestRestoredIsOfferedAgain(t *testing.T) {
 		s := serveShops(t, dir, "Tin Kettle Garage")
 		mara.road.leads(s.address)
 		var err error
-		mara.who, err = mara.Join(t.Context(), mara.road.address(), s.shops[0].Code, "Mara")
+		mara.who, err = mara.Join(t.Context(), through(mara.road.address(), s.shops[0].Code), "Mara")
 		require.NoError(t, err)
 		stream, second = mara.NewID(), mara.NewID()
 		mara.save(t, opens(mara, stream))

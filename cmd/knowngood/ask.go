@@ -158,7 +158,7 @@ func (a *app) fresh(ctx context.Context, who *client.Identity, conn *client.Conn
 	switch {
 	case kept.Case.Head() > 0 && !who.Joined():
 	case kept.Case.Head() > 0 && errors.Is(err, client.ErrOffline):
-		a.warn(fmt.Sprintf("the server does not answer: this is what was fetched before, to entry %d", kept.Sent))
+		a.shownKept(err, fmt.Sprintf("this is what was fetched before, to entry %d", kept.Sent))
 	case kept.Case.Head() > 0:
 		// Opened here and not sent yet, or not to be seen any more: what was told stays.
 	case notFound(err):
@@ -167,6 +167,17 @@ func (a *app) fresh(ctx context.Context, who *client.Identity, conn *client.Conn
 		return nil, fmt.Errorf("%w, and nothing of this case is kept here", err)
 	}
 	return kept, nil
+}
+
+// shownKept says that the server was not asked, why, and what is shown instead.
+func (a *app) shownKept(off error, instead string) {
+	var other *client.Impostor
+	if errors.As(off, &other) { // a matter of its own
+		a.warn(off.Error())
+		a.warn(instead)
+		return
+	}
+	a.warn(fmt.Sprintf("%v: %s", off, instead))
 }
 
 func notFound(err error) bool {

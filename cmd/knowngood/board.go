@@ -75,11 +75,11 @@ func runBoard(ctx context.Context, a *app, closed bool) error {
 	}
 	defer conn.Close()
 	if off != nil {
-		return runBoardKept(a, who, closed)
+		return runBoardKept(a, who, closed, off)
 	}
 	r, err := conn.Board(ctx, &boardv1.BoardRequest{Closed: closed})
 	if err = client.Explain(err); errors.Is(err, client.ErrOffline) {
-		return runBoardKept(a, who, closed)
+		return runBoardKept(a, who, closed, err)
 	}
 	if err != nil {
 		return err
@@ -115,8 +115,9 @@ func count(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// runBoardKept lists the cases as they were fetched before.
-func runBoardKept(a *app, who *client.Identity, closed bool) error {
+// runBoardKept lists the cases as they were fetched before; off says why not as they
+// are now.
+func runBoardKept(a *app, who *client.Identity, closed bool, off error) error {
 	streams, err := a.home.KeptCases()
 	if err != nil {
 		return err
@@ -150,7 +151,7 @@ func runBoardKept(a *app, who *client.Identity, closed bool) error {
 		return cmp.Or(cmp.Compare(waits(a), waits(b)), cmp.Compare(b.Opened.GetUnixSeconds(), a.Opened.GetUnixSeconds()), cmp.Compare(a.Stream, b.Stream))
 	})
 	if who.Joined() {
-		a.warn("the server does not answer: these are the cases as they were fetched before, with what waits here")
+		a.shownKept(off, "these are the cases as they were fetched before, with what waits here")
 	}
 	known := names.Of()
 	known[who.Shop] = who.ShopName

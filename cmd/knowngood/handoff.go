@@ -92,7 +92,7 @@ func (d *desk) hear(ctx context.Context) error {
 	if !d.who.Joined() {
 		return client.ErrNobody
 	}
-	c, err := client.Dial(d.who.Server, d.who.Token)
+	c, err := client.Dial(d.who)
 	if err != nil {
 		return err
 	}

@@ -2,30 +2,42 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os/user"
+	"strings"
 
 	"github.com/spf13/cobra"
 
-	"knowngood.example/cases/notation"
+	"knowngood.example/cases/join"
 	"knowngood.example/client"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 func newJoin(a *app) *cobra.Command {
 	var server, name string
 	cmd := &cobra.Command{
-		Use: "join CODE", Short: "Join a shop with a code that somebody there gave you",
-		Long: `  knowngood join K3QX-09ZM-7HTA --server 127.0.0.1:7411 --name Mara
+		Use: "join LINK", Short: "Join a shop with the link or code that somebody there gave you",
+		Long: `  knowngood join K3QX-09ZM-7HTA --server 192.168.1.20:7411 --name Mara
 
-The code works once, for a quarter of an hour. This home then writes for that shop,
+The link, which is what the QR code says, holds all that is needed. A code that was
+read aloud needs the server's address too. Either way this home finds out that it is
+the server it was meant to be before it tells anything, and knows it again later.
+
+A code works once, for a quarter of an hour. This home then writes for that shop,
 signed with a key that is made here and never leaves it. Cases that were opened here
-before become that shop's.`,
+before become that shop's.
+
+In a home that has joined already, 'join' with a link of the same server says where it
+is now; you stay who you are, and the code is not used up.`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error { return runJoin(cmd.Context(), a, args[0], server, name) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if join.IsLink(args[0]) && !cmd.Flags().Changed("server") {
+				server = "" // a setting is for codes; a link knows better
+			}
+			return runJoin(cmd.Context(), a, args[0], server, name)
+		},
 	}
-	cmd.Flags().StringVar(&server, "server", "127.0.0.1:7411", "host:port of the server")
+	cmd.Flags().StringVar(&server, "server", "", "host:port of the server (default: as the link has it, or 127.0.0.1:7411)")
 	cmd.Flags().StringVar(&name, "name", "", "your name, as others see it (default: of this machine's account)")
 	return cmd
 }
@@ -40,7 +52,33 @@ type joinedRow struct {
 	Device string `json:"device"`
 }
 
-func runJoin(ctx context.Context, a *app, code, server, name string) error {
+// linkOf is what was typed: a link, or a code with the address of the server.
+func linkOf(said, server string) (join.Link, error) {
+	var l join.Link
+	var err error
+	if join.IsLink(said) {
+		l, err = join.ParseLink(said)
+	} else {
+		l.Code, err = join.ParseCode(said)
+		l.Addresses = []string{"127.0.0.1:7411"}
+	}
+	if err != nil {
+		return l, usage{err}
+	}
+	if server != "" {
+		if err := join.CheckAddress(server); err != nil {
+			return l, usagef("--server: %w", err)
+		}
+		l.Addresses = []string{server}
+	}
+	return l, nil
+}
+
+func runJoin(ctx context.Context, a *app, said, server, name string) error {
+	l, err := linkOf(said, server)
+	if err != nil {
+		return err
+	}
 	if name == "" {
 		u, err := user.Current()
 		if err != nil || u.Username == "" {
@@ -48,7 +86,10 @@ func runJoin(ctx context.Context, a *app, code, server, name string) error {
 		}
 		name = u.Username
 	}
-	id, err := a.home.Join(ctx, server, code, name)
+	id, err := a.home.Join(ctx, l, name)
+	if errors.Is(err, client.ErrOffline) && err.Error() == client.ErrOffline.Error() {
+		return fmt.Errorf("%w at %s: is it running, and does this device reach it?", err, strings.Join(l.Addresses, ", "))
+	}
 	if err != nil {
 		return err
 	}
@@ -64,48 +105,5 @@ func runJoin(ctx context.Context, a *app, code, server, name string) error {
 	row := joinedRow{id.Name, id.Person, id.ShopName, id.Shop, id.Role, id.Device}
 	return a.show.Write([]joinedRow{row}, func() client.Table {
 		return client.Table{Head: []string{"You", "Shop", "Role", "Home"}, Rows: [][]string{{row.Name, row.Shop, row.Role, a.home.Dir()}}}
-	})
-}
-
-func newInvite(a *app) *cobra.Command {
-	var role string
-	cmd := &cobra.Command{
-		Use: "invite", Short: "Make a join code for your shop",
-		Long: `  knowngood invite
-  knowngood invite --role guest-specialist`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runInvite(cmd.Context(), a, role) },
-	}
-	cmd.Flags().StringVar(&role, "role", "technician", "owner, technician or guest-specialist")
-	return cmd
-}
-
-// inviteRow is the stable shape of a join code.
-type inviteRow struct {
-	Code    string `json:"code"`
-	Role    string `json:"role"`
-	Expires string `json:"expires"`
-	Server  string `json:"server"`
-}
-
-func runInvite(ctx context.Context, a *app, said string) error {
-	role, err := choose[eventv1.Role]("role", said)
-	if err != nil {
-		return err
-	}
-	who, conn, err := a.home.Connect()
-	if err != nil {
-		return err
-	}
-	defer conn.Close()
-	r, err := conn.Invite(ctx, &boardv1.InviteRequest{Role: role})
-	if err != nil {
-		return client.Explain(err)
-	}
-	row := inviteRow{r.GetCode(), notation.Word(role), a.stamp(r.GetExpires()), who.Server}
-	return a.show.Write([]inviteRow{row}, func() client.Table {
-		return client.Table{Head: []string{"Code", "Role", "Works until", "They run"}, Rows: [][]string{{
-			row.Code, row.Role, row.Expires, fmt.Sprintf("knowngood join %s --server %s --name NAME", row.Code, row.Server),
-		}}}
 	})
 }

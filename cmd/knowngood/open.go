@@ -161,7 +161,7 @@ func (a *app) leftBehind(ctx context.Context, who *client.Identity, v *eventv1.V
 	}
 	var conn *client.Conn
 	if who.Joined() {
-		if conn, err = client.Dial(who.Server, who.Token); err != nil {
+		if conn, err = client.Dial(who); err != nil {
 			a.warn(err.Error())
 		}
 	}

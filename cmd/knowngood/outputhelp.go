@@ -50,11 +50,14 @@ pins       point, pin, colour, gauge, where, net, source, last, seq
 spend      seq, what, grade, reason, why, minutes, cost (list of money)
 use        case, vehicle, concern, name, person, shop, shop_id, server, home
 join       name, person, shop, shop_id, role, device
-invite     code, role, expires, server
+invite     code, role, expires, server, case, link
+people     what ('person', 'device', 'join code'), id, name, shop, role, state, case,
+           expires
+withdraw   what, id, name; with --case as recording
 sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, refused
 import     line, state, id, kind, text
 verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
-serve      json, ndjson: address, shops (name, shop, code, expires)
+serve      json, ndjson: address, shops (name, shop, code, expires, link)
 bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform
 

@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"knowngood.example/cases/join"
 	"knowngood.example/cases/log"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -182,6 +183,11 @@ func serveShops(t testing.TB, dir string, shops ...string) *shopServer {
 	return out
 }
 
+// through is what somebody types who was read a code aloud.
+func through(address, code string) join.Link {
+	return join.Link{Code: code, Addresses: []string{address}}
+}
+
 // member is a home that has joined.
 type member struct {
 	*client.Home
@@ -197,7 +203,7 @@ func joins(t testing.TB, s *shopServer, code, name string) *member {
 	m.Warn = func(text string) { t.Log(name+":", text) }
 	t.Cleanup(func() { require.NoError(t, m.Close()) })
 	var err error
-	m.who, err = m.Join(t.Context(), m.road.address(), code, name)
+	m.who, err = m.Join(t.Context(), through(m.road.address(), code), name)
 	require.NoError(t, err)
 	return m
 }

@@ -21,7 +21,7 @@ func TestMain(m *testing.M) {
 //
 // Beside testscript's own commands there are
 //
-//	ready FILE         waits for a server's ready file; sets ADDR, CODE1, CODE2, ...
+//	ready FILE         waits for a server's ready file; sets ADDR, CODE1, LINK1, CODE2, ...
 //	get VAR PATH       sets VAR from the JSON on standard output: 'get CASE 0.case'
 //	lines N FILE       waits until the file has at least N lines
 func TestScripts(t *testing.T) {
@@ -61,6 +61,7 @@ func scriptReady(ts *testscript.TestScript, neg bool, args []string) {
 		for i, s := range r.Shops {
 			ts.Setenv(fmt.Sprintf("CODE%d", i+1), s.Code)
 			ts.Setenv(fmt.Sprintf("SHOP%d", i+1), s.Shop)
+			ts.Setenv(fmt.Sprintf("LINK%d", i+1), s.Link)
 		}
 		return
 	}

@@ -12,13 +12,15 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"knowngood.example/cases/join"
 	"knowngood.example/client"
 	"knowngood.example/server"
 )
 
 type serveFlags struct {
 	data, listen, ready string
-	shops               []string
+	shops, owners       []string
+	reach               []string
 	verbose             bool
 }
 
@@ -27,18 +29,23 @@ func newServe(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "serve", Short: "Run the server that shops share cases through",
 		Long: `  knowngood serve --shop 'Tin Kettle Garage' --shop 'Lantern Lane Diagnostics:GBP'
-  knowngood serve --data server-data --listen 127.0.0.1:7411
+  knowngood serve --shop 'Tin Kettle Garage' --listen :7411 --reach garage.example:7411
 
 --shop opens a shop, or finds it by its name, and prints a join code for its owner until
-one has joined. The server listens on this machine only: what it sends is not encrypted.
+one has joined. --listen :7411 serves every machine that reaches this one; by itself it
+serves this machine only. Everything goes over TLS, by a certificate authority that is
+made at the first start and that devices know again: nobody needs to set anything up.
+Another address that leads here, such as the outer one of a router, is said by --reach.
 A file judgement.json in the data folder changes the table that its reports rest on.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), a, o) },
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.data, "data", "", "folder for the log and the server's key (default: 'server' in your data folder)")
-	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on; port 0 takes a free one")
+	f.StringVar(&o.data, "data", "", "folder for the log and the server's keys (default: 'server' in your data folder)")
+	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on, :7411 for every machine that reaches this one; port 0 takes a free one")
+	f.StringArrayVar(&o.reach, "reach", nil, "HOST:PORT at which others reach it, for links; may be given more than once")
 	f.StringArrayVar(&o.shops, "shop", nil, "NAME or NAME:CURRENCY of a shop to open; may be given more than once")
+	f.StringArrayVar(&o.owners, "new-owner", nil, "NAME of a shop: print a join code for another owner of it, such as when the owner's device was lost")
 	f.StringVar(&o.ready, "ready-file", "", "once all is printed, write address and join codes to this file, as JSON")
 	f.BoolVarP(&o.verbose, "verbose", "v", false, "log every call")
 	return cmd
@@ -56,6 +63,7 @@ type readyShop struct {
 	Shop    string `json:"shop"`
 	Code    string `json:"code"`
 	Expires string `json:"expires"`
+	Link    string `json:"link"`
 }
 
 func runServe(ctx context.Context, a *app, o *serveFlags) error {
@@ -71,11 +79,27 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 	if err != nil {
 		return err
 	}
-	s, err := server.Open(data, server.Options{Table: table, Logger: slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))})
+	for _, said := range o.reach {
+		if err := join.CheckAddress(said); err != nil {
+			return usagef("--reach: %w", err)
+		}
+	}
+	s, err := server.Open(data, server.Options{Table: table, Reach: o.reach, Logger: slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))})
 	if err != nil {
 		return err
 	}
 	r, l, err := prepareServer(ctx, a, s, o.listen, o.shops, false)
+	for _, name := range o.owners {
+		var opened *server.Opening
+		if err != nil {
+			break
+		}
+		if opened, err = s.InviteOwner(ctx, name); err != nil {
+			err = errors.Join(fmt.Errorf("--new-owner %q: %w", name, err), l.Close())
+			break
+		}
+		r.Shops = append(r.Shops, a.readyShop(s, l, name, opened))
+	}
 	if err == nil {
 		err = a.tellReady(r)
 	}
@@ -97,9 +121,6 @@ func prepareServer(ctx context.Context, a *app, s *server.Server, listen string,
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot listen on %s: %w; is a server running there already?", listen, err)
 	}
-	if err := s.Reachable(l.Addr()); err != nil {
-		return nil, nil, errors.Join(err, l.Close())
-	}
 	r := &ready{Shops: []readyShop{}}
 	for _, said := range shops {
 		name, currency := said, "EUR"
@@ -110,14 +131,19 @@ func prepareServer(ctx context.Context, a *app, s *server.Server, listen string,
 		if err != nil {
 			return nil, nil, errors.Join(fmt.Errorf("--shop %q: %w", said, err), l.Close())
 		}
-		shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
-		if opened.Code != "" {
-			shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
-		}
-		r.Shops = append(r.Shops, shop)
+		r.Shops = append(r.Shops, a.readyShop(s, l, name, opened))
 	}
 	r.Address = l.Addr().String()
 	return r, l, nil
+}
+
+func (a *app) readyShop(s *server.Server, l net.Listener, name string, opened *server.Opening) readyShop {
+	shop := readyShop{Name: name, Shop: opened.Shop, Code: opened.Code}
+	if opened.Code != "" {
+		shop.Expires = opened.Expires.In(a.show.Zone).Format("2006-01-02T15:04:05Z07:00")
+		shop.Link = s.Link(opened.Code, l.Addr()).String()
+	}
+	return shop
 }
 
 func (a *app) tellReady(r *ready) error {
@@ -139,7 +165,20 @@ func (a *app) tellReady(r *ready) error {
 		}
 		t.Rows = append(t.Rows, []string{s.Name, code, s.Expires})
 	}
-	return t.Write(a.out, a.show.Style)
+	if err := t.Write(a.out, a.show.Style); err != nil {
+		return err
+	}
+	for _, s := range r.Shops {
+		if s.Code == "" {
+			continue
+		}
+		l, err := join.ParseLink(s.Link)
+		if err != nil {
+			return err
+		}
+		a.tellJoin("The owner of "+s.Name, l)
+	}
+	return nil
 }
 
 func stopped(s *server.Server, err error) error {

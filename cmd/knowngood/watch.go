@@ -116,7 +116,8 @@ func passing(err error) bool {
 	if errors.As(err, &no) {
 		return no.Reason == boardv1.Reason_REASON_TOO_SLOW || no.Reason == boardv1.Reason_REASON_STOPPED
 	}
-	return errors.Is(err, client.ErrOffline) || errors.Is(err, io.EOF)
+	var other *client.Impostor
+	return errors.Is(err, client.ErrOffline) && !errors.As(err, &other) || errors.Is(err, io.EOF)
 }
 
 var errEnough = errors.New("as many entries as were asked for")

@@ -1771,6 +1771,99 @@ func (x *BriefResponse) GetCautions() []string {
 	return nil
 }
 
+// MeetRequest has nothing to say: what is proven goes with the call.
+type MeetRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeetRequest) Reset() {
+	*x = MeetRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeetRequest) ProtoMessage() {}
+
+func (x *MeetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeetRequest.ProtoReflect.Descriptor instead.
+func (*MeetRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
+}
+
+// MeetResponse is what the server proves, over the connection the call came on.
+type MeetResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The server's proof, 32 bytes, when a code was shown; else empty.
+	Proof []byte `protobuf:"bytes,1,opt,name=proof,proto3" json:"proof,omitempty"`
+	// Ed25519 signature by the log's key over "knowngood/meet/1\n" and the 32 bytes
+	// of the channel, for a device that knows that key.
+	LogSignature  []byte `protobuf:"bytes,2,opt,name=log_signature,json=logSignature,proto3" json:"log_signature,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeetResponse) Reset() {
+	*x = MeetResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeetResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeetResponse) ProtoMessage() {}
+
+func (x *MeetResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeetResponse.ProtoReflect.Descriptor instead.
+func (*MeetResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *MeetResponse) GetProof() []byte {
+	if x != nil {
+		return x.Proof
+	}
+	return nil
+}
+
+func (x *MeetResponse) GetLogSignature() []byte {
+	if x != nil {
+		return x.LogSignature
+	}
+	return nil
+}
+
 // JoinRequest turns a join code into a place in a shop.
 type JoinRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1791,7 +1884,7 @@ type JoinRequest struct {
 
 func (x *JoinRequest) Reset() {
 	*x = JoinRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1803,7 +1896,7 @@ func (x *JoinRequest) String() string {
 func (*JoinRequest) ProtoMessage() {}
 
 func (x *JoinRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1816,7 +1909,7 @@ func (x *JoinRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinRequest.ProtoReflect.Descriptor instead.
 func (*JoinRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *JoinRequest) GetCode() string {
@@ -1872,7 +1965,7 @@ type JoinResponse struct {
 
 func (x *JoinResponse) Reset() {
 	*x = JoinResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1884,7 +1977,7 @@ func (x *JoinResponse) String() string {
 func (*JoinResponse) ProtoMessage() {}
 
 func (x *JoinResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1897,7 +1990,7 @@ func (x *JoinResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinResponse.ProtoReflect.Descriptor instead.
 func (*JoinResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *JoinResponse) GetToken() string {
@@ -1953,14 +2046,17 @@ func (x *JoinResponse) GetCurrency() string {
 type InviteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Role of whoever joins with it; must be set.
-	Role          v1.Role `protobuf:"varint,1,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	Role v1.Role `protobuf:"varint,1,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	// Stream id of a case of the caller's shop: whoever joins may read it and write
+	// in it, and sees nothing else. For a guest specialist only. Empty: none.
+	Case          string `protobuf:"bytes,2,opt,name=case,proto3" json:"case,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *InviteRequest) Reset() {
 	*x = InviteRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1972,7 +2068,7 @@ func (x *InviteRequest) String() string {
 func (*InviteRequest) ProtoMessage() {}
 
 func (x *InviteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1985,7 +2081,7 @@ func (x *InviteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteRequest.ProtoReflect.Descriptor instead.
 func (*InviteRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *InviteRequest) GetRole() v1.Role {
@@ -1995,20 +2091,30 @@ func (x *InviteRequest) GetRole() v1.Role {
 	return v1.Role(0)
 }
 
+func (x *InviteRequest) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
 // InviteResponse is the code to pass on.
 type InviteResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The code: 'K3QX-09ZM-7HTA'. Works once.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	// When it stops working, used or not.
-	Expires       *v1.Moment `protobuf:"bytes,2,opt,name=expires,proto3" json:"expires,omitempty"`
+	Expires *v1.Moment `protobuf:"bytes,2,opt,name=expires,proto3" json:"expires,omitempty"`
+	// Where the server can be reached as far as it knows, host:port, the likeliest
+	// first.
+	Addresses     []string `protobuf:"bytes,3,rep,name=addresses,proto3" json:"addresses,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *InviteResponse) Reset() {
 	*x = InviteResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2020,7 +2126,7 @@ func (x *InviteResponse) String() string {
 func (*InviteResponse) ProtoMessage() {}
 
 func (x *InviteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2033,7 +2139,7 @@ func (x *InviteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteResponse.ProtoReflect.Descriptor instead.
 func (*InviteResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *InviteResponse) GetCode() string {
@@ -2050,6 +2156,13 @@ func (x *InviteResponse) GetExpires() *v1.Moment {
 	return nil
 }
 
+func (x *InviteResponse) GetAddresses() []string {
+	if x != nil {
+		return x.Addresses
+	}
+	return nil
+}
+
 // PeopleRequest has nothing to say: the token says who asks.
 type PeopleRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2059,7 +2172,7 @@ type PeopleRequest struct {
 
 func (x *PeopleRequest) Reset() {
 	*x = PeopleRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2071,7 +2184,7 @@ func (x *PeopleRequest) String() string {
 func (*PeopleRequest) ProtoMessage() {}
 
 func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2084,7 +2197,7 @@ func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleRequest.ProtoReflect.Descriptor instead.
 func (*PeopleRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
 }
 
 // Somebody as the erasable table has them.
@@ -2097,14 +2210,16 @@ type Somebody struct {
 	// Stream id of the register of the person's shop.
 	Shop string `protobuf:"bytes,3,opt,name=shop,proto3" json:"shop,omitempty"`
 	// What the person may do there.
-	Role          v1.Role `protobuf:"varint,4,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	Role v1.Role `protobuf:"varint,4,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	// True: no longer works there.
+	Left          bool `protobuf:"varint,5,opt,name=left,proto3" json:"left,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Somebody) Reset() {
 	*x = Somebody{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2116,7 +2231,7 @@ func (x *Somebody) String() string {
 func (*Somebody) ProtoMessage() {}
 
 func (x *Somebody) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2129,7 +2244,7 @@ func (x *Somebody) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Somebody.ProtoReflect.Descriptor instead.
 func (*Somebody) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Somebody) GetPerson() string {
@@ -2160,6 +2275,13 @@ func (x *Somebody) GetRole() v1.Role {
 	return v1.Role(0)
 }
 
+func (x *Somebody) GetLeft() bool {
+	if x != nil {
+		return x.Left
+	}
+	return false
+}
+
 // Shop as others see it.
 type Shop struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2173,7 +2295,7 @@ type Shop struct {
 
 func (x *Shop) Reset() {
 	*x = Shop{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2185,7 +2307,7 @@ func (x *Shop) String() string {
 func (*Shop) ProtoMessage() {}
 
 func (x *Shop) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2198,7 +2320,7 @@ func (x *Shop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Shop.ProtoReflect.Descriptor instead.
 func (*Shop) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Shop) GetShop() string {
@@ -2224,14 +2346,20 @@ type DeviceKey struct {
 	// Ed25519 public key, 32 bytes, to check its signatures with.
 	PublicKey []byte `protobuf:"bytes,2,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
 	// Person whose device it is; empty for the server's own.
-	Person        string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
+	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
+	// True: it may not write any more.
+	Withdrawn bool `protobuf:"varint,4,opt,name=withdrawn,proto3" json:"withdrawn,omitempty"`
+	// When two events under one number of it were last seen here: its key writes
+	// in two places, or its folder was put back from an older copy. Of the caller's
+	// shop only. Unset: never, or more than 30 days ago.
+	Twice         *v1.Moment `protobuf:"bytes,5,opt,name=twice,proto3" json:"twice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DeviceKey) Reset() {
 	*x = DeviceKey{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2243,7 +2371,7 @@ func (x *DeviceKey) String() string {
 func (*DeviceKey) ProtoMessage() {}
 
 func (x *DeviceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2256,7 +2384,7 @@ func (x *DeviceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeviceKey.ProtoReflect.Descriptor instead.
 func (*DeviceKey) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *DeviceKey) GetDevice() string {
@@ -2280,6 +2408,102 @@ func (x *DeviceKey) GetPerson() string {
 	return ""
 }
 
+func (x *DeviceKey) GetWithdrawn() bool {
+	if x != nil {
+		return x.Withdrawn
+	}
+	return false
+}
+
+func (x *DeviceKey) GetTwice() *v1.Moment {
+	if x != nil {
+		return x.Twice
+	}
+	return nil
+}
+
+// OpenCode is a join code that was not used yet. The code itself is not kept.
+type OpenCode struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUIDv7 by which it can be withdrawn.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Role of whoever joins with it.
+	Role v1.Role `protobuf:"varint,2,opt,name=role,proto3,enum=knowngood.event.v1.Role" json:"role,omitempty"`
+	// Stream id of the case it is for; empty: none.
+	Case string `protobuf:"bytes,3,opt,name=case,proto3" json:"case,omitempty"`
+	// Id of the person who asked for it; empty: whoever runs the server.
+	By string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	// When it stops working.
+	Expires       *v1.Moment `protobuf:"bytes,5,opt,name=expires,proto3" json:"expires,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpenCode) Reset() {
+	*x = OpenCode{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpenCode) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpenCode) ProtoMessage() {}
+
+func (x *OpenCode) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpenCode.ProtoReflect.Descriptor instead.
+func (*OpenCode) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *OpenCode) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *OpenCode) GetRole() v1.Role {
+	if x != nil {
+		return x.Role
+	}
+	return v1.Role(0)
+}
+
+func (x *OpenCode) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
+func (x *OpenCode) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *OpenCode) GetExpires() *v1.Moment {
+	if x != nil {
+		return x.Expires
+	}
+	return nil
+}
+
 // PeopleResponse is who the caller has to do with.
 type PeopleResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2289,14 +2513,17 @@ type PeopleResponse struct {
 	// Every shop here, so that a case can be handed to one by its name.
 	Shops []*Shop `protobuf:"bytes,2,rep,name=shops,proto3" json:"shops,omitempty"`
 	// Keys of those people's devices and of the server.
-	Devices       []*DeviceKey `protobuf:"bytes,3,rep,name=devices,proto3" json:"devices,omitempty"`
+	Devices []*DeviceKey `protobuf:"bytes,3,rep,name=devices,proto3" json:"devices,omitempty"`
+	// Join codes of the caller's shop that still work, those that end first first.
+	// For an owner only.
+	Codes         []*OpenCode `protobuf:"bytes,4,rep,name=codes,proto3" json:"codes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PeopleResponse) Reset() {
 	*x = PeopleResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2308,7 +2535,7 @@ func (x *PeopleResponse) String() string {
 func (*PeopleResponse) ProtoMessage() {}
 
 func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2321,7 +2548,7 @@ func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleResponse.ProtoReflect.Descriptor instead.
 func (*PeopleResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PeopleResponse) GetPeople() []*Somebody {
@@ -2345,6 +2572,13 @@ func (x *PeopleResponse) GetDevices() []*DeviceKey {
 	return nil
 }
 
+func (x *PeopleResponse) GetCodes() []*OpenCode {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
 // WhoAmIRequest has nothing to say: the token says who asks.
 type WhoAmIRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2354,7 +2588,7 @@ type WhoAmIRequest struct {
 
 func (x *WhoAmIRequest) Reset() {
 	*x = WhoAmIRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2366,7 +2600,7 @@ func (x *WhoAmIRequest) String() string {
 func (*WhoAmIRequest) ProtoMessage() {}
 
 func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2379,7 +2613,7 @@ func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIRequest.ProtoReflect.Descriptor instead.
 func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
 }
 
 // WhoAmIResponse is whom the token stands for.
@@ -2407,7 +2641,7 @@ type WhoAmIResponse struct {
 
 func (x *WhoAmIResponse) Reset() {
 	*x = WhoAmIResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2419,7 +2653,7 @@ func (x *WhoAmIResponse) String() string {
 func (*WhoAmIResponse) ProtoMessage() {}
 
 func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2432,7 +2666,7 @@ func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIResponse.ProtoReflect.Descriptor instead.
 func (*WhoAmIResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *WhoAmIResponse) GetPerson() string {
@@ -2506,7 +2740,7 @@ type WithdrawDeviceRequest struct {
 
 func (x *WithdrawDeviceRequest) Reset() {
 	*x = WithdrawDeviceRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2518,7 +2752,7 @@ func (x *WithdrawDeviceRequest) String() string {
 func (*WithdrawDeviceRequest) ProtoMessage() {}
 
 func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2531,7 +2765,7 @@ func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *WithdrawDeviceRequest) GetDevice() string {
@@ -2557,7 +2791,7 @@ type WithdrawDeviceResponse struct {
 
 func (x *WithdrawDeviceResponse) Reset() {
 	*x = WithdrawDeviceResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2569,7 +2803,7 @@ func (x *WithdrawDeviceResponse) String() string {
 func (*WithdrawDeviceResponse) ProtoMessage() {}
 
 func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2582,7 +2816,184 @@ func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{38}
+}
+
+// WithdrawPersonRequest names a person of the caller's shop: oneself, or, for an
+// owner, anybody. The last owner cannot be withdrawn.
+type WithdrawPersonRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Why; at most 2,000 bytes; kept in the shop's register with each device. Empty:
+	// not said.
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawPersonRequest) Reset() {
+	*x = WithdrawPersonRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawPersonRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawPersonRequest) ProtoMessage() {}
+
+func (x *WithdrawPersonRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawPersonRequest.ProtoReflect.Descriptor instead.
+func (*WithdrawPersonRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *WithdrawPersonRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *WithdrawPersonRequest) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+// WithdrawPersonResponse says that it is done, or was before.
+type WithdrawPersonResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawPersonResponse) Reset() {
+	*x = WithdrawPersonResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawPersonResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawPersonResponse) ProtoMessage() {}
+
+func (x *WithdrawPersonResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawPersonResponse.ProtoReflect.Descriptor instead.
+func (*WithdrawPersonResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{40}
+}
+
+// WithdrawCodeRequest names a join code of the caller's shop. For an owner only.
+type WithdrawCodeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The code itself as typed, or the id that People lists.
+	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawCodeRequest) Reset() {
+	*x = WithdrawCodeRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawCodeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawCodeRequest) ProtoMessage() {}
+
+func (x *WithdrawCodeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawCodeRequest.ProtoReflect.Descriptor instead.
+func (*WithdrawCodeRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *WithdrawCodeRequest) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+// WithdrawCodeResponse says that it works no more.
+type WithdrawCodeResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawCodeResponse) Reset() {
+	*x = WithdrawCodeResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawCodeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawCodeResponse) ProtoMessage() {}
+
+func (x *WithdrawCodeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawCodeResponse.ProtoReflect.Descriptor instead.
+func (*WithdrawCodeResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{42}
 }
 
 var File_knowngood_board_v1_board_proto protoreflect.FileDescriptor
@@ -2708,7 +3119,11 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\rBriefResponse\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x127\n" +
 	"\bsections\x18\x02 \x03(\v2\x1b.knowngood.board.v1.SectionR\bsections\x12\x1a\n" +
-	"\bcautions\x18\x03 \x03(\tR\bcautions\"y\n" +
+	"\bcautions\x18\x03 \x03(\tR\bcautions\"\r\n" +
+	"\vMeetRequest\"I\n" +
+	"\fMeetResponse\x12\x14\n" +
+	"\x05proof\x18\x01 \x01(\fR\x05proof\x12#\n" +
+	"\rlog_signature\x18\x02 \x01(\fR\flogSignature\"y\n" +
 	"\vJoinRequest\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x1d\n" +
 	"\n" +
@@ -2723,30 +3138,42 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\tshop_name\x18\x04 \x01(\tR\bshopName\x12,\n" +
 	"\x04role\x18\x05 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x17\n" +
 	"\alog_key\x18\x06 \x01(\tR\x06logKey\x12\x1a\n" +
-	"\bcurrency\x18\a \x01(\tR\bcurrency\"=\n" +
+	"\bcurrency\x18\a \x01(\tR\bcurrency\"Q\n" +
 	"\rInviteRequest\x12,\n" +
-	"\x04role\x18\x01 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\"Z\n" +
+	"\x04role\x18\x01 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x12\n" +
+	"\x04case\x18\x02 \x01(\tR\x04case\"x\n" +
 	"\x0eInviteResponse\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x124\n" +
-	"\aexpires\x18\x02 \x01(\v2\x1a.knowngood.event.v1.MomentR\aexpires\"\x0f\n" +
-	"\rPeopleRequest\"x\n" +
+	"\aexpires\x18\x02 \x01(\v2\x1a.knowngood.event.v1.MomentR\aexpires\x12\x1c\n" +
+	"\taddresses\x18\x03 \x03(\tR\taddresses\"\x0f\n" +
+	"\rPeopleRequest\"\x8c\x01\n" +
 	"\bSomebody\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x12\n" +
 	"\x04shop\x18\x03 \x01(\tR\x04shop\x12,\n" +
-	"\x04role\x18\x04 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\".\n" +
+	"\x04role\x18\x04 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x12\n" +
+	"\x04left\x18\x05 \x01(\bR\x04left\".\n" +
 	"\x04Shop\x12\x12\n" +
 	"\x04shop\x18\x01 \x01(\tR\x04shop\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\"Z\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\"\xaa\x01\n" +
 	"\tDeviceKey\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x1d\n" +
 	"\n" +
 	"public_key\x18\x02 \x01(\fR\tpublicKey\x12\x16\n" +
-	"\x06person\x18\x03 \x01(\tR\x06person\"\xaf\x01\n" +
+	"\x06person\x18\x03 \x01(\tR\x06person\x12\x1c\n" +
+	"\twithdrawn\x18\x04 \x01(\bR\twithdrawn\x120\n" +
+	"\x05twice\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\x05twice\"\xa2\x01\n" +
+	"\bOpenCode\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12,\n" +
+	"\x04role\x18\x02 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x12\n" +
+	"\x04case\x18\x03 \x01(\tR\x04case\x12\x0e\n" +
+	"\x02by\x18\x04 \x01(\tR\x02by\x124\n" +
+	"\aexpires\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\aexpires\"\xe3\x01\n" +
 	"\x0ePeopleResponse\x124\n" +
 	"\x06people\x18\x01 \x03(\v2\x1c.knowngood.board.v1.SomebodyR\x06people\x12.\n" +
 	"\x05shops\x18\x02 \x03(\v2\x18.knowngood.board.v1.ShopR\x05shops\x127\n" +
-	"\adevices\x18\x03 \x03(\v2\x1d.knowngood.board.v1.DeviceKeyR\adevices\"\x0f\n" +
+	"\adevices\x18\x03 \x03(\v2\x1d.knowngood.board.v1.DeviceKeyR\adevices\x122\n" +
+	"\x05codes\x18\x04 \x03(\v2\x1c.knowngood.board.v1.OpenCodeR\x05codes\"\x0f\n" +
 	"\rWhoAmIRequest\"\xe8\x01\n" +
 	"\x0eWhoAmIResponse\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
@@ -2760,7 +3187,14 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x15WithdrawDeviceRequest\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\"\x18\n" +
-	"\x16WithdrawDeviceResponse*\x8e\x03\n" +
+	"\x16WithdrawDeviceResponse\"A\n" +
+	"\x15WithdrawPersonRequest\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"\x18\n" +
+	"\x16WithdrawPersonResponse\")\n" +
+	"\x13WithdrawCodeRequest\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\"\x16\n" +
+	"\x14WithdrawCodeResponse*\x8e\x03\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10REASON_MALFORMED\x10\x01\x12\x15\n" +
@@ -2789,13 +3223,16 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x05Board\x12 .knowngood.board.v1.BoardRequest\x1a!.knowngood.board.v1.BoardResponse\x12U\n" +
 	"\bTimeline\x12#.knowngood.board.v1.TimelineRequest\x1a$.knowngood.board.v1.TimelineResponse\x12O\n" +
 	"\x06Review\x12!.knowngood.board.v1.ReviewRequest\x1a\".knowngood.board.v1.ReviewResponse\x12L\n" +
-	"\x05Brief\x12 .knowngood.board.v1.BriefRequest\x1a!.knowngood.board.v1.BriefResponse2\xb8\x03\n" +
+	"\x05Brief\x12 .knowngood.board.v1.BriefRequest\x1a!.knowngood.board.v1.BriefResponse2\xcf\x05\n" +
 	"\x0fRegisterService\x12I\n" +
+	"\x04Meet\x12\x1f.knowngood.board.v1.MeetRequest\x1a .knowngood.board.v1.MeetResponse\x12I\n" +
 	"\x04Join\x12\x1f.knowngood.board.v1.JoinRequest\x1a .knowngood.board.v1.JoinResponse\x12O\n" +
 	"\x06Invite\x12!.knowngood.board.v1.InviteRequest\x1a\".knowngood.board.v1.InviteResponse\x12O\n" +
 	"\x06People\x12!.knowngood.board.v1.PeopleRequest\x1a\".knowngood.board.v1.PeopleResponse\x12O\n" +
 	"\x06WhoAmI\x12!.knowngood.board.v1.WhoAmIRequest\x1a\".knowngood.board.v1.WhoAmIResponse\x12g\n" +
-	"\x0eWithdrawDevice\x12).knowngood.board.v1.WithdrawDeviceRequest\x1a*.knowngood.board.v1.WithdrawDeviceResponseB4Z2knowngood.example/proto/knowngood/board/v1;boardv1b\x06proto3"
+	"\x0eWithdrawDevice\x12).knowngood.board.v1.WithdrawDeviceRequest\x1a*.knowngood.board.v1.WithdrawDeviceResponse\x12g\n" +
+	"\x0eWithdrawPerson\x12).knowngood.board.v1.WithdrawPersonRequest\x1a*.knowngood.board.v1.WithdrawPersonResponse\x12a\n" +
+	"\fWithdrawCode\x12'.knowngood.board.v1.WithdrawCodeRequest\x1a(.knowngood.board.v1.WithdrawCodeResponseB4Z2knowngood.example/proto/knowngood/board/v1;boardv1b\x06proto3"
 
 var (
 	file_knowngood_board_v1_board_proto_rawDescOnce sync.Once
@@ -2810,7 +3247,7 @@ func file_knowngood_board_v1_board_proto_rawDescGZIP() []byte {
 }
 
 var file_knowngood_board_v1_board_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
 var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(Reason)(0),                    // 0: knowngood.board.v1.Reason
 	(*AppendRequest)(nil),          // 1: knowngood.board.v1.AppendRequest
@@ -2836,79 +3273,96 @@ var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(*Line)(nil),                   // 21: knowngood.board.v1.Line
 	(*Section)(nil),                // 22: knowngood.board.v1.Section
 	(*BriefResponse)(nil),          // 23: knowngood.board.v1.BriefResponse
-	(*JoinRequest)(nil),            // 24: knowngood.board.v1.JoinRequest
-	(*JoinResponse)(nil),           // 25: knowngood.board.v1.JoinResponse
-	(*InviteRequest)(nil),          // 26: knowngood.board.v1.InviteRequest
-	(*InviteResponse)(nil),         // 27: knowngood.board.v1.InviteResponse
-	(*PeopleRequest)(nil),          // 28: knowngood.board.v1.PeopleRequest
-	(*Somebody)(nil),               // 29: knowngood.board.v1.Somebody
-	(*Shop)(nil),                   // 30: knowngood.board.v1.Shop
-	(*DeviceKey)(nil),              // 31: knowngood.board.v1.DeviceKey
-	(*PeopleResponse)(nil),         // 32: knowngood.board.v1.PeopleResponse
-	(*WhoAmIRequest)(nil),          // 33: knowngood.board.v1.WhoAmIRequest
-	(*WhoAmIResponse)(nil),         // 34: knowngood.board.v1.WhoAmIResponse
-	(*WithdrawDeviceRequest)(nil),  // 35: knowngood.board.v1.WithdrawDeviceRequest
-	(*WithdrawDeviceResponse)(nil), // 36: knowngood.board.v1.WithdrawDeviceResponse
-	(*v1.Signed)(nil),              // 37: knowngood.event.v1.Signed
-	(*v1.Moment)(nil),              // 38: knowngood.event.v1.Moment
-	(*v1.Money)(nil),               // 39: knowngood.event.v1.Money
-	(v1.Role)(0),                   // 40: knowngood.event.v1.Role
+	(*MeetRequest)(nil),            // 24: knowngood.board.v1.MeetRequest
+	(*MeetResponse)(nil),           // 25: knowngood.board.v1.MeetResponse
+	(*JoinRequest)(nil),            // 26: knowngood.board.v1.JoinRequest
+	(*JoinResponse)(nil),           // 27: knowngood.board.v1.JoinResponse
+	(*InviteRequest)(nil),          // 28: knowngood.board.v1.InviteRequest
+	(*InviteResponse)(nil),         // 29: knowngood.board.v1.InviteResponse
+	(*PeopleRequest)(nil),          // 30: knowngood.board.v1.PeopleRequest
+	(*Somebody)(nil),               // 31: knowngood.board.v1.Somebody
+	(*Shop)(nil),                   // 32: knowngood.board.v1.Shop
+	(*DeviceKey)(nil),              // 33: knowngood.board.v1.DeviceKey
+	(*OpenCode)(nil),               // 34: knowngood.board.v1.OpenCode
+	(*PeopleResponse)(nil),         // 35: knowngood.board.v1.PeopleResponse
+	(*WhoAmIRequest)(nil),          // 36: knowngood.board.v1.WhoAmIRequest
+	(*WhoAmIResponse)(nil),         // 37: knowngood.board.v1.WhoAmIResponse
+	(*WithdrawDeviceRequest)(nil),  // 38: knowngood.board.v1.WithdrawDeviceRequest
+	(*WithdrawDeviceResponse)(nil), // 39: knowngood.board.v1.WithdrawDeviceResponse
+	(*WithdrawPersonRequest)(nil),  // 40: knowngood.board.v1.WithdrawPersonRequest
+	(*WithdrawPersonResponse)(nil), // 41: knowngood.board.v1.WithdrawPersonResponse
+	(*WithdrawCodeRequest)(nil),    // 42: knowngood.board.v1.WithdrawCodeRequest
+	(*WithdrawCodeResponse)(nil),   // 43: knowngood.board.v1.WithdrawCodeResponse
+	(*v1.Signed)(nil),              // 44: knowngood.event.v1.Signed
+	(*v1.Moment)(nil),              // 45: knowngood.event.v1.Moment
+	(*v1.Money)(nil),               // 46: knowngood.event.v1.Money
+	(v1.Role)(0),                   // 47: knowngood.event.v1.Role
 }
 var file_knowngood_board_v1_board_proto_depIdxs = []int32{
-	37, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
+	44, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
 	0,  // 1: knowngood.board.v1.AppendResult.reason:type_name -> knowngood.board.v1.Reason
 	2,  // 2: knowngood.board.v1.AppendResponse.results:type_name -> knowngood.board.v1.AppendResult
 	4,  // 3: knowngood.board.v1.EntriesResponse.entries:type_name -> knowngood.board.v1.Held
 	4,  // 4: knowngood.board.v1.WatchResponse.entries:type_name -> knowngood.board.v1.Held
-	38, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
-	39, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
-	39, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
+	45, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
+	46, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
+	46, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
 	12, // 8: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
-	38, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
-	38, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
+	45, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
+	45, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
 	15, // 11: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
 	18, // 12: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
 	21, // 13: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
 	22, // 14: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
-	40, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
-	40, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
-	38, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
-	40, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
-	29, // 19: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
-	30, // 20: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
-	31, // 21: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
-	40, // 22: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
-	1,  // 23: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
-	5,  // 24: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
-	7,  // 25: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
-	9,  // 26: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
-	11, // 27: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
-	14, // 28: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
-	17, // 29: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
-	20, // 30: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
-	24, // 31: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
-	26, // 32: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
-	28, // 33: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
-	33, // 34: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
-	35, // 35: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
-	3,  // 36: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
-	6,  // 37: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
-	8,  // 38: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
-	10, // 39: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
-	13, // 40: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
-	16, // 41: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
-	19, // 42: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
-	23, // 43: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
-	25, // 44: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
-	27, // 45: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
-	32, // 46: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
-	34, // 47: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
-	36, // 48: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
-	36, // [36:49] is the sub-list for method output_type
-	23, // [23:36] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	47, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
+	47, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
+	45, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
+	47, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
+	45, // 19: knowngood.board.v1.DeviceKey.twice:type_name -> knowngood.event.v1.Moment
+	47, // 20: knowngood.board.v1.OpenCode.role:type_name -> knowngood.event.v1.Role
+	45, // 21: knowngood.board.v1.OpenCode.expires:type_name -> knowngood.event.v1.Moment
+	31, // 22: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
+	32, // 23: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
+	33, // 24: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
+	34, // 25: knowngood.board.v1.PeopleResponse.codes:type_name -> knowngood.board.v1.OpenCode
+	47, // 26: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
+	1,  // 27: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
+	5,  // 28: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
+	7,  // 29: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
+	9,  // 30: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
+	11, // 31: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
+	14, // 32: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
+	17, // 33: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
+	20, // 34: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
+	24, // 35: knowngood.board.v1.RegisterService.Meet:input_type -> knowngood.board.v1.MeetRequest
+	26, // 36: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
+	28, // 37: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
+	30, // 38: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
+	36, // 39: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
+	38, // 40: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
+	40, // 41: knowngood.board.v1.RegisterService.WithdrawPerson:input_type -> knowngood.board.v1.WithdrawPersonRequest
+	42, // 42: knowngood.board.v1.RegisterService.WithdrawCode:input_type -> knowngood.board.v1.WithdrawCodeRequest
+	3,  // 43: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
+	6,  // 44: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
+	8,  // 45: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
+	10, // 46: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
+	13, // 47: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
+	16, // 48: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
+	19, // 49: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
+	23, // 50: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
+	25, // 51: knowngood.board.v1.RegisterService.Meet:output_type -> knowngood.board.v1.MeetResponse
+	27, // 52: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
+	29, // 53: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
+	35, // 54: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
+	37, // 55: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
+	39, // 56: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
+	41, // 57: knowngood.board.v1.RegisterService.WithdrawPerson:output_type -> knowngood.board.v1.WithdrawPersonResponse
+	43, // 58: knowngood.board.v1.RegisterService.WithdrawCode:output_type -> knowngood.board.v1.WithdrawCodeResponse
+	43, // [43:59] is the sub-list for method output_type
+	27, // [27:43] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_knowngood_board_v1_board_proto_init() }
@@ -2922,7 +3376,7 @@ func file_knowngood_board_v1_board_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_board_v1_board_proto_rawDesc), len(file_knowngood_board_v1_board_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   36,
+			NumMessages:   43,
 			NumExtensions: 0,
 			NumServices:   2,
 		},

@@ -418,11 +418,14 @@ var BoardService_ServiceDesc = grpc.ServiceDesc{
 }
 
 const (
+	RegisterService_Meet_FullMethodName           = "/knowngood.board.v1.RegisterService/Meet"
 	RegisterService_Join_FullMethodName           = "/knowngood.board.v1.RegisterService/Join"
 	RegisterService_Invite_FullMethodName         = "/knowngood.board.v1.RegisterService/Invite"
 	RegisterService_People_FullMethodName         = "/knowngood.board.v1.RegisterService/People"
 	RegisterService_WhoAmI_FullMethodName         = "/knowngood.board.v1.RegisterService/WhoAmI"
 	RegisterService_WithdrawDevice_FullMethodName = "/knowngood.board.v1.RegisterService/WithdrawDevice"
+	RegisterService_WithdrawPerson_FullMethodName = "/knowngood.board.v1.RegisterService/WithdrawPerson"
+	RegisterService_WithdrawCode_FullMethodName   = "/knowngood.board.v1.RegisterService/WithdrawCode"
 )
 
 // RegisterServiceClient is the client API for RegisterService service.
@@ -431,9 +434,14 @@ const (
 //
 // RegisterService keeps who is who.
 type RegisterServiceClient interface {
+	// Meet lets somebody who knows a join code, or the log's key, find out that
+	// this is the server, before anything is sent to it. Needs no token. A code is
+	// shown by 'authorization: Join PROOF', the device's proof in base64url without
+	// padding, as package join has it step by step.
+	Meet(ctx context.Context, in *MeetRequest, opts ...grpc.CallOption) (*MeetResponse, error)
 	// Join turns a code into a device, a person and a token. Needs no token.
 	Join(ctx context.Context, in *JoinRequest, opts ...grpc.CallOption) (*JoinResponse, error)
-	// Invite makes a join code for the caller's shop.
+	// Invite makes a join code for the caller's shop, or for one case of it.
 	Invite(ctx context.Context, in *InviteRequest, opts ...grpc.CallOption) (*InviteResponse, error)
 	// People lists every shop here, and the people and keys of those the caller
 	// shares or ever shared a case with.
@@ -442,6 +450,11 @@ type RegisterServiceClient interface {
 	WhoAmI(ctx context.Context, in *WhoAmIRequest, opts ...grpc.CallOption) (*WhoAmIResponse, error)
 	// WithdrawDevice ends a device's token and key at once.
 	WithdrawDevice(ctx context.Context, in *WithdrawDeviceRequest, opts ...grpc.CallOption) (*WithdrawDeviceResponse, error)
+	// WithdrawPerson ends a person's part in the shop and withdraws their devices
+	// at once. What they wrote stays, and so does what they were told.
+	WithdrawPerson(ctx context.Context, in *WithdrawPersonRequest, opts ...grpc.CallOption) (*WithdrawPersonResponse, error)
+	// WithdrawCode makes a join code that was not used yet work no more.
+	WithdrawCode(ctx context.Context, in *WithdrawCodeRequest, opts ...grpc.CallOption) (*WithdrawCodeResponse, error)
 }
 
 type registerServiceClient struct {
@@ -450,6 +463,16 @@ type registerServiceClient struct {
 
 func NewRegisterServiceClient(cc grpc.ClientConnInterface) RegisterServiceClient {
 	return &registerServiceClient{cc}
+}
+
+func (c *registerServiceClient) Meet(ctx context.Context, in *MeetRequest, opts ...grpc.CallOption) (*MeetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MeetResponse)
+	err := c.cc.Invoke(ctx, RegisterService_Meet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 func (c *registerServiceClient) Join(ctx context.Context, in *JoinRequest, opts ...grpc.CallOption) (*JoinResponse, error) {
@@ -502,15 +525,40 @@ func (c *registerServiceClient) WithdrawDevice(ctx context.Context, in *Withdraw
 	return out, nil
 }
 
+func (c *registerServiceClient) WithdrawPerson(ctx context.Context, in *WithdrawPersonRequest, opts ...grpc.CallOption) (*WithdrawPersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawPersonResponse)
+	err := c.cc.Invoke(ctx, RegisterService_WithdrawPerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *registerServiceClient) WithdrawCode(ctx context.Context, in *WithdrawCodeRequest, opts ...grpc.CallOption) (*WithdrawCodeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawCodeResponse)
+	err := c.cc.Invoke(ctx, RegisterService_WithdrawCode_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RegisterServiceServer is the server API for RegisterService service.
 // All implementations must embed UnimplementedRegisterServiceServer
 // for forward compatibility.
 //
 // RegisterService keeps who is who.
 type RegisterServiceServer interface {
+	// Meet lets somebody who knows a join code, or the log's key, find out that
+	// this is the server, before anything is sent to it. Needs no token. A code is
+	// shown by 'authorization: Join PROOF', the device's proof in base64url without
+	// padding, as package join has it step by step.
+	Meet(context.Context, *MeetRequest) (*MeetResponse, error)
 	// Join turns a code into a device, a person and a token. Needs no token.
 	Join(context.Context, *JoinRequest) (*JoinResponse, error)
-	// Invite makes a join code for the caller's shop.
+	// Invite makes a join code for the caller's shop, or for one case of it.
 	Invite(context.Context, *InviteRequest) (*InviteResponse, error)
 	// People lists every shop here, and the people and keys of those the caller
 	// shares or ever shared a case with.
@@ -519,6 +567,11 @@ type RegisterServiceServer interface {
 	WhoAmI(context.Context, *WhoAmIRequest) (*WhoAmIResponse, error)
 	// WithdrawDevice ends a device's token and key at once.
 	WithdrawDevice(context.Context, *WithdrawDeviceRequest) (*WithdrawDeviceResponse, error)
+	// WithdrawPerson ends a person's part in the shop and withdraws their devices
+	// at once. What they wrote stays, and so does what they were told.
+	WithdrawPerson(context.Context, *WithdrawPersonRequest) (*WithdrawPersonResponse, error)
+	// WithdrawCode makes a join code that was not used yet work no more.
+	WithdrawCode(context.Context, *WithdrawCodeRequest) (*WithdrawCodeResponse, error)
 	mustEmbedUnimplementedRegisterServiceServer()
 }
 
@@ -529,6 +582,9 @@ type RegisterServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedRegisterServiceServer struct{}
 
+func (UnimplementedRegisterServiceServer) Meet(context.Context, *MeetRequest) (*MeetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Meet not implemented")
+}
 func (UnimplementedRegisterServiceServer) Join(context.Context, *JoinRequest) (*JoinResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Join not implemented")
 }
@@ -543,6 +599,12 @@ func (UnimplementedRegisterServiceServer) WhoAmI(context.Context, *WhoAmIRequest
 }
 func (UnimplementedRegisterServiceServer) WithdrawDevice(context.Context, *WithdrawDeviceRequest) (*WithdrawDeviceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method WithdrawDevice not implemented")
+}
+func (UnimplementedRegisterServiceServer) WithdrawPerson(context.Context, *WithdrawPersonRequest) (*WithdrawPersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawPerson not implemented")
+}
+func (UnimplementedRegisterServiceServer) WithdrawCode(context.Context, *WithdrawCodeRequest) (*WithdrawCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawCode not implemented")
 }
 func (UnimplementedRegisterServiceServer) mustEmbedUnimplementedRegisterServiceServer() {}
 func (UnimplementedRegisterServiceServer) testEmbeddedByValue()                         {}
@@ -563,6 +625,24 @@ func RegisterRegisterServiceServer(s grpc.ServiceRegistrar, srv RegisterServiceS
 		t.testEmbeddedByValue()
 	}
 	s.RegisterService(&RegisterService_ServiceDesc, srv)
+}
+
+func _RegisterService_Meet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MeetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RegisterServiceServer).Meet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RegisterService_Meet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RegisterServiceServer).Meet(ctx, req.(*MeetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
 }
 
 func _RegisterService_Join_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
@@ -655,6 +735,42 @@ func _RegisterService_WithdrawDevice_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RegisterService_WithdrawPerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawPersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RegisterServiceServer).WithdrawPerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RegisterService_WithdrawPerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RegisterServiceServer).WithdrawPerson(ctx, req.(*WithdrawPersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RegisterService_WithdrawCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawCodeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RegisterServiceServer).WithdrawCode(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RegisterService_WithdrawCode_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RegisterServiceServer).WithdrawCode(ctx, req.(*WithdrawCodeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RegisterService_ServiceDesc is the grpc.ServiceDesc for RegisterService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -662,6 +778,10 @@ var RegisterService_ServiceDesc = grpc.ServiceDesc{
 	ServiceName: "knowngood.board.v1.RegisterService",
 	HandlerType: (*RegisterServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Meet",
+			Handler:    _RegisterService_Meet_Handler,
+		},
 		{
 			MethodName: "Join",
 			Handler:    _RegisterService_Join_Handler,
@@ -681,6 +801,14 @@ var RegisterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "WithdrawDevice",
 			Handler:    _RegisterService_WithdrawDevice_Handler,
+		},
+		{
+			MethodName: "WithdrawPerson",
+			Handler:    _RegisterService_WithdrawPerson_Handler,
+		},
+		{
+			MethodName: "WithdrawCode",
+			Handler:    _RegisterService_WithdrawCode_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
