@@ -19,6 +19,7 @@ import (
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
 	"knowngood.example/cases/log/memory"
+	"knowngood.example/cases/log/socket"
 	"knowngood.example/cases/suspect"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
@@ -101,7 +102,10 @@ type Server struct {
 	pages     *pages
 	logger    *slog.Logger
 	now       func() time.Time
-	scratch   string // of a server that keeps nothing
+	dir       string // the data folder
+	scratch   string // of a server that keeps nothing: the same
+	place     *socket.Place
+	keep      *grpc.Server // nil: not hosted
 
 	grpc     *grpc.Server
 	health   *health.Server
@@ -127,6 +131,18 @@ func Open(dir string, o Options) (*Server, error) {
 		s.scratch = scratch
 		return s, nil
 	}
+	s, err := openFolder(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.hostKeep(); err != nil {
+		return nil, errors.Join(err, s.Stop(context.Background()))
+	}
+	return s, nil
+}
+
+// openFolder is Open of a folder, without its socket.
+func openFolder(dir string, o Options) (*Server, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the data folder cannot be made: %w", err)
 	}
@@ -162,7 +178,7 @@ func checkpointPath(dir string) string { return filepath.Join(dir, "checkpoint")
 // open starts a server on a log, which it closes in the end, also on failure.
 func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	s := &Server{
-		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
+		options: o, dir: dir, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
 		tries: newTries(o.JoinTries, time.Minute), stopping: make(chan struct{}),
 		folds: newFolds(l, o.Folds, o.Table),
 	}
@@ -264,6 +280,7 @@ func (s *Server) Stop(ctx context.Context) error {
 	s.stopOnce.Do(func() {
 		s.health.Shutdown()
 		close(s.stopping)
+		s.endKeep()
 		finished := make(chan struct{})
 		go func() {
 			s.grpc.GracefulStop()
