@@ -34,7 +34,7 @@ are kept either way.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if restored {
-				return runAcceptRestored(a, yes)
+				return runAcceptRestored(cmd.Context(), a, yes)
 			}
 			return runSync(cmd.Context(), a, again)
 		},
@@ -206,11 +206,41 @@ func (a *app) recordAgain(ctx context.Context, who *client.Identity, said string
 	return a.home.Settled(found[0].ID, e.GetId())
 }
 
-func runAcceptRestored(a *app, yes bool) error {
-	if !yes && !a.sure("The server's log is without entries that were seen here before. Go on from what it has now?") {
+// runAcceptRestored lists what the server's log is without, and goes on from what it
+// has once somebody said so.
+func runAcceptRestored(ctx context.Context, a *app, yes bool) error {
+	who, conn, err := a.home.Connect()
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	lost, err := a.home.Lost(ctx, who, conn)
+	if err != nil {
+		return err
+	}
+	rows := []syncRow{}
+	for _, e := range lost.Entries {
+		row := syncRow{State: "missing there", Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(e.GetKind())}
+		if row.Text = fmt.Sprintf("#%d, will be sent again", e.GetSeq()); e.GetPerson() == "" || len(e.Event) == 0 {
+			row.Text = fmt.Sprintf("#%d, the server's own, or erased: not sent again", e.GetSeq())
+		}
+		rows = append(rows, row)
+	}
+	err = a.show.Write(rows, func() client.Table {
+		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Which"}, None: "The server has all that this home was told."}
+		for _, r := range rows {
+			t.Rows = append(t.Rows, []string{r.State, notation.ShortID(r.Case), notation.ShortID(r.ID), r.Kind, r.Text})
+		}
+		return t
+	})
+	if err != nil {
+		return err
+	}
+	question := fmt.Sprintf("The server's log is without %s that this home was told of. Go on from what it has now?", plural(len(rows), "entry", "entries"))
+	if !yes && !a.sure(question) {
 		return usage{errors.New("not done: say --yes once whoever runs the server has said that it was restored from a backup")}
 	}
-	if err := a.home.AcceptRestored(); err != nil {
+	if err := a.home.AcceptRestored(lost.Checkpoint); err != nil {
 		return err
 	}
 	a.warn("the cases are fetched anew with the next 'knowngood sync'; what was told before stays in the replica, and what the log is without is sent again")
