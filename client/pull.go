@@ -252,6 +252,9 @@ func (h *Home) Pull(ctx context.Context, who *Identity, c *Conn) (came int, err 
 	if err == nil {
 		err = h.offer(ctx, who)
 	}
+	if err == nil {
+		err = h.Prove(ctx, who, c)
+	}
 	after, nextErr := h.replica.Next(context.WithoutCancel(ctx), log.Range{})
 	return int(after - before), errors.Join(err, nextErr)
 }

@@ -91,7 +91,7 @@ func (h *Home) AcceptRestored(seen []byte) error {
 			return err
 		}
 		return h.replica.Append(ctx, log.Batch{Index: []log.Write{
-			{Key: keyGeneration, Value: numbered(generation + 1)}, {Key: keyCursor}, {Key: keyCheckpoint, Value: seen},
+			{Key: keyGeneration, Value: numbered(generation + 1)}, {Key: keyCursor}, {Key: keyCheckpoint, Value: seen}, {Key: keyProven},
 			{Key: keyOffer, Value: numbered(generation)},
 		}})
 	})

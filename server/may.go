@@ -59,6 +59,7 @@ var methods = map[string]rule{
 	boardv1.BoardService_Entries_FullMethodName:           {owner: seen | house, technician: seen | house, guest: reads | writes},
 	boardv1.BoardService_Watch_FullMethodName:             {owner: seen | house | self, technician: seen | house | self, guest: reads | writes | self},
 	boardv1.BoardService_Consistency_FullMethodName:       anyone(self),
+	boardv1.BoardService_Tiles_FullMethodName:             anyone(self),
 	boardv1.BoardService_Board_FullMethodName:             anyone(self), // then case by case
 	boardv1.BoardService_Timeline_FullMethodName:          visitors(reads | writes),
 	boardv1.BoardService_Review_FullMethodName:            visitors(reads | writes),

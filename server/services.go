@@ -191,6 +191,10 @@ func (b boardService) Consistency(ctx context.Context, req *boardv1.ConsistencyR
 	return call(ctx, b.s, req, b.s.Consistency)
 }
 
+func (b boardService) Tiles(ctx context.Context, req *boardv1.TilesRequest) (*boardv1.TilesResponse, error) {
+	return call(ctx, b.s, req, b.s.Tiles)
+}
+
 func (b boardService) Board(ctx context.Context, req *boardv1.BoardRequest) (*boardv1.BoardResponse, error) {
 	return call(ctx, b.s, req, b.s.Board)
 }

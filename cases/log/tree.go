@@ -237,6 +237,22 @@ func (t *Tree) ProveBetween(ctx context.Context, from, to uint64) (tlog.TreeProo
 	return tlog.ProveTree(int64(to), int64(from), t.hashes(ctx))
 }
 
+// TileHeight is the height of the tiles that whoever proves entries by themselves
+// keeps (golang.org/x/mod/sumdb/tlog): 16 hashes of a level. Lower ones would be more
+// in number; of higher ones somebody with few entries among many would keep more
+// that they do not need.
+const TileHeight = 4
+
+// Tile returns the first width hashes of a tile. The error wraps ErrPlace when the
+// tree has no such tile.
+func (t *Tree) Tile(ctx context.Context, level uint32, number uint64, width uint32) ([]byte, error) {
+	c, _ := t.Checkpoint()
+	if width == 0 || width > 1<<TileHeight || level >= 64/TileHeight || number > c.Size || number<<TileHeight+uint64(width) > c.Size>>(TileHeight*level) {
+		return nil, fmt.Errorf("%w: a tree of %d has no tile %d of level %d with %d hashes", ErrPlace, c.Size, number, level, width)
+	}
+	return tlog.ReadTileData(tlog.Tile{H: TileHeight, L: int(level), N: int64(number), W: int(width)}, t.hashes(ctx))
+}
+
 // hashes reads the stored hashes: each lies with the record that completed it.
 func (t *Tree) hashes(ctx context.Context) tlog.HashReader {
 	return tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {

@@ -51,9 +51,11 @@ spend      seq, what, grade, reason, why, minutes, cost (list of money)
 use        case, vehicle, concern, name, person, shop, shop_id, server, home
 join       name, person, shop, shop_id, role, device
 invite     code, role, expires, server
-sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, refused
+sync       state ('waiting to send', 'refused', 'missing there'), case, id, kind, reason, text, refused
 import     line, state, id, kind, text
-verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
+verify     case, line (of a file; 0: all of it), entry (0: all of it), state ('does not
+           hold', 'remark', 'holds'), text, says (by whom it cannot have been, since when)
+backup, restore  file, log, made, entries, epoch, files, bytes, aside
 serve      json, ndjson: address, shops (name, shop, code, expires)
 bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform

@@ -144,6 +144,9 @@ func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error)
 	if err == nil {
 		_, err = a.home.HearNames(ctx, conn)
 	}
+	if err == nil {
+		err = a.home.Prove(ctx, who, conn)
+	}
 	return sent, came + more, err
 }
 

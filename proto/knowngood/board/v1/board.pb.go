@@ -788,6 +788,164 @@ func (x *ConsistencyResponse) GetProof() []byte {
 	return nil
 }
 
+// Tile is a stretch of the hashes of the log's tree, of height 4 as
+// golang.org/x/mod/sumdb/tlog has them: up to 16 hashes of one level.
+type Tile struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Level in tiles: 0 has the hashes of entries, 1 those of 16 entries each.
+	Level uint32 `protobuf:"varint,1,opt,name=level,proto3" json:"level,omitempty"`
+	// Which one of its level, from 0.
+	Number uint64 `protobuf:"varint,2,opt,name=number,proto3" json:"number,omitempty"`
+	// How many of its hashes are wanted, from 1 to 16.
+	Width         uint32 `protobuf:"varint,3,opt,name=width,proto3" json:"width,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Tile) Reset() {
+	*x = Tile{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Tile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Tile) ProtoMessage() {}
+
+func (x *Tile) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Tile.ProtoReflect.Descriptor instead.
+func (*Tile) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Tile) GetLevel() uint32 {
+	if x != nil {
+		return x.Level
+	}
+	return 0
+}
+
+func (x *Tile) GetNumber() uint64 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *Tile) GetWidth() uint32 {
+	if x != nil {
+		return x.Width
+	}
+	return 0
+}
+
+// TilesRequest names tiles. Hashes are all that they tell, so that everybody with
+// a token may ask.
+type TilesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most 1,000, within the tree as it stands now.
+	Tiles         []*Tile `protobuf:"bytes,1,rep,name=tiles,proto3" json:"tiles,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TilesRequest) Reset() {
+	*x = TilesRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TilesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TilesRequest) ProtoMessage() {}
+
+func (x *TilesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TilesRequest.ProtoReflect.Descriptor instead.
+func (*TilesRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TilesRequest) GetTiles() []*Tile {
+	if x != nil {
+		return x.Tiles
+	}
+	return nil
+}
+
+// TilesResponse is what lets a client prove its entries.
+type TilesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each that was named: its 32-byte hashes laid end to end.
+	Tiles         [][]byte `protobuf:"bytes,1,rep,name=tiles,proto3" json:"tiles,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TilesResponse) Reset() {
+	*x = TilesResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TilesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TilesResponse) ProtoMessage() {}
+
+func (x *TilesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TilesResponse.ProtoReflect.Descriptor instead.
+func (*TilesResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *TilesResponse) GetTiles() [][]byte {
+	if x != nil {
+		return x.Tiles
+	}
+	return nil
+}
+
 // BoardRequest asks for the cases the caller may see.
 type BoardRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -799,7 +957,7 @@ type BoardRequest struct {
 
 func (x *BoardRequest) Reset() {
 	*x = BoardRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -811,7 +969,7 @@ func (x *BoardRequest) String() string {
 func (*BoardRequest) ProtoMessage() {}
 
 func (x *BoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -824,7 +982,7 @@ func (x *BoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardRequest.ProtoReflect.Descriptor instead.
 func (*BoardRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *BoardRequest) GetClosed() bool {
@@ -878,7 +1036,7 @@ type BoardCase struct {
 
 func (x *BoardCase) Reset() {
 	*x = BoardCase{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -890,7 +1048,7 @@ func (x *BoardCase) String() string {
 func (*BoardCase) ProtoMessage() {}
 
 func (x *BoardCase) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -903,7 +1061,7 @@ func (x *BoardCase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardCase.ProtoReflect.Descriptor instead.
 func (*BoardCase) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *BoardCase) GetStream() string {
@@ -1036,7 +1194,7 @@ type BoardResponse struct {
 
 func (x *BoardResponse) Reset() {
 	*x = BoardResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1048,7 +1206,7 @@ func (x *BoardResponse) String() string {
 func (*BoardResponse) ProtoMessage() {}
 
 func (x *BoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1061,7 +1219,7 @@ func (x *BoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardResponse.ProtoReflect.Descriptor instead.
 func (*BoardResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *BoardResponse) GetCases() []*BoardCase {
@@ -1087,7 +1245,7 @@ type TimelineRequest struct {
 
 func (x *TimelineRequest) Reset() {
 	*x = TimelineRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1099,7 +1257,7 @@ func (x *TimelineRequest) String() string {
 func (*TimelineRequest) ProtoMessage() {}
 
 func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1112,7 +1270,7 @@ func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRequest.ProtoReflect.Descriptor instead.
 func (*TimelineRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *TimelineRequest) GetStream() string {
@@ -1169,7 +1327,7 @@ type TimelineRow struct {
 
 func (x *TimelineRow) Reset() {
 	*x = TimelineRow{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1181,7 +1339,7 @@ func (x *TimelineRow) String() string {
 func (*TimelineRow) ProtoMessage() {}
 
 func (x *TimelineRow) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1194,7 +1352,7 @@ func (x *TimelineRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRow.ProtoReflect.Descriptor instead.
 func (*TimelineRow) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *TimelineRow) GetSeq() uint64 {
@@ -1286,7 +1444,7 @@ type TimelineResponse struct {
 
 func (x *TimelineResponse) Reset() {
 	*x = TimelineResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1298,7 +1456,7 @@ func (x *TimelineResponse) String() string {
 func (*TimelineResponse) ProtoMessage() {}
 
 func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1311,7 +1469,7 @@ func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineResponse.ProtoReflect.Descriptor instead.
 func (*TimelineResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TimelineResponse) GetRows() []*TimelineRow {
@@ -1334,7 +1492,7 @@ type ReviewRequest struct {
 
 func (x *ReviewRequest) Reset() {
 	*x = ReviewRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1346,7 +1504,7 @@ func (x *ReviewRequest) String() string {
 func (*ReviewRequest) ProtoMessage() {}
 
 func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1359,7 +1517,7 @@ func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewRequest.ProtoReflect.Descriptor instead.
 func (*ReviewRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReviewRequest) GetStream() string {
@@ -1398,7 +1556,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1410,7 +1568,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1423,7 +1581,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Finding) GetRule() string {
@@ -1480,7 +1638,7 @@ type ReviewResponse struct {
 
 func (x *ReviewResponse) Reset() {
 	*x = ReviewResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1492,7 +1650,7 @@ func (x *ReviewResponse) String() string {
 func (*ReviewResponse) ProtoMessage() {}
 
 func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,7 +1663,7 @@ func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewResponse.ProtoReflect.Descriptor instead.
 func (*ReviewResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ReviewResponse) GetFindings() []*Finding {
@@ -1530,7 +1688,7 @@ type BriefRequest struct {
 
 func (x *BriefRequest) Reset() {
 	*x = BriefRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1542,7 +1700,7 @@ func (x *BriefRequest) String() string {
 func (*BriefRequest) ProtoMessage() {}
 
 func (x *BriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1555,7 +1713,7 @@ func (x *BriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefRequest.ProtoReflect.Descriptor instead.
 func (*BriefRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BriefRequest) GetStream() string {
@@ -1594,7 +1752,7 @@ type Line struct {
 
 func (x *Line) Reset() {
 	*x = Line{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1606,7 +1764,7 @@ func (x *Line) String() string {
 func (*Line) ProtoMessage() {}
 
 func (x *Line) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1619,7 +1777,7 @@ func (x *Line) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Line.ProtoReflect.Descriptor instead.
 func (*Line) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Line) GetText() string {
@@ -1658,7 +1816,7 @@ type Section struct {
 
 func (x *Section) Reset() {
 	*x = Section{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1670,7 +1828,7 @@ func (x *Section) String() string {
 func (*Section) ProtoMessage() {}
 
 func (x *Section) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1683,7 +1841,7 @@ func (x *Section) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Section.ProtoReflect.Descriptor instead.
 func (*Section) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Section) GetTitle() string {
@@ -1722,7 +1880,7 @@ type BriefResponse struct {
 
 func (x *BriefResponse) Reset() {
 	*x = BriefResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1734,7 +1892,7 @@ func (x *BriefResponse) String() string {
 func (*BriefResponse) ProtoMessage() {}
 
 func (x *BriefResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1747,7 +1905,7 @@ func (x *BriefResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefResponse.ProtoReflect.Descriptor instead.
 func (*BriefResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *BriefResponse) GetTitle() string {
@@ -1791,7 +1949,7 @@ type JoinRequest struct {
 
 func (x *JoinRequest) Reset() {
 	*x = JoinRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1803,7 +1961,7 @@ func (x *JoinRequest) String() string {
 func (*JoinRequest) ProtoMessage() {}
 
 func (x *JoinRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1816,7 +1974,7 @@ func (x *JoinRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinRequest.ProtoReflect.Descriptor instead.
 func (*JoinRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *JoinRequest) GetCode() string {
@@ -1872,7 +2030,7 @@ type JoinResponse struct {
 
 func (x *JoinResponse) Reset() {
 	*x = JoinResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1884,7 +2042,7 @@ func (x *JoinResponse) String() string {
 func (*JoinResponse) ProtoMessage() {}
 
 func (x *JoinResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1897,7 +2055,7 @@ func (x *JoinResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinResponse.ProtoReflect.Descriptor instead.
 func (*JoinResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *JoinResponse) GetToken() string {
@@ -1960,7 +2118,7 @@ type InviteRequest struct {
 
 func (x *InviteRequest) Reset() {
 	*x = InviteRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1972,7 +2130,7 @@ func (x *InviteRequest) String() string {
 func (*InviteRequest) ProtoMessage() {}
 
 func (x *InviteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1985,7 +2143,7 @@ func (x *InviteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteRequest.ProtoReflect.Descriptor instead.
 func (*InviteRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *InviteRequest) GetRole() v1.Role {
@@ -2008,7 +2166,7 @@ type InviteResponse struct {
 
 func (x *InviteResponse) Reset() {
 	*x = InviteResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2020,7 +2178,7 @@ func (x *InviteResponse) String() string {
 func (*InviteResponse) ProtoMessage() {}
 
 func (x *InviteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2033,7 +2191,7 @@ func (x *InviteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteResponse.ProtoReflect.Descriptor instead.
 func (*InviteResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *InviteResponse) GetCode() string {
@@ -2059,7 +2217,7 @@ type PeopleRequest struct {
 
 func (x *PeopleRequest) Reset() {
 	*x = PeopleRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2071,7 +2229,7 @@ func (x *PeopleRequest) String() string {
 func (*PeopleRequest) ProtoMessage() {}
 
 func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2084,7 +2242,7 @@ func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleRequest.ProtoReflect.Descriptor instead.
 func (*PeopleRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
 }
 
 // Somebody as the erasable table has them.
@@ -2104,7 +2262,7 @@ type Somebody struct {
 
 func (x *Somebody) Reset() {
 	*x = Somebody{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2116,7 +2274,7 @@ func (x *Somebody) String() string {
 func (*Somebody) ProtoMessage() {}
 
 func (x *Somebody) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2129,7 +2287,7 @@ func (x *Somebody) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Somebody.ProtoReflect.Descriptor instead.
 func (*Somebody) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Somebody) GetPerson() string {
@@ -2173,7 +2331,7 @@ type Shop struct {
 
 func (x *Shop) Reset() {
 	*x = Shop{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2185,7 +2343,7 @@ func (x *Shop) String() string {
 func (*Shop) ProtoMessage() {}
 
 func (x *Shop) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2198,7 +2356,7 @@ func (x *Shop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Shop.ProtoReflect.Descriptor instead.
 func (*Shop) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Shop) GetShop() string {
@@ -2231,7 +2389,7 @@ type DeviceKey struct {
 
 func (x *DeviceKey) Reset() {
 	*x = DeviceKey{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2243,7 +2401,7 @@ func (x *DeviceKey) String() string {
 func (*DeviceKey) ProtoMessage() {}
 
 func (x *DeviceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2256,7 +2414,7 @@ func (x *DeviceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeviceKey.ProtoReflect.Descriptor instead.
 func (*DeviceKey) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *DeviceKey) GetDevice() string {
@@ -2296,7 +2454,7 @@ type PeopleResponse struct {
 
 func (x *PeopleResponse) Reset() {
 	*x = PeopleResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2308,7 +2466,7 @@ func (x *PeopleResponse) String() string {
 func (*PeopleResponse) ProtoMessage() {}
 
 func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2321,7 +2479,7 @@ func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleResponse.ProtoReflect.Descriptor instead.
 func (*PeopleResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PeopleResponse) GetPeople() []*Somebody {
@@ -2354,7 +2512,7 @@ type WhoAmIRequest struct {
 
 func (x *WhoAmIRequest) Reset() {
 	*x = WhoAmIRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2366,7 +2524,7 @@ func (x *WhoAmIRequest) String() string {
 func (*WhoAmIRequest) ProtoMessage() {}
 
 func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2379,7 +2537,7 @@ func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIRequest.ProtoReflect.Descriptor instead.
 func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
 }
 
 // WhoAmIResponse is whom the token stands for.
@@ -2407,7 +2565,7 @@ type WhoAmIResponse struct {
 
 func (x *WhoAmIResponse) Reset() {
 	*x = WhoAmIResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2419,7 +2577,7 @@ func (x *WhoAmIResponse) String() string {
 func (*WhoAmIResponse) ProtoMessage() {}
 
 func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2432,7 +2590,7 @@ func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIResponse.ProtoReflect.Descriptor instead.
 func (*WhoAmIResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *WhoAmIResponse) GetPerson() string {
@@ -2506,7 +2664,7 @@ type WithdrawDeviceRequest struct {
 
 func (x *WithdrawDeviceRequest) Reset() {
 	*x = WithdrawDeviceRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2518,7 +2676,7 @@ func (x *WithdrawDeviceRequest) String() string {
 func (*WithdrawDeviceRequest) ProtoMessage() {}
 
 func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2531,7 +2689,7 @@ func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *WithdrawDeviceRequest) GetDevice() string {
@@ -2557,7 +2715,7 @@ type WithdrawDeviceResponse struct {
 
 func (x *WithdrawDeviceResponse) Reset() {
 	*x = WithdrawDeviceResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2569,7 +2727,7 @@ func (x *WithdrawDeviceResponse) String() string {
 func (*WithdrawDeviceResponse) ProtoMessage() {}
 
 func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2582,7 +2740,7 @@ func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{38}
 }
 
 var File_knowngood_board_v1_board_proto protoreflect.FileDescriptor
@@ -2637,7 +2795,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\n" +
 	"checkpoint\x18\x01 \x01(\fR\n" +
 	"checkpoint\x12\x14\n" +
-	"\x05proof\x18\x02 \x01(\fR\x05proof\"&\n" +
+	"\x05proof\x18\x02 \x01(\fR\x05proof\"J\n" +
+	"\x04Tile\x12\x14\n" +
+	"\x05level\x18\x01 \x01(\rR\x05level\x12\x16\n" +
+	"\x06number\x18\x02 \x01(\x04R\x06number\x12\x14\n" +
+	"\x05width\x18\x03 \x01(\rR\x05width\">\n" +
+	"\fTilesRequest\x12.\n" +
+	"\x05tiles\x18\x01 \x03(\v2\x18.knowngood.board.v1.TileR\x05tiles\"%\n" +
+	"\rTilesResponse\x12\x14\n" +
+	"\x05tiles\x18\x01 \x03(\fR\x05tiles\"&\n" +
 	"\fBoardRequest\x12\x16\n" +
 	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xb9\x04\n" +
 	"\tBoardCase\x12\x16\n" +
@@ -2780,12 +2946,13 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x0eREASON_STOPPED\x10\x0e\x12\x13\n" +
 	"\x0fREASON_TOO_SLOW\x10\x0f\x12\x10\n" +
 	"\fREASON_QUERY\x10\x10\x12\x10\n" +
-	"\fREASON_LIMIT\x10\x112\xa9\x05\n" +
+	"\fREASON_LIMIT\x10\x112\xf7\x05\n" +
 	"\fBoardService\x12O\n" +
 	"\x06Append\x12!.knowngood.board.v1.AppendRequest\x1a\".knowngood.board.v1.AppendResponse\x12T\n" +
 	"\aEntries\x12\".knowngood.board.v1.EntriesRequest\x1a#.knowngood.board.v1.EntriesResponse0\x01\x12N\n" +
 	"\x05Watch\x12 .knowngood.board.v1.WatchRequest\x1a!.knowngood.board.v1.WatchResponse0\x01\x12^\n" +
 	"\vConsistency\x12&.knowngood.board.v1.ConsistencyRequest\x1a'.knowngood.board.v1.ConsistencyResponse\x12L\n" +
+	"\x05Tiles\x12 .knowngood.board.v1.TilesRequest\x1a!.knowngood.board.v1.TilesResponse\x12L\n" +
 	"\x05Board\x12 .knowngood.board.v1.BoardRequest\x1a!.knowngood.board.v1.BoardResponse\x12U\n" +
 	"\bTimeline\x12#.knowngood.board.v1.TimelineRequest\x1a$.knowngood.board.v1.TimelineResponse\x12O\n" +
 	"\x06Review\x12!.knowngood.board.v1.ReviewRequest\x1a\".knowngood.board.v1.ReviewResponse\x12L\n" +
@@ -2810,7 +2977,7 @@ func file_knowngood_board_v1_board_proto_rawDescGZIP() []byte {
 }
 
 var file_knowngood_board_v1_board_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(Reason)(0),                    // 0: knowngood.board.v1.Reason
 	(*AppendRequest)(nil),          // 1: knowngood.board.v1.AppendRequest
@@ -2823,92 +2990,98 @@ var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(*WatchResponse)(nil),          // 8: knowngood.board.v1.WatchResponse
 	(*ConsistencyRequest)(nil),     // 9: knowngood.board.v1.ConsistencyRequest
 	(*ConsistencyResponse)(nil),    // 10: knowngood.board.v1.ConsistencyResponse
-	(*BoardRequest)(nil),           // 11: knowngood.board.v1.BoardRequest
-	(*BoardCase)(nil),              // 12: knowngood.board.v1.BoardCase
-	(*BoardResponse)(nil),          // 13: knowngood.board.v1.BoardResponse
-	(*TimelineRequest)(nil),        // 14: knowngood.board.v1.TimelineRequest
-	(*TimelineRow)(nil),            // 15: knowngood.board.v1.TimelineRow
-	(*TimelineResponse)(nil),       // 16: knowngood.board.v1.TimelineResponse
-	(*ReviewRequest)(nil),          // 17: knowngood.board.v1.ReviewRequest
-	(*Finding)(nil),                // 18: knowngood.board.v1.Finding
-	(*ReviewResponse)(nil),         // 19: knowngood.board.v1.ReviewResponse
-	(*BriefRequest)(nil),           // 20: knowngood.board.v1.BriefRequest
-	(*Line)(nil),                   // 21: knowngood.board.v1.Line
-	(*Section)(nil),                // 22: knowngood.board.v1.Section
-	(*BriefResponse)(nil),          // 23: knowngood.board.v1.BriefResponse
-	(*JoinRequest)(nil),            // 24: knowngood.board.v1.JoinRequest
-	(*JoinResponse)(nil),           // 25: knowngood.board.v1.JoinResponse
-	(*InviteRequest)(nil),          // 26: knowngood.board.v1.InviteRequest
-	(*InviteResponse)(nil),         // 27: knowngood.board.v1.InviteResponse
-	(*PeopleRequest)(nil),          // 28: knowngood.board.v1.PeopleRequest
-	(*Somebody)(nil),               // 29: knowngood.board.v1.Somebody
-	(*Shop)(nil),                   // 30: knowngood.board.v1.Shop
-	(*DeviceKey)(nil),              // 31: knowngood.board.v1.DeviceKey
-	(*PeopleResponse)(nil),         // 32: knowngood.board.v1.PeopleResponse
-	(*WhoAmIRequest)(nil),          // 33: knowngood.board.v1.WhoAmIRequest
-	(*WhoAmIResponse)(nil),         // 34: knowngood.board.v1.WhoAmIResponse
-	(*WithdrawDeviceRequest)(nil),  // 35: knowngood.board.v1.WithdrawDeviceRequest
-	(*WithdrawDeviceResponse)(nil), // 36: knowngood.board.v1.WithdrawDeviceResponse
-	(*v1.Signed)(nil),              // 37: knowngood.event.v1.Signed
-	(*v1.Moment)(nil),              // 38: knowngood.event.v1.Moment
-	(*v1.Money)(nil),               // 39: knowngood.event.v1.Money
-	(v1.Role)(0),                   // 40: knowngood.event.v1.Role
+	(*Tile)(nil),                   // 11: knowngood.board.v1.Tile
+	(*TilesRequest)(nil),           // 12: knowngood.board.v1.TilesRequest
+	(*TilesResponse)(nil),          // 13: knowngood.board.v1.TilesResponse
+	(*BoardRequest)(nil),           // 14: knowngood.board.v1.BoardRequest
+	(*BoardCase)(nil),              // 15: knowngood.board.v1.BoardCase
+	(*BoardResponse)(nil),          // 16: knowngood.board.v1.BoardResponse
+	(*TimelineRequest)(nil),        // 17: knowngood.board.v1.TimelineRequest
+	(*TimelineRow)(nil),            // 18: knowngood.board.v1.TimelineRow
+	(*TimelineResponse)(nil),       // 19: knowngood.board.v1.TimelineResponse
+	(*ReviewRequest)(nil),          // 20: knowngood.board.v1.ReviewRequest
+	(*Finding)(nil),                // 21: knowngood.board.v1.Finding
+	(*ReviewResponse)(nil),         // 22: knowngood.board.v1.ReviewResponse
+	(*BriefRequest)(nil),           // 23: knowngood.board.v1.BriefRequest
+	(*Line)(nil),                   // 24: knowngood.board.v1.Line
+	(*Section)(nil),                // 25: knowngood.board.v1.Section
+	(*BriefResponse)(nil),          // 26: knowngood.board.v1.BriefResponse
+	(*JoinRequest)(nil),            // 27: knowngood.board.v1.JoinRequest
+	(*JoinResponse)(nil),           // 28: knowngood.board.v1.JoinResponse
+	(*InviteRequest)(nil),          // 29: knowngood.board.v1.InviteRequest
+	(*InviteResponse)(nil),         // 30: knowngood.board.v1.InviteResponse
+	(*PeopleRequest)(nil),          // 31: knowngood.board.v1.PeopleRequest
+	(*Somebody)(nil),               // 32: knowngood.board.v1.Somebody
+	(*Shop)(nil),                   // 33: knowngood.board.v1.Shop
+	(*DeviceKey)(nil),              // 34: knowngood.board.v1.DeviceKey
+	(*PeopleResponse)(nil),         // 35: knowngood.board.v1.PeopleResponse
+	(*WhoAmIRequest)(nil),          // 36: knowngood.board.v1.WhoAmIRequest
+	(*WhoAmIResponse)(nil),         // 37: knowngood.board.v1.WhoAmIResponse
+	(*WithdrawDeviceRequest)(nil),  // 38: knowngood.board.v1.WithdrawDeviceRequest
+	(*WithdrawDeviceResponse)(nil), // 39: knowngood.board.v1.WithdrawDeviceResponse
+	(*v1.Signed)(nil),              // 40: knowngood.event.v1.Signed
+	(*v1.Moment)(nil),              // 41: knowngood.event.v1.Moment
+	(*v1.Money)(nil),               // 42: knowngood.event.v1.Money
+	(v1.Role)(0),                   // 43: knowngood.event.v1.Role
 }
 var file_knowngood_board_v1_board_proto_depIdxs = []int32{
-	37, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
+	40, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
 	0,  // 1: knowngood.board.v1.AppendResult.reason:type_name -> knowngood.board.v1.Reason
 	2,  // 2: knowngood.board.v1.AppendResponse.results:type_name -> knowngood.board.v1.AppendResult
 	4,  // 3: knowngood.board.v1.EntriesResponse.entries:type_name -> knowngood.board.v1.Held
 	4,  // 4: knowngood.board.v1.WatchResponse.entries:type_name -> knowngood.board.v1.Held
-	38, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
-	39, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
-	39, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
-	12, // 8: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
-	38, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
-	38, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
-	15, // 11: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
-	18, // 12: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
-	21, // 13: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
-	22, // 14: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
-	40, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
-	40, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
-	38, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
-	40, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
-	29, // 19: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
-	30, // 20: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
-	31, // 21: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
-	40, // 22: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
-	1,  // 23: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
-	5,  // 24: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
-	7,  // 25: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
-	9,  // 26: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
-	11, // 27: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
-	14, // 28: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
-	17, // 29: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
-	20, // 30: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
-	24, // 31: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
-	26, // 32: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
-	28, // 33: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
-	33, // 34: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
-	35, // 35: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
-	3,  // 36: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
-	6,  // 37: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
-	8,  // 38: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
-	10, // 39: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
-	13, // 40: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
-	16, // 41: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
-	19, // 42: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
-	23, // 43: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
-	25, // 44: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
-	27, // 45: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
-	32, // 46: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
-	34, // 47: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
-	36, // 48: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
-	36, // [36:49] is the sub-list for method output_type
-	23, // [23:36] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	11, // 5: knowngood.board.v1.TilesRequest.tiles:type_name -> knowngood.board.v1.Tile
+	41, // 6: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
+	42, // 7: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
+	42, // 8: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
+	15, // 9: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
+	41, // 10: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
+	41, // 11: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
+	18, // 12: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
+	21, // 13: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
+	24, // 14: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
+	25, // 15: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
+	43, // 16: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
+	43, // 17: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
+	41, // 18: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
+	43, // 19: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
+	32, // 20: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
+	33, // 21: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
+	34, // 22: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
+	43, // 23: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
+	1,  // 24: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
+	5,  // 25: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
+	7,  // 26: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
+	9,  // 27: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
+	12, // 28: knowngood.board.v1.BoardService.Tiles:input_type -> knowngood.board.v1.TilesRequest
+	14, // 29: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
+	17, // 30: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
+	20, // 31: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
+	23, // 32: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
+	27, // 33: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
+	29, // 34: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
+	31, // 35: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
+	36, // 36: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
+	38, // 37: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
+	3,  // 38: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
+	6,  // 39: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
+	8,  // 40: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
+	10, // 41: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
+	13, // 42: knowngood.board.v1.BoardService.Tiles:output_type -> knowngood.board.v1.TilesResponse
+	16, // 43: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
+	19, // 44: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
+	22, // 45: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
+	26, // 46: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
+	28, // 47: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
+	30, // 48: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
+	35, // 49: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
+	37, // 50: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
+	39, // 51: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
+	38, // [38:52] is the sub-list for method output_type
+	24, // [24:38] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_knowngood_board_v1_board_proto_init() }
@@ -2922,7 +3095,7 @@ func file_knowngood_board_v1_board_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_board_v1_board_proto_rawDesc), len(file_knowngood_board_v1_board_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   36,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   2,
 		},
