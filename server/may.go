@@ -64,6 +64,10 @@ var methods = map[string]rule{
 	boardv1.BoardService_Timeline_FullMethodName:          visitors(reads | writes),
 	boardv1.BoardService_Review_FullMethodName:            visitors(reads | writes),
 	boardv1.BoardService_Brief_FullMethodName:             visitors(reads | writes),
+	boardv1.FileService_FileState_FullMethodName:          visitors(reads | writes),
+	boardv1.FileService_PutFile_FullMethodName:            visitors(writes),
+	boardv1.FileService_GetFile_FullMethodName:            visitors(reads | writes),
+	boardv1.FileService_EraseFile_FullMethodName:          {owner: owns},
 	boardv1.RegisterService_Join_FullMethodName:           {stranger: nowhere},
 	boardv1.RegisterService_Invite_FullMethodName:         {owner: self},
 	boardv1.RegisterService_People_FullMethodName:         anyone(self),
@@ -101,7 +105,7 @@ var kinds = map[uint32]rule{
 	kindTakenUp:    work,
 	kindHandedBack: work,
 
-	128: work, 129: work, 130: work, 131: work, 132: work, // approval, time, note, attachment, correction
+	128: work, 129: work, 130: work, kindAttachment: work, 132: work, // approval, time, note, attachment, correction
 	133: theOwners, 134: theOwners, // closed, reopened
 	135: work,      // check due
 	136: theOwners, // came back
@@ -109,6 +113,7 @@ var kinds = map[uint32]rule{
 	kindAccessGranted:   nobody,
 	kindAccessWithdrawn: {owner: owns},
 	kindErased:          nobody,
+	kindFileErased:      nobody,
 
 	kindShopOpened: nobody, kindPersonAdded: nobody, kindDeviceAdded: nobody, kindDeviceWithdrawn: nobody, kindRoleGiven: nobody,
 	kindRestored: nobody,
@@ -124,7 +129,9 @@ const (
 	kindHandedBack      = 127
 	kindAccessGranted   = 160
 	kindAccessWithdrawn = 161
+	kindAttachment      = 131
 	kindErased          = 162
+	kindFileErased      = 163
 	kindShopOpened      = 180
 	kindPersonAdded     = 181
 	kindDeviceAdded     = 182

@@ -100,6 +100,7 @@ type Server struct {
 	tries     *tries
 	folds     *folds
 	pages     *pages
+	files     *files
 	logger    *slog.Logger
 	now       func() time.Time
 	dir       string // the data folder
@@ -211,6 +212,9 @@ func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	}
 	s.pages = newPages(l, s.committer.shown.Load)
 	if err = s.committer.start(ctx); err != nil {
+		return nil, err
+	}
+	if s.files, err = openFiles(ctx, s); err != nil {
 		return nil, err
 	}
 	s.grpc = s.services()

@@ -47,6 +47,7 @@ func (s *Server) services() *grpc.Server {
 	g := grpc.NewServer(opts...)
 	boardv1.RegisterBoardServiceServer(g, boardService{s: s})
 	boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
+	boardv1.RegisterFileServiceServer(g, fileService{s: s})
 	healthv1.RegisterHealthServer(g, s.health)
 	for name := range g.GetServiceInfo() {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
@@ -56,7 +57,7 @@ func (s *Server) services() *grpc.Server {
 
 // unwell says that appends have stopped.
 func (s *Server) unwell() {
-	for _, name := range []string{"", boardv1.BoardService_ServiceDesc.ServiceName, boardv1.RegisterService_ServiceDesc.ServiceName} {
+	for _, name := range []string{"", boardv1.BoardService_ServiceDesc.ServiceName, boardv1.RegisterService_ServiceDesc.ServiceName, boardv1.FileService_ServiceDesc.ServiceName} {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_NOT_SERVING)
 	}
 }

@@ -67,6 +67,10 @@ const (
 	Reason_REASON_QUERY Reason = 16
 	// Asked too often, or with too much at once.
 	Reason_REASON_LIMIT Reason = 17
+	// The bytes of the file were erased; they do not come back.
+	Reason_REASON_ERASED Reason = 18
+	// The bytes of the file have not come yet.
+	Reason_REASON_NOT_YET Reason = 19
 )
 
 // Enum value maps for Reason.
@@ -90,6 +94,8 @@ var (
 		15: "REASON_TOO_SLOW",
 		16: "REASON_QUERY",
 		17: "REASON_LIMIT",
+		18: "REASON_ERASED",
+		19: "REASON_NOT_YET",
 	}
 	Reason_value = map[string]int32{
 		"REASON_UNSPECIFIED":   0,
@@ -110,6 +116,8 @@ var (
 		"REASON_TOO_SLOW":      15,
 		"REASON_QUERY":         16,
 		"REASON_LIMIT":         17,
+		"REASON_ERASED":        18,
+		"REASON_NOT_YET":       19,
 	}
 )
 
@@ -2926,7 +2934,7 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x15WithdrawDeviceRequest\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\"\x18\n" +
-	"\x16WithdrawDeviceResponse*\x8e\x03\n" +
+	"\x16WithdrawDeviceResponse*\xb5\x03\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10REASON_MALFORMED\x10\x01\x12\x15\n" +
@@ -2946,7 +2954,9 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x0eREASON_STOPPED\x10\x0e\x12\x13\n" +
 	"\x0fREASON_TOO_SLOW\x10\x0f\x12\x10\n" +
 	"\fREASON_QUERY\x10\x10\x12\x10\n" +
-	"\fREASON_LIMIT\x10\x112\xf7\x05\n" +
+	"\fREASON_LIMIT\x10\x11\x12\x11\n" +
+	"\rREASON_ERASED\x10\x12\x12\x12\n" +
+	"\x0eREASON_NOT_YET\x10\x132\xf7\x05\n" +
 	"\fBoardService\x12O\n" +
 	"\x06Append\x12!.knowngood.board.v1.AppendRequest\x1a\".knowngood.board.v1.AppendResponse\x12T\n" +
 	"\aEntries\x12\".knowngood.board.v1.EntriesRequest\x1a#.knowngood.board.v1.EntriesResponse0\x01\x12N\n" +
