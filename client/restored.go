@@ -90,10 +90,14 @@ func (h *Home) AcceptRestored(seen []byte) error {
 		if err != nil {
 			return err
 		}
-		return h.replica.Append(ctx, log.Batch{Index: []log.Write{
+		forget, err := h.ledger().forgetThere(ctx)
+		if err != nil {
+			return err
+		}
+		return h.replica.Append(ctx, log.Batch{Index: append(forget, []log.Write{
 			{Key: keyGeneration, Value: numbered(generation + 1)}, {Key: keyCursor}, {Key: keyCheckpoint, Value: seen}, {Key: keyProven},
 			{Key: keyOffer, Value: numbered(generation)},
-		}})
+		}...)})
 	})
 }
 

@@ -19,10 +19,11 @@ import (
 
 func newSync(a *app) *cobra.Command {
 	var again []string
-	var restored, yes bool
+	var restored, yes, files bool
 	cmd := &cobra.Command{
 		Use: "sync", Short: "Send what waits, fetch what is new; list what waits and what was refused",
 		Long: `  knowngood sync
+  knowngood sync --files                           and get the files attached to your cases
   knowngood sync --again 4f9a2c                    record a refused entry again, as a new one
 
 Other commands send and fetch by themselves when the server answers. Before you go where
@@ -36,11 +37,12 @@ are kept either way.`,
 			if restored {
 				return runAcceptRestored(cmd.Context(), a, yes)
 			}
-			return runSync(cmd.Context(), a, again)
+			return runSync(cmd.Context(), a, again, files)
 		},
 	}
 	f := cmd.Flags()
 	f.StringSliceVar(&again, "again", nil, "record refused entries again: ends of their ids")
+	f.BoolVar(&files, "files", false, "also get the files that are attached to your cases")
 	f.BoolVar(&restored, "accept-restored", false, "the log was restored from a backup, and whoever runs it said so: go on from there")
 	f.BoolVarP(&yes, "yes", "y", false, "with --accept-restored: do not ask")
 	return cmd
@@ -62,7 +64,7 @@ type syncRow struct {
 // holds at any moment small, and costs processor time, of which sync has enough.
 const collectOften = 20
 
-func runSync(ctx context.Context, a *app, again []string) error {
+func runSync(ctx context.Context, a *app, again []string, files bool) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
 	who, err := a.home.Writer(false)
 	if err != nil {
@@ -73,7 +75,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 			return err
 		}
 	}
-	sent, came, syncErr := a.sync(ctx)
+	sent, came, syncErr := a.sync(ctx, files)
 	rows := []syncRow{}
 	for s, err := range a.home.Waiting(ctx) {
 		if err != nil {
@@ -84,6 +86,13 @@ func runSync(ctx context.Context, a *app, again []string) error {
 		}
 	}
 	waiting := len(rows)
+	unsent, err := a.home.FilesWaiting(ctx)
+	if err != nil {
+		return err
+	}
+	for _, w := range unsent {
+		rows = append(rows, syncRow{State: "waiting to send", Case: w.Case, Kind: "file", Text: fmt.Sprintf("%x, %d bytes", w.SHA256[:4], w.Size)})
+	}
 	tray, err := a.home.Tray()
 	if err != nil {
 		return err
@@ -116,12 +125,15 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	if syncErr != nil && waiting > 0 {
 		return notSent{waiting, syncErr}
 	}
+	if syncErr != nil && len(unsent) > 0 && stays(syncErr) {
+		return a.fileWaits(ctx, syncErr)
+	}
 	return syncErr
 }
 
 // sync sends what waits and fetches what is new. What came counts also when an
 // error ended it.
-func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error) {
+func (a *app) sync(ctx context.Context, files bool) (sent *client.Sent, came int, err error) {
 	who, conn, err := a.home.Connect()
 	if err != nil {
 		return &client.Sent{}, 0, err
@@ -143,6 +155,12 @@ func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error)
 	}
 	if err == nil {
 		_, err = a.home.HearNames(ctx, conn)
+	}
+	if err == nil {
+		_, err = a.home.SendFiles(ctx, conn)
+	}
+	if err == nil && files {
+		err = a.fetchFiles(ctx, who, conn)
 	}
 	if err == nil {
 		err = a.home.Prove(ctx, who, conn)
