@@ -327,3 +327,16 @@ func (r *restoring) exchange(dir string) error {
 	}
 	return syncFolder(filepath.Dir(dir))
 }
+
+// cutShort refuses to make a new server where one was being restored: between the two
+// renames of a restore the folder is not there.
+func cutShort(dir string) error {
+	if _, err := os.Lstat(dir); !errors.Is(err, fs.ErrNotExist) {
+		return nil //nolint:nilerr // whoever opens it learns it
+	}
+	left, err := filepath.Glob(filepath.Clean(dir) + ".before-*")
+	if err != nil || len(left) == 0 {
+		return nil //nolint:nilerr // a name that is no pattern has none
+	}
+	return fmt.Errorf("%s is not there, and %s is: a restore was cut short; restore again, or rename that folder back", dir, left[len(left)-1])
+}

@@ -234,6 +234,23 @@ func TestRestoreIsRefused(t *testing.T) {
 	require.Len(t, left, 1)
 }
 
+// TestRestoreCutShort: no new server begins where one was being put back, and whoever
+// restores again gets it.
+func TestRestoreCutShort(t *testing.T) {
+	t.Parallel()
+	dir := filepath.Join(t.TempDir(), "data")
+	b := small(t, dir)
+	require.NoError(t, os.Rename(dir, dir+".before-20260302T120000.000000000Z"))
+	_, err := Open(dir, Options{})
+	require.ErrorContains(t, err, "a restore was cut short")
+	require.NoDirExists(t, dir)
+	_, err = Restore(t.Context(), bytes.NewReader(b), dir, Options{})
+	require.NoError(t, err)
+	s, err := Open(dir, Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Stop(context.Background()))
+}
+
 // TestEpochsRise: the same backup twice does not give two histories one epoch.
 func TestEpochsRise(t *testing.T) {
 	t.Parallel()

@@ -132,6 +132,9 @@ func Open(dir string, o Options) (*Server, error) {
 		s.scratch = scratch
 		return s, nil
 	}
+	if err := cutShort(dir); err != nil {
+		return nil, err
+	}
 	s, err := openFolder(dir, o)
 	if err != nil {
 		return nil, err
