@@ -181,3 +181,74 @@ func TestFilesKeepTheReserve(t *testing.T) {
 	require.NoError(t, mara.putFile(stream, sha256.Sum256(b), 0, b, filePart))
 	require.NoError(t, w.Stop(context.Background()))
 }
+
+// TestMatrixOfFiles: every method about files, and the tiles, by every role in every
+// relation to the case.
+func TestMatrixOfFiles(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, Options{})
+	stream, all := cast(t, w)
+	b := []byte("an invented photograph")
+	sum := sha256.Sum256(b)
+	boss := all[0].m
+	require.Equal(t, owner, all[0].role)
+	boss.put(stream, attaches(b, len(b)))
+	require.NoError(t, boss.putFile(stream, sum, 0, b, filePart))
+	for _, s := range all {
+		read := boardv1.Reason_REASON_UNSPECIFIED
+		write, erase := read, boardv1.Reason_REASON_IMPOSSIBLE // a why is missing: past the gate
+		switch {
+		case s.relation == "device withdrawn":
+			read, write, erase = boardv1.Reason_REASON_WHO_ARE_YOU, boardv1.Reason_REASON_WHO_ARE_YOU, boardv1.Reason_REASON_WHO_ARE_YOU
+		case !s.sees():
+			read, write, erase = boardv1.Reason_REASON_NOT_FOUND, boardv1.Reason_REASON_NOT_FOUND, boardv1.Reason_REASON_NOT_FOUND
+		default:
+			if !s.writes() {
+				write = boardv1.Reason_REASON_NOT_ALLOWED
+			}
+			if s.relation != "own" || s.role != owner {
+				erase = boardv1.Reason_REASON_NOT_ALLOWED
+			}
+		}
+		is := func(want boardv1.Reason, err error, method string) {
+			if want == boardv1.Reason_REASON_UNSPECIFIED {
+				require.NoError(t, err, "%s by %s, %s", method, s.role, s.relation)
+			} else {
+				require.Equal(t, want, reasonOf(t, err), "%s by %s, %s", method, s.role, s.relation)
+			}
+		}
+		_, err := s.m.filer().FileState(s.m.ctx(), &boardv1.FileStateRequest{Stream: stream, Sha256: sum[:]})
+		is(read, err, "FileState")
+		_, err = s.m.getFile(stream, sum, 0)
+		is(read, err, "GetFile")
+		is(write, s.m.putFile(stream, sum, 0, b, filePart), "PutFile")
+		_, err = s.m.filer().EraseFile(s.m.ctx(), &boardv1.EraseFileRequest{Stream: stream, Entry: newID()})
+		is(erase, err, "EraseFile")
+		_, err = s.m.board.Tiles(s.m.ctx(), &boardv1.TilesRequest{Tiles: []*boardv1.Tile{{Width: 1}}})
+		if s.relation == "device withdrawn" {
+			is(boardv1.Reason_REASON_WHO_ARE_YOU, err, "Tiles")
+		} else {
+			require.NoError(t, err)
+		}
+	}
+}
+
+// TestTilesThatAreNotThere: a tile beyond the tree, too many, of no level.
+func TestTilesThatAreNotThere(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, Options{})
+	m := w.shopOwner("One (invented)")
+	c, _ := w.tree.Checkpoint()
+	for _, bad := range []*boardv1.Tile{
+		{}, {Width: 17}, {Width: uint32(c.Size + 1)}, {Number: 1, Width: 1}, {Level: 1, Width: 1}, {Level: 16, Width: 1}, {Level: 1 << 30, Width: 1},
+		{Number: 1 << 60, Width: 1}, {Number: 1<<64 - 1, Width: 16}, {Level: 15, Number: 1<<64 - 1, Width: 1},
+	} {
+		_, err := m.board.Tiles(m.ctx(), &boardv1.TilesRequest{Tiles: []*boardv1.Tile{bad}})
+		require.Equal(t, boardv1.Reason_REASON_MALFORMED, reasonOf(t, err), "%v", bad)
+	}
+	_, err := m.board.Tiles(m.ctx(), &boardv1.TilesRequest{Tiles: make([]*boardv1.Tile, maxTiles+1)})
+	require.Equal(t, boardv1.Reason_REASON_LIMIT, reasonOf(t, err))
+	r, err := m.board.Tiles(m.ctx(), &boardv1.TilesRequest{Tiles: []*boardv1.Tile{{Width: uint32(c.Size)}}})
+	require.NoError(t, err)
+	require.Len(t, r.GetTiles()[0], 32*int(c.Size))
+}

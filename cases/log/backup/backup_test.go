@@ -202,7 +202,7 @@ func TestChangedOnPurpose(t *testing.T) {
 		"a file by its root":     {insert(2, stretchOf("/etc/x", 0, "x")), "no name of a file"},
 		"a file that hides":      {insert(2, stretchOf("a/.x", 0, "x")), "no name of a file"},
 		"another event": {func(l [][]byte) [][]byte {
-			l[2] = bytes.Replace(l[2], []byte("stream 0"), []byte("stream 1"), -1)
+			l[2] = bytes.ReplaceAll(l[2], []byte("stream 0"), []byte("stream 1"))
 			return l
 		}, "not those that the checkpoint"},
 		"a key of the tree's": {insert(8, section(kindIndex, []byte("\x0a\x02\x00b"))), "out of its order"},
