@@ -4,7 +4,12 @@ import (
 	"bytes"
 	"context"
 	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
+	"hash"
+	"path"
+	"strings"
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
@@ -82,6 +87,8 @@ type BackupCheck struct {
 
 	seen     *log.Checkpoint
 	roots    log.Roots
+	file     string // the one that comes
+	hash     hash.Hash
 	keys     map[string]ed25519.PublicKey
 	waiting  []log.Record // written before their device's key was
 	problems []export.Problem
@@ -108,8 +115,26 @@ func (c *BackupCheck) Head(h backup.Head, at log.Checkpoint) error {
 	return nil
 }
 
-// File implements backup.Taker.
-func (c *BackupCheck) File(string, uint64, []byte) error { return nil }
+// File implements backup.Taker. An attachment's file lies under its SHA-256.
+func (c *BackupCheck) File(name string, at uint64, b []byte) error {
+	if at == 0 {
+		c.endFile()
+		c.file, c.hash = name, sha256.New()
+	}
+	c.hash.Write(b)
+	return nil
+}
+
+// endFile holds the file that has come against its name.
+func (c *BackupCheck) endFile() {
+	if dir, sum := path.Split(c.file); c.file != "" && strings.HasPrefix(dir, fileParts+"/") && hex.EncodeToString(c.hash.Sum(nil)) != sum {
+		c.problems = append(c.problems, export.Problem{
+			What: fmt.Sprintf("the file %s has the SHA-256 %x", c.file, c.hash.Sum(nil)),
+			Says: "it was changed, or rotted, at the server before the backup was made: whoever attached it has it in their home still",
+		})
+	}
+	c.file = ""
+}
 
 // Index implements backup.Taker.
 func (c *BackupCheck) Index(log.Write) error { return nil }
@@ -157,6 +182,7 @@ func (c *BackupCheck) stand(r log.Record) error {
 
 // Problems is what does not hold, by place in the log, once all was read.
 func (c *BackupCheck) Problems() []export.Problem {
+	c.endFile()
 	for _, r := range c.waiting {
 		e := new(eventv1.Entry)
 		_ = proto.Unmarshal(r.Entry, e) // it was read before

@@ -72,6 +72,10 @@ func (a *app) exported(ctx context.Context, ref, from string, names bool) (*expo
 		return nil, err
 	}
 	conn, off, err := a.catchUp(ctx, who)
+	if errors.Is(err, client.ErrHistory) {
+		a.warn(err.Error()) // what this home was told before is worth a file then above all
+		off, err = client.ErrOffline, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -90,7 +94,7 @@ func (a *app) exported(ctx context.Context, ref, from string, names bool) (*expo
 		return nil, err
 	}
 	if off != nil {
-		a.warn(fmt.Sprintf("the server does not answer: this is the case as it was proven here on %s, to entry %d", p.At.In(a.show.Zone).Format(time.RFC3339), len(p.Lines)))
+		a.warn(fmt.Sprintf("nothing was asked of the server: this is the case as it was proven here on %s, to entry %d", p.At.In(a.show.Zone).Format(time.RFC3339), len(p.Lines)))
 	}
 	if n := p.Rest; n > 0 {
 		a.warn(plural(n, "entry that came since is", "entries that came since are") + " not in it: 'knowngood sync' gets what proves them")
