@@ -135,7 +135,7 @@ func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoi
 		by.signed = v.signed(n, e, key)
 	}
 	if tree != nil && len(l.Proof) == 0 && tree.Size > 1 {
-		v.problem(n, "there is no proof that it lies in the log")
+		v.problem(n, "there is no proof with it, so it is not proven to lie in the log")
 		by.tree = false
 	} else if tree != nil {
 		if err := included(l, e, tree); err != nil {
