@@ -33,7 +33,8 @@ func (s *Server) Backup(ctx context.Context, to io.Writer) error {
 	var more bool
 	// The committer's turn lies between two batches: what is looked at in it is of one
 	// moment.
-	err := s.committer.do(ctx, 0, func(b *batch) error {
+	// It answers in any case, so that nothing is begun in it that nobody ends.
+	err := s.committer.do(context.WithoutCancel(ctx), 0, func(b *batch) error {
 		stop() // of a batch that had to be split
 		c, signed := s.tree.Checkpoint()
 		m.Head = backup.Head{Log: s.identity.log, LogKey: s.logKey, Checkpoint: string(signed), Made: s.now().UTC()}
@@ -69,7 +70,7 @@ func (r *register) feeds() []string {
 // apart is what lies in a data folder and does not go into a backup as it lies there:
 // the log and its checkpoint are put together anew, the rest is of the moment.
 func apart(name string) bool {
-	switch name {
+	switch first, _, _ := strings.Cut(name, "/"); first {
 	case "log", "log.found", "checkpoint", "host", "socket":
 		return true
 	}

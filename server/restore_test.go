@@ -5,10 +5,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -232,6 +234,55 @@ func TestRestoreIsRefused(t *testing.T) {
 	left, err := os.ReadDir(filepath.Dir(dir))
 	require.NoError(t, err)
 	require.Len(t, left, 1)
+}
+
+// filesOf yields files by their names and bytes.
+func filesOf(named ...string) iter.Seq2[backup.File, error] {
+	return func(yield func(backup.File, error) bool) {
+		for i := 0; i+1 < len(named); i += 2 {
+			if !yield(backup.File{Name: named[i], Reader: strings.NewReader(named[i+1])}, nil) {
+				return
+			}
+		}
+	}
+}
+
+// TestMadeUpBackups: whole by their sum, and made by somebody who means harm.
+func TestMadeUpBackups(t *testing.T) {
+	t.Parallel()
+	parent := t.TempDir()
+	w := newWorld(t, Options{})
+	w.shopOwner("One (invented)")
+	at, signed := w.tree.Checkpoint()
+	own, err := os.ReadFile(keyPath(w.dir))
+	require.NoError(t, err)
+	another := t.TempDir()
+	small(t, another)
+	theirs, err := os.ReadFile(keyPath(another))
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		files []string
+		says  string
+	}{
+		"no key":                {nil, "the server's key is not in it"},
+		"another's key":         {[]string{"key.json", string(theirs)}, "not the one that signed its checkpoint"},
+		"no whole key":          {[]string{"key.json", "{}"}, "not whole"},
+		"files of the engine":   {[]string{"log/000001.sst", "x", "key.json", string(own)}, "a server makes itself"},
+		"a checkpoint":          {[]string{"checkpoint", "x", "key.json", string(own)}, "a server makes itself"},
+		"a socket":              {[]string{"host", "/somewhere", "key.json", string(own)}, "a server makes itself"},
+		"a file and its folder": {[]string{"a", "x", "a/b", "x", "key.json", string(own)}, "cannot restore a/b"},
+	} {
+		var b bytes.Buffer
+		require.NoError(t, backup.Write(t.Context(), &b, w.log, backup.Moment{
+			Head: backup.Head{Log: w.identity.log, LogKey: w.logKey, Checkpoint: string(signed)}, Size: at.Size, Feeds: w.register.feeds(),
+			Index: w.log.Scan(t.Context(), ""), Files: filesOf(c.files...),
+		}), name)
+		_, err := Restore(t.Context(), bytes.NewReader(b.Bytes()), filepath.Join(parent, "data"), Options{})
+		require.ErrorContains(t, err, c.says, name)
+	}
+	left, err := os.ReadDir(parent)
+	require.NoError(t, err)
+	require.Empty(t, left)
 }
 
 // TestRestoreCutShort: no new server begins where one was being put back, and whoever
