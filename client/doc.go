@@ -135,6 +135,8 @@
 //     one batch, so that an interruption goes on from there. An entry that is not in the
 //     log that the server signed is ErrHistory. Tiles that do not fit are got once anew:
 //     they may have rotted here.
+//  5. Where one of them was written by a device whose key is not known here, names and
+//     keys are asked for.
 //
 // Verifying makes of a case and its proofs what an export is, and package export
 // checks it: one check for home, case and file.

@@ -13,6 +13,9 @@ import (
 	"path/filepath"
 	"strings"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	"knowngood.example/cases/check"
 	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/log"
@@ -183,6 +186,10 @@ func (h *Home) SendFiles(ctx context.Context, c *Conn) (sent int, err error) {
 	for i, w := range list {
 		r, err := c.files().FileState(ctx, &boardv1.FileStateRequest{Stream: w.Case, Sha256: w.SHA256})
 		var no *Refusal
+		if status.Code(err) == codes.Unimplemented {
+			h.Warn("this server is older than this program and takes no files: they wait here")
+			return sent, nil
+		}
 		if err = Explain(err); errors.As(err, &no) && no.Reason == boardv1.Reason_REASON_NOT_FOUND {
 			continue
 		}

@@ -87,6 +87,7 @@ func (h *Home) Prove(ctx context.Context, who *Identity, c *Conn) error {
 	if err != nil || last != nil && last.tree == tree && last.through == size || tree.Size == 0 {
 		return err
 	}
+	wrote := make(map[string]bool)
 	for first := true; first || now.through < size; first = false {
 		t := &tiles{ctx: ctx, log: h.replica, generation: generation, from: c, got: map[tileKey][]byte{}}
 		entries, through, err := h.unproven(ctx, generation, now.through, tree.Size)
@@ -114,16 +115,38 @@ func (h *Home) Prove(ctx context.Context, who *Identity, c *Conn) error {
 			}
 			return err
 		}
+		for _, e := range entries {
+			wrote[e.device] = true
+		}
 		stuck := through == now.through && !first
 		now.through = through
 		err = h.locked("lock", func() error {
 			return h.replica.Append(ctx, log.Batch{Index: append(t.writes(), log.Write{Key: keyProven, Value: now.value()})})
 		})
-		if err != nil || stuck {
+		if err != nil {
 			return err
 		}
+		if stuck {
+			break
+		}
 	}
-	return nil
+	return h.hearKeys(ctx, c, wrote)
+}
+
+// hearKeys asks for names and keys when one of the devices is not known here.
+func (h *Home) hearKeys(ctx context.Context, c *Conn, wrote map[string]bool) error {
+	known, err := h.Names()
+	if err != nil {
+		return err
+	}
+	for _, d := range known.Devices {
+		delete(wrote, d.Device)
+	}
+	if len(wrote) == 0 {
+		return nil
+	}
+	_, err = h.HearNames(ctx, c)
+	return err
 }
 
 // ProveAnew has the next Prove begin at the first entry.
@@ -135,9 +158,10 @@ func (h *Home) ProveAnew() error {
 
 // leaf is an entry to be proven.
 type leaf struct {
-	index uint64
-	hash  tlog.Hash
-	name  string
+	index  uint64
+	hash   tlog.Hash
+	name   string
+	device string
 }
 
 // unproven reads the next of the replica's entries from a place on that lie in a tree
@@ -156,7 +180,7 @@ func (h *Home) unproven(ctx context.Context, generation, from, size uint64) (lis
 			if e.GetIndex() >= size {
 				return list, through, nil // it came after the checkpoint
 			}
-			list = append(list, leaf{e.GetIndex(), tlog.RecordHash(item.Entry), fmt.Sprintf("entry %d of case %s", e.GetSeq(), e.GetStream())})
+			list = append(list, leaf{e.GetIndex(), tlog.RecordHash(item.Entry), fmt.Sprintf("entry %d of case %s", e.GetSeq(), e.GetStream()), e.GetDevice()})
 		}
 		through = item.Position + 1
 	}

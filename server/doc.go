@@ -167,6 +167,7 @@
 //  6. Renames the folder that was there to 'NAME.before-' and the time, and the new one
 //     into its place. Between the two renames nothing lies there: a server that finds
 //     itself without its folder and with such a one beside does not begin as a new one.
+//     A restore that is killed before leaves the folder of 3, which may be removed.
 //
 // What came after the backup is offered again by the homes that saw it (package
 // client). What was erased, and tokens and access that were withdrawn after it, are as

@@ -114,11 +114,6 @@ func TestTheServersKeyIsNotEnough(t *testing.T) {
 		ines := &member{Home: client.Open(fresh, fresh+"/settings"), who: mara.who, dir: fresh}
 		defer ines.Close()
 		require.NoError(t, ines.sync(t.Context(), 5*time.Second))
-		_, conn, err := ines.Connect()
-		require.NoError(t, err)
-		_, err = ines.HearNames(t.Context(), conn)
-		require.NoError(t, err)
-		require.NoError(t, conn.Close())
 		p, err := ines.Proven(t.Context(), ines.who, stream, true)
 		require.NoError(t, err)
 		v := export.Verify(p.Export, ines.who.LogKey)
@@ -164,11 +159,6 @@ func TestReplicaChangedAtHome(t *testing.T) {
 		mara.save(t, note(stream, strings.Repeat("x", n+1)))
 	}
 	require.NoError(t, mara.sync(t.Context(), 5*time.Second))
-	_, conn, err := mara.Connect()
-	require.NoError(t, err)
-	_, err = mara.HearNames(t.Context(), conn)
-	require.NoError(t, err)
-	require.NoError(t, conn.Close())
 	mara.road.set(false, 0)
 	verify := func() (*client.Proven, *export.Verified) {
 		p, err := mara.Proven(t.Context(), mara.who, stream, true)
