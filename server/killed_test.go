@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -54,7 +55,10 @@ func TestKilledWhileAFileComes(t *testing.T) {
 			}
 			done <- err
 		}()
-		kill := time.AfterFunc(time.Duration(3+random.IntN(12))*time.Millisecond, func() { p.kill(t) })
+		pid := p.Pid
+		kill := time.AfterFunc(time.Duration(3+random.IntN(12)+2*kills)*time.Millisecond, func() {
+			_ = syscall.Kill(pid, syscall.SIGKILL) // waited for below
+		})
 		err := m.putFile(stream, sum, held, b[held:], 64<<10)
 		kill.Stop()
 		backedUp := <-done
