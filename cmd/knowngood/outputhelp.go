@@ -54,9 +54,11 @@ invite     code, role, expires, server, case, link
 people     what ('person', 'device', 'join code'), id, name, shop, role, state, case,
            expires
 withdraw   what, id, name; with --case as recording
-sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, refused
+sync       state ('waiting to send', 'refused', 'missing there'), case, id, kind, reason, text, refused
 import     line, state, id, kind, text
-verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
+verify     case, line (of a file; 0: all of it), entry (0: all of it), state ('does not
+           hold', 'remark', 'holds'), text, says (by whom it cannot have been, since when)
+backup, restore  file, log, made, entries, epoch, files, bytes, aside
 serve      json, ndjson: address, shops (name, shop, code, expires, link)
 bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform
