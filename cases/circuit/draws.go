@@ -240,14 +240,23 @@ func (o *Observation) alike(a, b *cell, but float64) bool {
 
 // spot is what would be shown with the unknown parameters known.
 func (o *Observation) spot(t *taken, at [2]uint8) cell {
+	alone := isAlone(t.key)
+	if !alone { // what the survey keeps is not kept twice
+		if c, ok := o.surveyed(t, at); ok {
+			return c
+		}
+	}
 	c, ok := o.met(t, at)
 	if ok {
 		return c
 	}
-	if c, ok = o.surveyed(t, at); !ok {
+	if alone {
+		c, ok = o.surveyed(t, at)
+	}
+	if !ok {
 		c = o.drawn(t, at)
 	}
-	if isAlone(t.key) {
+	if alone {
 		t.spots = append(t.spots, spotted{at[0], c})
 	} else {
 		o.cells[spotOf(t.key, at)] = c
@@ -258,6 +267,11 @@ func (o *Observation) spot(t *taken, at [2]uint8) cell {
 // met is the spot if it was worked out already.
 func (o *Observation) met(t *taken, at [2]uint8) (cell, bool) {
 	if !isAlone(t.key) {
+		if t.surveyed && o.survey.seen[spotOf(t.numbers, at)] != nil {
+			if c, ok := o.surveyed(t, at); ok {
+				return c, true
+			}
+		}
 		c, ok := o.cells[spotOf(t.key, at)]
 		return c, ok
 	}
