@@ -38,6 +38,11 @@ func (w *writer) proven() Section {
 			}}, s.Lines...)
 		}
 	}
+	if j := w.Judgement(); j.Doubted() {
+		s.Lines = append([]Line{{
+			Text: "It may well not be as drawn (" + cases.Percent(j.Probability(suspect.NotAsDrawn)) + "): until that is settled nothing counts as proven.", Mark: "doubted",
+		}}, s.Lines...)
+	}
 	return s
 }
 

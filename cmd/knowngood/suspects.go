@@ -170,6 +170,9 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations, circuit
 	if len(again) > 0 {
 		fmt.Fprintf(a.out, "\nRead again: %s. Not all of it can be true. Until it is settled nothing counts as proven.\n", refs(again))
 	}
+	if j.Judgement().Doubted() {
+		fmt.Fprintln(a.out, "\nIt may well not be as drawn. Until that is settled nothing counts as proven.")
+	}
 	return nil
 }
 
