@@ -44,7 +44,7 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole()), Left: p.GetLeft()})
 	}
 	for _, d := range r.GetDevices() {
-		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson()})
+		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson(), Held: d.GetHeldByServer()})
 	}
 	old, err := h.Names()
 	if err != nil {

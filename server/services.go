@@ -130,19 +130,11 @@ func (s *Server) who(ctx context.Context, req any) (Caller, error) {
 	if v := md.Get("authorization"); len(v) == 1 {
 		token, _ = strings.CutPrefix(v[0], "Bearer ")
 	}
-	c, err := s.Identify(ctx, token)
-	counted := c.Device
-	if err != nil {
-		counted = address(ctx)
-	}
 	size := 0
 	if m, ok := req.(proto.Message); ok {
 		size = proto.Size(m)
 	}
-	if over := s.limits.call(counted, size, s.now()); over != nil {
-		return c, over
-	}
-	return c, err
+	return s.Known(ctx, token, address(ctx), size)
 }
 
 // address of the other side, without its port.
