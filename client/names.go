@@ -37,6 +37,19 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		return nil, err
 	}
 	n := new(Names)
+	n.Heard(r)
+	old, err := h.Names()
+	if err != nil {
+		return nil, err
+	}
+	if fmt.Sprint(*old) == fmt.Sprint(*n) {
+		return n, nil
+	}
+	return n, h.locked("lock", func() error { return h.store("names.json", n) })
+}
+
+// Heard takes over the names that a server told.
+func (n *Names) Heard(r *boardv1.PeopleResponse) {
 	for _, s := range r.GetShops() {
 		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
 	}
@@ -46,14 +59,6 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 	for _, d := range r.GetDevices() {
 		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson(), Held: d.GetHeldByServer()})
 	}
-	old, err := h.Names()
-	if err != nil {
-		return nil, err
-	}
-	if fmt.Sprint(*old) == fmt.Sprint(*n) {
-		return n, nil
-	}
-	return n, h.locked("lock", func() error { return h.store("names.json", n) })
 }
 
 // heardTwice tells that this home's key writes in two places, when the server has

@@ -171,11 +171,17 @@ func (s *Server) enter(ctx context.Context, req any) (c Caller, leave func(), er
 	if c, err = s.who(ctx, req); err != nil {
 		return c, nil, err
 	}
+	leave, err = s.begin(c)
+	return c, leave, err
+}
+
+// begin counts one more stream of a device; leave ends it.
+func (s *Server) begin(c Caller) (leave func(), err error) {
 	leave, ok := s.limits.streams.enter(c.Device)
 	if !ok {
-		return c, nil, refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
+		return nil, refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
 	}
-	return c, leave, nil
+	return leave, nil
 }
 
 type boardService struct {

@@ -122,6 +122,16 @@ func (s *Server) Record(ctx context.Context, c Caller, e *eventv1.Event) (*board
 	return got, nil
 }
 
+// Follows is Watch for a page: it counts among the streams of the device.
+func (s *Server) Follows(ctx context.Context, c Caller, req *boardv1.WatchRequest, send func(*boardv1.WatchResponse) error) error {
+	leave, err := s.begin(c)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	return s.Watch(ctx, c, req, send)
+}
+
 // TLS is how the page is served: by the same authority as everything else.
 func (s *Server) TLS() *tls.Config { return s.secure.config() }
 

@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-	"google.golang.org/protobuf/encoding/protojson"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/check"
@@ -183,7 +182,7 @@ func (d *desk) save(o *entryFlags, events ...*eventv1.Event) ([]*eventv1.Signed,
 func (d *desk) remember(events []*eventv1.Event) {
 	if err := d.home.Remember(func(m *client.Memory) {
 		for _, e := range events {
-			carry(m, d.stream, e)
+			m.Carry(e)
 		}
 		d.memory = m
 	}); err != nil {
@@ -202,24 +201,6 @@ func (d *desk) foldIn(e *eventv1.Event) error {
 		},
 		Event: e, Known: true,
 	})
-}
-
-// carry keeps what 'last', 'same leads' and 'same state' mean next.
-func carry(m *client.Memory, stream string, e *eventv1.Event) {
-	m.Last[stream] = e.GetId()
-	conditions := e.GetTest().GetConditions()
-	if r := e.GetReading(); r != nil {
-		conditions = r.GetConditions()
-		if r.GetRed() != "" || r.GetBlack() != "" || r.GetAt() != "" {
-			m.Red[stream], m.Black[stream], m.At[stream] = r.GetRed(), r.GetBlack(), r.GetAt()
-		}
-	}
-	if conditions == nil {
-		return
-	}
-	if b, err := protojson.Marshal(conditions); err == nil {
-		m.Conditions[stream] = string(b)
-	}
 }
 
 // recording marks a command as one that records.

@@ -1,0 +1,210 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"knowngood.example/cases/brief"
+	"knowngood.example/cases/notation"
+	"knowngood.example/client"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
+)
+
+// view is one page: what stands around it, and its body.
+type view struct {
+	Title string
+	// Who is at the page; nil: nobody is known.
+	Who *Who
+	// Case that the page is about; empty: none. Here is which page of it.
+	Case, Here string
+	Body       any
+}
+
+// parse reads the templates: each page is laid into the same layout.
+func (p *Page) parse() error {
+	shared, err := template.New("layout").Funcs(p.words()).ParseFS(files, "pages/layout.html", "pages/parts.html")
+	if err != nil {
+		return fmt.Errorf("the page's own files: %w", err)
+	}
+	p.pages = map[string]*template.Template{}
+	for _, name := range []string{"board", "case", "document", "pins", "replay", "join", "trust", "error"} {
+		one, err := shared.Clone()
+		if err == nil {
+			one, err = one.ParseFS(files, "pages/"+name+".html")
+		}
+		if err != nil {
+			return fmt.Errorf("the page's own files: %w", err)
+		}
+		p.pages[name] = one
+	}
+	return nil
+}
+
+// words are what templates say things with.
+func (p *Page) words() template.FuncMap {
+	return template.FuncMap{
+		"clean":   client.Clean,
+		"short":   notation.ShortID,
+		"percent": func(f float64) string { return fmt.Sprintf("%.0f", 100*f) },
+		"when":    p.when,
+		"entry": func(stream string, seq uint64) string {
+			return "/case/" + url.PathEscape(stream) + "?q=" + url.QueryEscape(fmt.Sprintf("from:%d through:%d", seq, seq)) + "#timeline"
+		},
+		"about": func(stream, point string) string {
+			return "/case/" + url.PathEscape(stream) + "?red=" + url.QueryEscape(point) + "#write"
+		},
+		"money": money,
+		"count": count,
+		"list":  func(all ...string) []string { return all },
+	}
+}
+
+// when is a moment in words, in the page's zone; the machine's form stands beside it.
+func (p *Page) when(m *eventv1.Moment) string {
+	t, ok := notation.TimeOf(m)
+	switch {
+	case !ok:
+		return client.Clean(m.GetSaid())
+	case m.GetPrecision() == eventv1.Precision_PRECISION_DAY:
+		return notation.FormatRFC3339(m)
+	}
+	t, now := t.In(p.Zone), p.Now().In(p.Zone)
+	if t.Format(time.DateOnly) == now.Format(time.DateOnly) {
+		return "today " + t.Format("15:04")
+	}
+	if t.Year() == now.Year() {
+		return t.Format("2 Jan 15:04")
+	}
+	return t.Format("2 Jan 2006")
+}
+
+func money(list []*eventv1.Money) string {
+	var out []string
+	for _, m := range list {
+		out = append(out, notation.FormatMoney(m))
+	}
+	return strings.Join(out, " and ")
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// write sends a page, whole or not at all.
+func (p *Page) write(w http.ResponseWriter, code int, name string, v *view) {
+	var b bytes.Buffer
+	if err := p.pages[name].ExecuteTemplate(&b, "layout", v); err != nil {
+		p.Logger.Error("a page could not be made", "page", name, "error", err)
+		http.Error(w, "this page could not be made here", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(code)
+	w.Write(b.Bytes()) //nolint:errcheck // the reader is gone
+}
+
+// page sends a page to whoever visits.
+func (v *visit) page(code int, name string, out *view) error {
+	out.Who = v.who
+	v.write(v.w, code, name, out)
+	return nil
+}
+
+// part sends a part of a page.
+func (v *visit) part(page, name string, body any) error {
+	var b bytes.Buffer
+	if err := v.pages[page].ExecuteTemplate(&b, name, body); err != nil {
+		return err
+	}
+	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err := v.w.Write(b.Bytes())
+	return err
+}
+
+// boardView is the board.
+type boardView struct {
+	Waiting, Others []boardCase
+	Closed          bool
+}
+
+type boardCase struct {
+	brief.BoardLine
+	ShopName, WaitsName string
+	You                 bool
+}
+
+func board(v *visit) error {
+	closed := v.r.FormValue("closed") != ""
+	lines, err := v.desk.Board(v.r.Context(), closed)
+	if err != nil {
+		return err
+	}
+	b := boardView{Closed: closed}
+	for _, l := range lines {
+		c := boardCase{l, v.who.Names.Of(l.Shop), v.who.Names.Of(l.WaitsForShop), l.WaitsForShop == v.who.Shop}
+		if c.You {
+			b.Waiting = append(b.Waiting, c)
+		} else {
+			b.Others = append(b.Others, c)
+		}
+	}
+	return v.page(http.StatusOK, "board", &view{Title: "Board", Body: b})
+}
+
+// documentView is a brief or hand-back.
+type documentView struct {
+	ID  string
+	Doc *brief.Document
+	// At is the entry that the case stands at, Head its last.
+	At, Head uint64
+}
+
+func showBrief(v *visit) error    { return v.document("brief", false) }
+func showHandBack(v *visit) error { return v.document("handback", true) }
+
+func (v *visit) document(here string, back bool) error {
+	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		at, err := v.seq("at", c.Head())
+		if err != nil {
+			return err
+		}
+		d := documentView{ID: c.Stream, At: at, Head: c.Head()}
+		k := c.Case
+		if at < c.Head() {
+			k = k.AsOf(at)
+		}
+		if d.Doc = brief.Brief(k.Judge(c.Table), v.who.Names); back {
+			d.Doc = brief.HandBack(k.Judge(c.Table), v.who.Names)
+		}
+		return v.page(http.StatusOK, "document", &view{Title: d.Doc.Title, Case: c.Stream, Here: here, Body: d})
+	})
+}
+
+// pinsView is the points at hand.
+type pinsView struct {
+	ID    string
+	Find  string
+	Pins  []brief.Pin
+	Title string
+}
+
+func showPins(v *visit) error {
+	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		b := pinsView{ID: c.Stream, Find: v.r.FormValue("find"), Title: c.VehicleWords()}
+		for _, p := range brief.Pins(c.Case) {
+			text := strings.ToLower(fmt.Sprint(p))
+			if strings.Contains(text, strings.ToLower(strings.TrimSpace(b.Find))) {
+				b.Pins = append(b.Pins, p)
+			}
+		}
+		return v.page(http.StatusOK, "pins", &view{Title: "Points at hand", Case: c.Stream, Here: "pins", Body: b})
+	})
+}
