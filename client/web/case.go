@@ -25,7 +25,7 @@ const linesAtOnce = 12
 // caseView is the page of a case.
 type caseView struct {
 	ID, Vehicle, Concern, State string
-	Waits, Shop                 string
+	Waits, WaitsName, Shop      string
 	You, Invented               bool
 	Head                        uint64
 	Stands                      standsView
@@ -112,10 +112,7 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 			b.Invented = c.Opening.Says.GetCaseOpened().GetInvented()
 		}
 		waits, shop := c.Waits()
-		b.You, b.Waits = shop == v.who.Shop, waits
-		if !b.You && waits != "" {
-			b.Waits = v.who.Names.Of(shop) + ": " + waits
-		}
+		b.You, b.Waits, b.WaitsName = shop == v.who.Shop, waits, v.who.Names.Of(shop)
 		return v.page(code, "case", &view{Title: b.Vehicle + ", " + b.Concern, Case: c.Stream, Here: "case", Body: b})
 	})
 }

@@ -70,7 +70,10 @@ func showReplay(v *visit) error {
 	})
 }
 
-// chart is how the suspects stood over the entries, stacked: 100 high.
+// The picture of a chart is so wide and high; the page scales it.
+const chartWide, chartHigh = 600, 240
+
+// chart is how the suspects stood over the entries, stacked.
 type chart struct {
 	head        uint64
 	From, Width uint64
@@ -78,18 +81,20 @@ type chart struct {
 	Fitted      []fitted
 }
 
-// band is one suspect: its outline, as the points of a polygon. N counts from 1; the
-// pattern of the band goes by it.
+// band is one suspect: its outline, as the points of a polygon. N counts from 1, and
+// stands in the band at X and Y where it is high enough for that.
 type band struct {
 	N      int
 	Name   string
 	Points string
-	Most   float64
+	X, Y   float64
+	Label  bool
 }
 
 // fitted marks a part that was put in, X along the entries.
 type fitted struct {
-	X, Seq            uint64
+	X                 float64
+	Seq               uint64
 	Part, Grade, Cost string
 }
 
@@ -135,7 +140,7 @@ func draw(who *Who, c *Case) (*chart, error) {
 			most[s.Component] = max(most[s.Component], s.Probability)
 		}
 		if m.Fitted != "" {
-			out.Fitted = append(out.Fitted, fitted{m.Row.Step.Seq - out.From, m.Row.Step.Seq, m.Fitted, m.Grade, m.Cost})
+			out.Fitted = append(out.Fitted, fitted{out.x(int(m.Row.Step.Seq - out.From)), m.Row.Step.Seq, m.Fitted, m.Grade, m.Cost})
 		}
 		moments = append(moments, m)
 	}
@@ -157,8 +162,9 @@ func draw(who *Who, c *Case) (*chart, error) {
 	names = names[:min(bands, len(names))]
 	below := make([]float64, len(moments))
 	for i, name := range names {
-		b := band{N: i + 1, Name: name, Most: most[name]}
+		b := band{N: i + 1, Name: name}
 		var up, down string
+		highest := 0.12 // below that there is no room for a number
 		for x, m := range moments {
 			p := 0.0
 			for _, s := range m.Suspects {
@@ -169,12 +175,19 @@ func draw(who *Who, c *Case) (*chart, error) {
 			// Alone or with another, they add up to more than one: the chart has its top there.
 			low, high := min(below[x], 1), min(below[x]+p, 1)
 			below[x] += p
+			if high-low > highest {
+				highest, b.Label, b.X, b.Y = high-low, true, (out.x(x)+out.x(x+1))/2, out.y((low+high)/2)
+			}
 			// A step each: it stood like this until the next entry came.
-			up += fmt.Sprintf("%d,%.1f %d,%.1f ", x, 100-100*high, x+1, 100-100*high)
-			down = fmt.Sprintf("%d,%.1f %d,%.1f ", x+1, 100-100*low, x, 100-100*low) + down
+			up += fmt.Sprintf("%.1f,%.1f %.1f,%.1f ", out.x(x), out.y(high), out.x(x+1), out.y(high))
+			down = fmt.Sprintf("%.1f,%.1f %.1f,%.1f ", out.x(x+1), out.y(low), out.x(x), out.y(low)) + down
 		}
 		b.Points = up + down
 		out.Bands = append(out.Bands, b)
 	}
 	return out, nil
 }
+
+// x is where the place of an entry among those drawn begins, y how high a share is.
+func (k *chart) x(place int) float64     { return float64(place) * chartWide / float64(k.Width) }
+func (k *chart) y(share float64) float64 { return chartHigh * (1 - share) }

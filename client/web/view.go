@@ -6,6 +6,9 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -52,9 +55,8 @@ func (p *Page) words() template.FuncMap {
 		"short":   notation.ShortID,
 		"percent": func(f float64) string { return fmt.Sprintf("%.0f", 100*f) },
 		"when":    p.when,
-		"entry": func(stream string, seq uint64) string {
-			return "/case/" + url.PathEscape(stream) + "?q=" + url.QueryEscape(fmt.Sprintf("from:%d through:%d", seq, seq)) + "#timeline"
-		},
+		"entry": entryLink,
+		"said":  said,
 		"about": func(stream, point string) string {
 			return "/case/" + url.PathEscape(stream) + "?red=" + url.QueryEscape(point) + "#write"
 		},
@@ -63,6 +65,40 @@ func (p *Page) words() template.FuncMap {
 		"list":  func(all ...string) []string { return all },
 	}
 }
+
+// entryLink leads to an entry in the timeline.
+func entryLink(stream string, seq uint64) string {
+	return "/case/" + url.PathEscape(stream) + "?q=" + url.QueryEscape(fmt.Sprintf("from:%d through:%d", seq, seq)) + "#timeline"
+}
+
+// said is the text of a line, in which the entries it rests on are links; those that it
+// does not name stand behind it.
+func said(stream string, l brief.Line) template.HTML {
+	link := func(seq uint64) string {
+		return fmt.Sprintf(`<a class="ref" href="%s" data-seq="%d" aria-label="entry %d">#%d</a>`, template.HTMLEscapeString(entryLink(stream, seq)), seq, seq, seq)
+	}
+	named := map[uint64]bool{}
+	var b strings.Builder
+	text, from := client.Clean(l.Text), 0
+	for _, at := range entryNumber.FindAllStringIndex(text, -1) {
+		seq, err := strconv.ParseUint(text[at[0]+1:at[1]], 10, 64)
+		if err != nil || !slices.Contains(l.Entries, seq) {
+			continue // somebody's own words
+		}
+		b.WriteString(template.HTMLEscapeString(text[from:at[0]]) + link(seq))
+		named[seq], from = true, at[1]
+	}
+	b.WriteString(template.HTMLEscapeString(text[from:]))
+	for _, seq := range l.Entries {
+		if !named[seq] {
+			named[seq] = true
+			b.WriteString(" " + link(seq))
+		}
+	}
+	return template.HTML(b.String()) //nolint:gosec // escaped above
+}
+
+var entryNumber = regexp.MustCompile(`#[0-9]+`)
 
 // when is a moment in words, in the page's zone; the machine's form stands beside it.
 func (p *Page) when(m *eventv1.Moment) string {

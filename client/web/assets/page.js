@@ -320,7 +320,7 @@ function replay() {
   const at = $("#at"), box = $("#moment"), chart = $(".chart > svg"), line = $("#here");
   const mark = () => {
     if (!line) return;
-    const x = Math.max(0, Number(at.value) - Number(chart.dataset.from) + 1);
+    const x = Math.max(0, Number(at.value) - Number(chart.dataset.from) + 1) * (600 / Number(chart.dataset.width));
     line.setAttribute("x1", x); line.setAttribute("x2", x);
   };
   let later, asked = 0;
@@ -377,8 +377,8 @@ document.addEventListener("click", async (e) => {
     const d = openForm("reading"), f = $("form", d);
     f.elements.red.value = start.dataset.red;
     f.elements.black.value = start.dataset.black;
-    d.scrollIntoView();
-    f.elements.value.focus();
+    d.scrollIntoView({ behavior: "instant" });
+    f.elements.value.focus({ preventScroll: true });
     return;
   }
   const ref = e.target.closest("a[data-seq]");
@@ -402,7 +402,7 @@ if (here === "case") {
   keepDrafts($("#quick"));
   listen($("#quick"), $("#heard"));
   const asked = new URLSearchParams(location.search);
-  if (asked.get("red")) { const d = openForm("reading"); d.scrollIntoView(); $("[name=value]", d).focus(); }
+  if (asked.get("red")) { const d = openForm("reading"); d.scrollIntoView({ behavior: "instant" }); $("[name=value]", d).focus({ preventScroll: true }); }
 }
 for (const b of $$("[data-print]")) { b.hidden = false; b.addEventListener("click", () => window.print()); }
 replay();
