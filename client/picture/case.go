@@ -39,7 +39,11 @@ func Case(j *cases.Judged) []Circuit {
 			}
 		}
 		if len(here) > 0 {
-			c.Notes = append(c.Notes, Note{Kind: Trouble, Text: fmt.Sprintf("The trouble is here, one or another of them (%s): %s.", cases.Percent(together), strings.Join(here, ", "))})
+			where := "here"
+			if len(here) > 1 {
+				where += ", one or another of them"
+			}
+			c.Notes = append(c.Notes, Note{Kind: Trouble, Text: fmt.Sprintf("The trouble is %s (%s): %s.", where, cases.Percent(together), strings.Join(here, ", "))})
 		}
 		c.readings(j, d, tellings)
 		c.Description = c.describe()
@@ -93,15 +97,12 @@ func drawn(c *cases.Case, d *cases.Drawn) Circuit {
 	}
 	for k, e := range d.Elements {
 		x := d.Circuit.Elements[k]
-		el := Element{Name: e.GetComponent(), Kind: x.Kind, From: x.From, To: x.To, Says: path.Attributes(e.Element)}
+		el := Element{Name: e.GetComponent(), Kind: x.Kind, From: x.From, To: x.To, Colour: e.GetColour(), Says: path.Attributes(e.Element)}
 		if e.GetKind() == eventv1.ElementKind_ELEMENT_KIND_SUPPLY {
 			el.Kind = Supply
 			out.Points[Plus].Name, out.Points[Minus].Name = "plus of "+e.GetComponent(), "minus of "+e.GetComponent()
 		}
-		if e.GetColour() != "" { // first, as it is said
-			at := slices.Index(el.Says, e.GetColour())
-			el.Says = slices.Insert(slices.Delete(el.Says, at, at+1), 0, e.GetColour())
-		}
+		el.Says = slices.DeleteFunc(el.Says, func(s string) bool { return s == el.Colour })
 		if x.Follows >= 0 {
 			el.Says = append(el.Says, "closes with "+d.Elements[x.Follows].GetComponent())
 		}
@@ -183,10 +184,11 @@ func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings []cases.Tel
 }
 
 func last(notes []Note) []Note {
-	if more := len(notes) - fewReadings; more > 0 {
-		return append([]Note{{Text: fmt.Sprintf("%d earlier readings here, in the timeline", more)}}, notes[more:]...)
+	more := len(notes) - fewReadings
+	if more <= 1 { // to say that one is left out takes the room of one
+		return notes
 	}
-	return notes
+	return append([]Note{{Text: fmt.Sprintf("%d earlier readings here: they are in the timeline", more)}}, notes[more:]...)
 }
 
 // reading is a reading as taken, under which conditions, and beside it what it should have

@@ -10,10 +10,10 @@ import (
 // Sizes in pixels.
 const (
 	margin   = 8
-	gutter   = 26 // from a column's line to its text
-	half     = 12 // of a symbol, to each side
-	tall     = 14 // of a symbol, up and down
-	least    = 230
+	gutter   = 26  // from a column's line to its text
+	half     = 12  // of a symbol, to each side
+	tall     = 14  // of a symbol, up and down
+	least    = 200 // of a column with text in it
 	lane     = 26
 	leastFor = 150 // text beside lanes
 	apart    = 600 // from this width of text on, notes stand beside names
@@ -38,13 +38,16 @@ type line struct{ x, y1, y2 float64 }
 
 // item is one thing that is read out: an element, a point, a joint or an end.
 type item struct {
-	says  string // in a sentence, for who does not see it
-	class string
-	x, y  float64 // of the middle of its symbol
-	shape func(x, y float64) []string
-	point string // that it is, if it is one
-	texts []text
-	band  *[4]float64 // x, y, width, height behind what is suspected
+	// element it is, -1 for what is none; above and below are where the strand meets it.
+	element      int
+	above, below float64
+	says         string // in words, for who does not see it
+	class        string
+	x, y         float64 // of the middle of its symbol
+	shape        func(x, y float64) []string
+	point        string // that it is, if it is one
+	texts        []text
+	band         *[4]float64 // x, y, width, height behind what is suspected
 }
 
 // layout is where everything stands.
@@ -173,36 +176,27 @@ func (l *layout) piece(s *strand, x piece, last bool) {
 	e := l.Elements[x.element]
 	at := l.x(s.column)
 	y := l.top(s.column, s.column)
-	says := e.Says
-	if e.Name != "" && !named(e) {
-		says = append([]string{words[e.Kind]}, says...)
-	}
-	name, bare := e.Name, e.Kind == circuit.Wiring && e.Name == "" && len(e.Notes) == 0 && e.Suspect == ""
-	if name == "" {
-		name = words[e.Kind]
-		if len(e.Says) > 0 {
-			name, says = strings.Join(e.Says, ", ")+" "+name, nil
-		}
-	}
+	name, says := e.title()
 	notes := e.Notes
 	if e.Suspect != "" {
 		notes = append([]Note{{Kind: Trouble, Text: "suspect, " + e.Suspect}}, notes...)
 	}
-	it := item{class: "element " + strings.ReplaceAll(words[e.Kind], " ", "-"), x: at, y: y + 20}
+	it := item{element: x.element, class: "element " + strings.ReplaceAll(words[e.Kind], " ", "-"), x: at, y: y + 20}
 	for _, n := range notes {
 		if n.Kind == Bad || n.Kind == Trouble {
 			it.class += " " + n.Kind.class()
 		}
 	}
 	bottom := y + 2*20
-	if bare && len(e.Says) == 0 {
+	if e.bare() {
 		bottom, it.y, it.says = y+24, y+12, name
 	} else {
 		bottom = max(bottom, l.set(&it, label{name, "name", says, notes}, s.column, y+10)+8)
 	}
 	up, down := l.shape(&it, e, x.against, last && s.to.end == ground)
-	l.wire(s, it.y-up)
-	l.drawn[s] = it.y + down
+	it.above, it.below = it.y-up, it.y+down
+	l.wire(s, it.above)
+	l.drawn[s] = it.below
 	if e.Suspect != "" {
 		from, wide := l.area(s.column)
 		it.band = &[4]float64{at - half - 4, y + 1, from + wide - at + half + 8, bottom - y - 3}
@@ -210,13 +204,38 @@ func (l *layout) piece(s *strand, x piece, last bool) {
 	it.says = strings.TrimSuffix(it.says+"; from "+l.Points[e.From].Name+" to "+l.Points[e.To].Name, "; from  to ")
 	l.items = append(l.items, it)
 	l.fill(s.column, s.column, bottom)
-	if !last {
+	switch {
+	case !last:
 		l.point(s, x.behind)
+	case l.lanes && s.to.end == meets: // what comes next is another strand
+		l.fill(s.column, s.column, bottom+12)
 	}
 }
 
+// title is the name of an element, and what is said of it beside.
+func (e *Element) title() (name string, says []string) {
+	name = e.Name
+	switch {
+	case name == "" && e.Colour != "":
+		return e.Colour + " " + words[e.Kind], e.Says
+	case name == "":
+		return words[e.Kind], e.Says
+	case !named(e):
+		says = append(says, words[e.Kind])
+	}
+	if e.Colour != "" {
+		says = append(says, e.Colour)
+	}
+	return name, append(says, e.Says...)
+}
+
+// bare reports whether it is a wire of which nothing is known.
+func (e *Element) bare() bool {
+	return e.Kind == circuit.Wiring && e.Name == "" && e.Colour == "" && len(e.Says)+len(e.Notes) == 0 && e.Suspect == ""
+}
+
 // named reports whether the name says the kind.
-func named(e Element) bool {
+func named(e *Element) bool {
 	for _, w := range strings.Fields(strings.ToLower(e.Name)) {
 		if slices.Contains(strings.Fields(words[e.Kind]), w) || e.Kind == circuit.Ground && (w == "gnd" || w == "ground") ||
 			e.Kind == circuit.Motor || e.Kind == circuit.Load || e.Kind == circuit.Lamp || e.Kind == circuit.Switch && w == "relay" {
@@ -252,7 +271,7 @@ func (l *layout) plain(point int) bool {
 func (l *layout) point(s *strand, point int) {
 	p := l.Points[point]
 	y := l.top(s.column, s.column)
-	it := item{class: "point", x: l.x(s.column), y: y + 9, shape: dot, point: p.Name, says: p.Name}
+	it := item{element: -1, class: "point", x: l.x(s.column), y: y + 9, shape: dot, point: p.Name, says: p.Name}
 	bottom := y + 16
 	if !l.plain(point) {
 		bottom = max(bottom, l.set(&it, label{p.Name, "point", p.Says, p.Notes}, s.column, y)+6)
@@ -269,7 +288,7 @@ func (l *layout) joint(j *joint) {
 	}
 	y := l.top(from, to)
 	p := l.Points[j.point]
-	it := item{class: "point", x: l.x(from), y: y + 10, shape: dot, point: p.Name, says: p.Name}
+	it := item{element: -1, class: "point", x: l.x(from), y: y + 10, shape: dot, point: p.Name, says: p.Name}
 	says := p.Says
 	switch {
 	case j.point == Plus || j.point == Minus:
@@ -304,7 +323,7 @@ func (l *layout) joint(j *joint) {
 func (l *layout) end(s *strand) {
 	p := l.Points[s.to.point]
 	y := l.top(s.column, s.column)
-	it := item{class: "end", x: l.x(s.column), y: y + 8, shape: dot}
+	it := item{element: -1, class: "end", x: l.x(s.column), y: y + 8, shape: dot}
 	switch s.to.end {
 	case ground:
 		l.fill(s.column, s.column, y+10)
@@ -342,7 +361,7 @@ func (l *layout) across(class, name string, notes []Note) {
 		return
 	}
 	y := slices.Max(l.cursors)
-	it := item{class: class, x: l.x(0), y: y + 8, point: ""}
+	it := item{element: -1, class: class, x: l.x(0), y: y + 8, point: ""}
 	if name != "" {
 		it.shape, it.point = ring, name
 	}

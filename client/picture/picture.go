@@ -41,7 +41,9 @@ type Element struct {
 	// From and To are numbers of points, in the order of the path from plus to minus; a
 	// diode conducts from From to To.
 	From, To int
-	// Says is what the drawing says of it: rating, colour, size, what closes it.
+	// Colour of a wire, or of the wire at a contact, in words.
+	Colour string
+	// Says is what the drawing says of it besides: rating, size, what closes it.
 	Says  []string
 	Notes []Note
 	// Suspect is its probability, when it is in the stretch the trouble is in: '62 %'.

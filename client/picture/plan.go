@@ -77,6 +77,9 @@ func newPlan(c Circuit, lanes bool) *plan {
 
 // weave makes strands of the elements.
 func (p *plan) weave() {
+	if len(p.Elements) == 0 {
+		return
+	}
 	ends := make([][]int, len(p.Points)) // elements at each point
 	for i, e := range p.Elements {
 		ends[e.From] = append(ends[e.From], i)
