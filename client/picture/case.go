@@ -85,15 +85,7 @@ func drawn(c *cases.Case, d *cases.Drawn) Circuit {
 		}
 	}
 	for _, name := range d.Points {
-		p := Point{Name: name}
-		if at := c.Point(name); at != nil && at.Seen != nil {
-			p.Says = []string{at.Seen.GetColour(), "", at.Seen.GetWhere(), notation.Word(at.Seen.GetNet())}
-			if at.Seen.GetPin() != "" {
-				p.Says[1] = "pin " + at.Seen.GetPin()
-			}
-			p.Says = slices.DeleteFunc(p.Says, func(s string) bool { return s == "" })
-		}
-		out.Points = append(out.Points, p)
+		out.Points = append(out.Points, Point{Name: name, Says: noted(c, name)})
 	}
 	for k, e := range d.Elements {
 		x := d.Circuit.Elements[k]
@@ -103,12 +95,29 @@ func drawn(c *cases.Case, d *cases.Drawn) Circuit {
 			out.Points[Plus].Name, out.Points[Minus].Name = "plus of "+e.GetComponent(), "minus of "+e.GetComponent()
 		}
 		el.Says = slices.DeleteFunc(el.Says, func(s string) bool { return s == el.Colour })
+		if !slices.Contains(d.Points, e.GetComponent()) {
+			el.Says = append(el.Says, noted(c, e.GetComponent())...) // of a pin, as a point
+		}
 		if x.Follows >= 0 {
 			el.Says = append(el.Says, "closes with "+d.Elements[x.Follows].GetComponent())
 		}
 		out.Elements = append(out.Elements, el)
 	}
 	return out
+}
+
+// noted is what a drawing notes of a point.
+func noted(c *cases.Case, name string) []string {
+	at := c.Point(name)
+	if at == nil || at.Seen == nil {
+		return nil
+	}
+	pin := ""
+	if at.Seen.GetPin() != "" {
+		pin = "pin " + at.Seen.GetPin()
+	}
+	out := []string{at.Seen.GetColour(), pin, at.Seen.GetWhere(), notation.Word(at.Seen.GetNet())}
+	return slices.DeleteFunc(out, func(s string) bool { return s == "" })
 }
 
 // verdicts are what is proven of a component as it is there now. What has the same entries

@@ -14,7 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-var seeds = flag.Int("seeds", 6, "circuits of each shape and size that are laid out")
+var seeds = flag.Int("seeds", 3, "circuits of each shape and size that are laid out")
 
 // mark is something drawn, with the box that it takes.
 type mark struct {
