@@ -134,7 +134,7 @@ func readBack(t testing.TB, name string, c Circuit, width float64) {
 			below, ok = Minus, true
 		}
 		require.True(t, ok, "%s: nothing leads from %q", name, it.says)
-		if !(above == e.From && below == e.To) && !(above == e.To && below == e.From) {
+		if [2]int{above, below} != [2]int{e.From, e.To} && [2]int{above, below} != [2]int{e.To, e.From} {
 			t.Errorf("%s: element %d lies from %d to %d and is drawn from %d to %d", name, it.element, e.From, e.To, above, below)
 		}
 	}

@@ -55,7 +55,7 @@ func wrapped(s string, size, width float64, bold bool) []string {
 			line += " " + word
 			continue
 		default:
-			lines, line = append(lines, line), ""
+			lines = append(lines, line)
 		}
 		for textWidth(word, size, bold) > width {
 			n := fitting(word, size, width, bold)

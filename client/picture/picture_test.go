@@ -13,8 +13,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/rogpeppe/go-internal/txtar"
 	"github.com/stretchr/testify/require"
-	"golang.org/x/tools/txtar"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/circuit"
