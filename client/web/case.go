@@ -13,6 +13,7 @@ import (
 	"knowngood.example/cases"
 	"knowngood.example/cases/brief"
 	"knowngood.example/client"
+	"knowngood.example/client/picture"
 )
 
 // rowsAtOnce is how much of a timeline is sent at once.
@@ -43,7 +44,7 @@ type standsView struct {
 	Next             []advice
 	Withheld         []cases.Withheld
 	NoNext           string
-	Picture          template.HTML
+	Pictures         []pictures
 	Circuits         []section
 	AtHand           section
 	Rest             []section
@@ -55,6 +56,21 @@ type section struct {
 	brief.Section
 	ID   string
 	More int
+}
+
+// pictures of one circuit: as wide as a phone, and as wide as a desk has room for.
+type pictures struct{ Narrow, Wide template.HTML }
+
+const narrow, wide = 326, 740
+
+func picturesOf(stream string, judged *cases.Judged) []pictures {
+	var out []pictures
+	link := func(point string) string { return readAt(stream, point, "") }
+	for _, c := range picture.Case(judged) {
+		// Package picture escapes every name, and its own tests hold it to that.
+		out = append(out, pictures{template.HTML(picture.Of(c, narrow, link)), template.HTML(picture.Of(c, wide, link))}) //nolint:gosec // see above
+	}
+	return out
 }
 
 // advice is a test to do next.
@@ -143,6 +159,7 @@ func (v *visit) stands(c *Case) standsView {
 	}
 	s.Question, s.Look, s.Temporary = of("Question asked").Section, of("To look at first"), of("Temporary, still on")
 	s.Proven, s.Believed, s.Explained, s.AtHand = of("Proven"), of("Only believed"), of("What would explain it"), of("Points at hand")
+	s.Pictures = picturesOf(c.Stream, judged)
 	next := judged.Next()
 	s.NoNext, s.Withheld = of("Next").None, next.Withheld
 	for i, a := range next.Advice {
@@ -170,6 +187,15 @@ func cut(stream string, s brief.Section) section {
 	return out
 }
 
+// readAt leads to the form for a reading, with the leads in it already.
+func readAt(stream, red, black string) string {
+	q := url.Values{"red": {red}}
+	if black != "" {
+		q.Set("black", black)
+	}
+	return "/case/" + url.PathEscape(stream) + "?" + q.Encode() + "#write"
+}
+
 func adviceOf(stream string, a cases.Advice) advice {
 	out := advice{Advice: a}
 	if a.IfWell != "" {
@@ -182,7 +208,7 @@ func adviceOf(stream string, a cases.Advice) advice {
 		out.Says = append(out.Says, w)
 	}
 	if a.Red != "" {
-		out.Write = "/case/" + url.PathEscape(stream) + "?red=" + url.QueryEscape(a.Red) + "&black=" + url.QueryEscape(a.Black) + "#write"
+		out.Write = readAt(stream, a.Red, a.Black)
 	}
 	return out
 }

@@ -16,7 +16,9 @@
 //	GET  /case/ID               a case; ?q= filters its timeline as the command does
 //	GET  /case/ID/rows          rows of the timeline, as HTML: ?after=SEQ, or ?before=SEQ
 //	GET  /case/ID/stands        what stands, as HTML, to be put in the place of what stood
-//	GET  /case/ID/brief, /handback, /pins, /replay?at=SEQ
+//	GET  /case/ID/brief, /handback, /customer: documents, and with /pdf behind it as PDF;
+//	     ?at=SEQ as it read then
+//	GET  /case/ID/pins, /case/ID/replay?at=SEQ
 //	POST /case/ID/hear          how a line would be understood; nothing is kept
 //	POST /case/ID/say           keeps it
 //	GET  /live                  what happens, as it happens (EventSource)

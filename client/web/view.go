@@ -12,9 +12,11 @@ import (
 	"strings"
 	"time"
 
+	"knowngood.example/cases"
 	"knowngood.example/cases/brief"
 	"knowngood.example/cases/notation"
 	"knowngood.example/client"
+	"knowngood.example/client/paper"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -55,14 +57,12 @@ func (p *Page) words() template.FuncMap {
 		"short":   notation.ShortID,
 		"percent": func(f float64) string { return fmt.Sprintf("%.0f", 100*f) },
 		"when":    p.when,
-		"entry": entryLink,
-		"said":  said,
-		"about": func(stream, point string) string {
-			return "/case/" + url.PathEscape(stream) + "?red=" + url.QueryEscape(point) + "#write"
-		},
-		"money": money,
-		"count": count,
-		"list":  func(all ...string) []string { return all },
+		"entry":   entryLink,
+		"said":    said,
+		"about":   func(stream, point string) string { return readAt(stream, point, "") },
+		"money":   money,
+		"count":   count,
+		"list":    func(all ...string) []string { return all },
 	}
 }
 
@@ -197,30 +197,53 @@ func board(v *visit) error {
 
 // documentView is a brief or hand-back.
 type documentView struct {
-	ID  string
-	Doc *brief.Document
+	ID, Name string
+	Doc      *brief.Document
 	// At is the entry that the case stands at, Head its last.
 	At, Head uint64
 }
 
-func showBrief(v *visit) error    { return v.document("brief", false) }
-func showHandBack(v *visit) error { return v.document("handback", true) }
+// maker makes a document of a case.
+type maker = func(*cases.Judged, cases.Names) *brief.Document
 
-func (v *visit) document(here string, back bool) error {
+// documents by the last part of their address.
+func documents() map[string]maker {
+	return map[string]maker{"brief": brief.Brief, "handback": brief.HandBack, "customer": brief.Customer}
+}
+
+func (v *visit) document(name string, make maker) error {
+	return v.made(make, func(d documentView) error {
+		d.Name = name
+		return v.page(http.StatusOK, "document", &view{Title: d.Doc.Title, Case: d.ID, Here: name, Body: d})
+	})
+}
+
+// onPaper sends a document as PDF.
+func (v *visit) onPaper(name string, make maker) error {
+	return v.made(make, func(d documentView) error {
+		b, err := paper.PDF(d.Doc, v.Now())
+		if err != nil {
+			return err
+		}
+		v.w.Header().Set("Content-Type", "application/pdf")
+		v.w.Header().Set("Content-Disposition", fmt.Sprintf(`inline; filename="%s-%s.pdf"`, name, notation.ShortID(d.ID)))
+		_, err = v.w.Write(b)
+		return err
+	})
+}
+
+// made makes a document of the case as it stood at the entry that is asked for.
+func (v *visit) made(make maker, use func(documentView) error) error {
 	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
 		at, err := v.seq("at", c.Head())
 		if err != nil {
 			return err
 		}
-		d := documentView{ID: c.Stream, At: at, Head: c.Head()}
 		k := c.Case
 		if at < c.Head() {
 			k = k.AsOf(at)
 		}
-		if d.Doc = brief.Brief(k.Judge(c.Table), v.who.Names); back {
-			d.Doc = brief.HandBack(k.Judge(c.Table), v.who.Names)
-		}
-		return v.page(http.StatusOK, "document", &view{Title: d.Doc.Title, Case: c.Stream, Here: here, Body: d})
+		return use(documentView{ID: c.Stream, At: at, Head: c.Head(), Doc: make(k.Judge(c.Table), v.who.Names)})
 	})
 }
 

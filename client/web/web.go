@@ -18,6 +18,7 @@ import (
 	"knowngood.example/cases/brief"
 	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
+	"knowngood.example/client/picture"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -127,8 +128,10 @@ func New(door Door, o Options) (*Page, error) {
 	at("GET /case/{case}", showCase)
 	at("GET /case/{case}/rows", showRows)
 	at("GET /case/{case}/stands", showStands)
-	at("GET /case/{case}/brief", showBrief)
-	at("GET /case/{case}/handback", showHandBack)
+	for name, make := range documents() {
+		at("GET /case/{case}/"+name, func(v *visit) error { return v.document(name, make) })
+		at("GET /case/{case}/"+name+"/pdf", func(v *visit) error { return v.onPaper(name, make) })
+	}
 	at("GET /case/{case}/pins", showPins)
 	at("GET /case/{case}/replay", showReplay)
 	at("POST /case/{case}/hear", hear)
@@ -139,6 +142,10 @@ func New(door Door, o Options) (*Page, error) {
 	mux.HandleFunc("GET /enter", p.enter)
 	mux.HandleFunc("GET /trust", p.trust)
 	mux.HandleFunc("GET /trust/authority.crt", p.authority)
+	mux.HandleFunc("GET /assets/circuit.css", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/css; charset=utf-8")
+		w.Write(picture.Style) //nolint:errcheck // the reader is gone
+	})
 	mux.Handle("GET /assets/", http.StripPrefix("/assets/", http.FileServerFS(assets)))
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		p.fail(w, r, fmt.Errorf("%w: there is no such page", client.ErrNotFound))

@@ -22,7 +22,7 @@ func TestPagesFit(t *testing.T) {
 			for name, path := range map[string]string{
 				"board": "/", "case": "/case/" + st.current, "pins": "/case/" + st.current + "/pins", "replay": "/case/" + st.current + "/replay?at=27",
 				"brief": "/case/" + st.current + "/brief", "handback": "/case/" + st.current + "/handback", "reading": "/case/" + st.current + "?red=fan.C1-2&black=batt-",
-				"join": "/join", "query": "/case/" + st.current + "?q=kind:reading#timeline",
+				"join": "/join", "customer": "/case/" + st.current + "/customer", "query": "/case/" + st.current + "?q=kind:reading#timeline",
 			} {
 				tb.open(at(link, path))
 				require.LessOrEqual(t, ask[float64](tb, "document.documentElement.scrollWidth"), float64(width), "%s at %d is wider than the screen", name, width)

@@ -371,12 +371,13 @@ function openForm(kind) {
 }
 
 document.addEventListener("click", async (e) => {
-  const start = e.target.closest("a[data-red]");
-  if (start) {
+  const start = here === "case" && e.target.closest('a[href*="?"]');
+  const leads = start && new URL(start.getAttribute("href"), location.href).searchParams;
+  if (leads && leads.get("red")) {
     e.preventDefault();
     const d = openForm("reading"), f = $("form", d);
-    f.elements.red.value = start.dataset.red;
-    f.elements.black.value = start.dataset.black;
+    f.elements.red.value = leads.get("red");
+    if (leads.get("black")) f.elements.black.value = leads.get("black");
     d.scrollIntoView({ behavior: "instant" });
     f.elements.value.focus({ preventScroll: true });
     return;
