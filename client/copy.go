@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"knowngood.example/cases"
-	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/export"
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/notation"
@@ -32,7 +31,7 @@ func (c *Copy) Waiting() int { return int(c.Case.Head() - c.Sent) }
 // Kept returns a case from what this home holds already, without a server: what was
 // told of it, and behind it what waits, at the places it would take.
 func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
-	ctx, l := context.Background(), h.ledger()
+	ctx := context.Background()
 	var records []cases.Record
 	err := h.Held(ctx, stream, func(entry, event []byte) error {
 		r, err := cases.NewRecord(entry, event)
@@ -50,23 +49,8 @@ func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
 		return nil, err
 	}
 	kept := &Copy{Case: c, Sent: c.Head()}
-	for w, err := range l.waiting(ctx) {
-		if err != nil {
-			return nil, fmt.Errorf("cannot read what waits to be sent: %w", err)
-		}
-		if w.stream != stream {
-			continue
-		}
-		o, err := envelope.Open(w.GetEvent())
-		if err != nil || c.ByID(o.Event.GetId()) != nil {
-			continue
-		}
-		entry := envelope.NewEntry(o, w.GetSignature(), "", 0, c.Head()+1, nil, who.Person, who.Shop)
-		if err := c.Apply(cases.Record{Entry: entry, Event: o.Event, Known: o.Known, Strange: o.Strange}); err != nil {
-			return nil, fmt.Errorf("an entry that waits to be sent: %w", err)
-		}
-	}
-	return kept, nil
+	_, err = h.addWaiting(ctx, who, kept)
+	return kept, err
 }
 
 // Held yields what the server told of a case, in order: each entry as it was sent,

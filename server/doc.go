@@ -35,6 +35,8 @@
 //	                            cannot be told. Gone once used or withdrawn; expired
 //	                            ones go when the next one is made
 //	"person/" person            name: the erasable table; never in the log
+//	"tablet/" device            seed of the Ed25519 key of a device whose key is held
+//	                            here, 32 bytes: that of a tablet on the page
 //	"twice/" device             when it was last found to have used a number twice, in
 //	                            seconds of Unix time
 //	"file/" stream hash         size of a file that an attachment of the case names (8

@@ -18,6 +18,7 @@ const (
 	prefixPerson  = "person/"
 	prefixTwice   = "twice/"
 	prefixFile    = "file/"
+	prefixTablet  = "tablet/"
 )
 
 // feedAccess holds everything that says who may do what: registers, openings,

@@ -104,6 +104,7 @@ type Server struct {
 	folds     *folds
 	pages     *pages
 	files     *files
+	tablets   sync.Mutex // held while an event of a tablet gets its number
 	logger    *slog.Logger
 	now       func() time.Time
 	dir       string // the data folder

@@ -130,19 +130,11 @@ func (s *Server) who(ctx context.Context, req any) (Caller, error) {
 	if v := md.Get("authorization"); len(v) == 1 {
 		token, _ = strings.CutPrefix(v[0], "Bearer ")
 	}
-	c, err := s.Identify(ctx, token)
-	counted := c.Device
-	if err != nil {
-		counted = address(ctx)
-	}
 	size := 0
 	if m, ok := req.(proto.Message); ok {
 		size = proto.Size(m)
 	}
-	if over := s.limits.call(counted, size, s.now()); over != nil {
-		return c, over
-	}
-	return c, err
+	return s.Known(ctx, token, address(ctx), size)
 }
 
 // address of the other side, without its port.
@@ -179,11 +171,17 @@ func (s *Server) enter(ctx context.Context, req any) (c Caller, leave func(), er
 	if c, err = s.who(ctx, req); err != nil {
 		return c, nil, err
 	}
+	leave, err = s.begin(c)
+	return c, leave, err
+}
+
+// begin counts one more stream of a device; leave ends it.
+func (s *Server) begin(c Caller) (leave func(), err error) {
 	leave, ok := s.limits.streams.enter(c.Device)
 	if !ok {
-		return c, nil, refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
+		return nil, refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
 	}
-	return c, leave, nil
+	return leave, nil
 }
 
 type boardService struct {

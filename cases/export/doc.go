@@ -9,7 +9,7 @@
 //	 "entries":    how many entries follow,
 //	 "log_key":    verifier key of the log (golang.org/x/mod/sumdb/note),
 //	 "checkpoint": the signed checkpoint the proofs lead to, as text,
-//	 "devices":    [{"device": id, "key": base64 of 32 bytes, "person": id}],
+//	 "devices":    [{"device": id, "key": base64 of 32 bytes, "person": id, "held_by_server": true}],
 //	 "shops":      [{"shop": id, "name": text}],
 //	 "people":     [{"person": id, "name": text, "shop": id, "role": text,
 //	                 "left": true where they no longer work there}]}

@@ -36,6 +36,8 @@ type Device struct {
 	Device string `json:"device"`
 	Key    []byte `json:"key"`
 	Person string `json:"person,omitempty"`
+	// Held: the server holds its key, for a tablet. Nobody signs this.
+	Held bool `json:"held_by_server,omitempty"`
 }
 
 // Shop and its name.

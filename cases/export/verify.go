@@ -70,10 +70,26 @@ func Verify(x *Export, pinned string) *Verified {
 		v.line(i+2, x, l, uint64(i+1), tree, keys, numbers)
 	}
 	v.chains(x, numbers)
+	v.held(x)
 	if x.Head.Entries != len(x.Lines) {
 		v.problem(1, "there are %d entries of %d: the file was cut short, or added to", len(x.Lines), x.Head.Entries)
 	}
 	return v
+}
+
+// held says which entries the keeper of the log could have signed.
+func (v *Verified) held(x *Export) {
+	for _, d := range x.Head.Devices {
+		n := 0
+		for _, l := range x.Lines {
+			if e := new(eventv1.Entry); proto.Unmarshal(l.Entry, e) == nil && e.GetDevice() == d.Device {
+				n++
+			}
+		}
+		if d.Held && d.Person != "" && n > 0 {
+			v.remark(1, "device %s is a tablet whose key the server holds: whoever has the server could have signed its entries, of which there are %d", d.Device, n)
+		}
+	}
 }
 
 // number of a device's event in the case.

@@ -10,6 +10,7 @@ const outputHelp = `-o table   for people; the layout may change
 -o json    one array of objects, indented
 -o ndjson  one object a line
 -o csv     a first line of names; the items of a list are parted by '; '
+-o pdf     brief and handback only: the page as it is printed, one where the case allows
 
 Members below keep their names, types and meaning; new ones may be added. Times are
 RFC 3339 in the zone of --tz, a date alone when only the day is known, empty when not

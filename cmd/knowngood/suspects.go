@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 )
@@ -50,7 +51,7 @@ type explanationRow struct {
 }
 
 // notNamed is what something that nobody has named is called.
-const notNamed = "something not named"
+const notNamed = brief.NotNamed
 
 // notAsDrawn is what a wrong drawing is called.
 const notAsDrawn = "not as drawn"

@@ -2518,7 +2518,9 @@ type DeviceKey struct {
 	// When two events under one number of it were last seen here: its key writes
 	// in two places, or its folder was put back from an older copy. Of the caller's
 	// shop only. Unset: never, or more than 30 days ago.
-	Twice         *v1.Moment `protobuf:"bytes,5,opt,name=twice,proto3" json:"twice,omitempty"`
+	Twice *v1.Moment `protobuf:"bytes,5,opt,name=twice,proto3" json:"twice,omitempty"`
+	// True: its key is held by the server, for a tablet on the server's page.
+	HeldByServer  bool `protobuf:"varint,6,opt,name=held_by_server,json=heldByServer,proto3" json:"held_by_server,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2586,6 +2588,13 @@ func (x *DeviceKey) GetTwice() *v1.Moment {
 		return x.Twice
 	}
 	return nil
+}
+
+func (x *DeviceKey) GetHeldByServer() bool {
+	if x != nil {
+		return x.HeldByServer
+	}
+	return false
 }
 
 // OpenCode is a join code that was not used yet. The code itself is not kept.
@@ -3329,14 +3338,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x04left\x18\x05 \x01(\bR\x04left\".\n" +
 	"\x04Shop\x12\x12\n" +
 	"\x04shop\x18\x01 \x01(\tR\x04shop\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\"\xaa\x01\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\"\xd0\x01\n" +
 	"\tDeviceKey\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x1d\n" +
 	"\n" +
 	"public_key\x18\x02 \x01(\fR\tpublicKey\x12\x16\n" +
 	"\x06person\x18\x03 \x01(\tR\x06person\x12\x1c\n" +
 	"\twithdrawn\x18\x04 \x01(\bR\twithdrawn\x120\n" +
-	"\x05twice\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\x05twice\"\xa2\x01\n" +
+	"\x05twice\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\x05twice\x12$\n" +
+	"\x0eheld_by_server\x18\x06 \x01(\bR\fheldByServer\"\xa2\x01\n" +
 	"\bOpenCode\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12,\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x12\n" +
