@@ -128,7 +128,7 @@ func TestStretch(t *testing.T) {
 	c := Case(judged(t, filepath.Join(drawings, "13-parallel-path-fools-ohms.txtar")))[0]
 	svg := Of(c, 1280, nil)
 	require.Contains(t, seen(t, svg), "The trouble is here (over 99 %): lamp left.")
-	require.Contains(t, seen(t, svg), "lamp left 21 W suspect, over 99 % proven bad, open: #11, #10")
+	require.Contains(t, seen(t, svg), "lamp left 21 W suspect, over 99 % proven bad, open #11")
 	require.Equal(t, 1, bytes.Count(svg, []byte(`class="band"`)))
 }
 
