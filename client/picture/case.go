@@ -21,7 +21,10 @@ const fewReadings = 4
 func Case(j *cases.Judged) []Circuit {
 	var out []Circuit
 	stretch, together := j.Stretch()
-	tellings := j.Tellings()
+	tellings := map[*cases.Step]cases.Telling{}
+	for _, t := range j.Tellings() {
+		tellings[t.Step] = t
+	}
 	for i, d := range j.Circuits() {
 		c := drawn(j.Case, d)
 		c.ID = fmt.Sprintf("circuit-%d", i+1)
@@ -151,7 +154,7 @@ func verdicts(j *cases.Judged, comp *cases.Component) []Note {
 
 // readings notes what was read where its red lead was, or at the element that lay between
 // the leads.
-func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings []cases.Telling) {
+func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings map[*cases.Step]cases.Telling) {
 	elements, points := map[int][]Note{}, map[int][]Note{}
 	for _, s := range j.Readings {
 		r := s.Says.GetReading()
@@ -191,7 +194,7 @@ func last(notes []Note) []Note {
 
 // reading is a reading as taken, under which conditions, and beside it what it should have
 // been.
-func reading(s *cases.Step, tellings []cases.Telling) Note {
+func reading(s *cases.Step, tellings map[*cases.Step]cases.Telling) Note {
 	r := s.Says.GetReading()
 	n := Note{Text: fmt.Sprintf("#%d %s", s.Seq, cases.ReadingWords(r))}
 	var more []string
@@ -201,8 +204,8 @@ func reading(s *cases.Step, tellings []cases.Telling) Note {
 	if words := notation.Word(r.GetConcern()); words != "" {
 		more = append(more, "concern "+words)
 	}
-	if i := slices.IndexFunc(tellings, func(t cases.Telling) bool { return t.Step == s }); i >= 0 {
-		t, unit := tellings[i], cases.ReadingUnit(r)
+	if t, weighed := tellings[s]; weighed {
+		unit := cases.ReadingUnit(r)
 		should := ": as it should be"
 		if n.Kind = Fits; !t.Fits {
 			n.Kind, should = Off, ": not as it should be"

@@ -93,6 +93,10 @@ func TestCase(t *testing.T) {
 					require.Contains(t, strings.ReplaceAll(shown, " ", ""), strings.ReplaceAll(n.Text+n.More, " ", ""), file)
 					require.Contains(t, said, n.Text, file)
 					kinds[n.Kind]++
+					if n.Kind == Proven { // never without the way, the entries and their conditions
+						require.Regexp(t, `^proven not \w`, n.Text, file)
+						require.Regexp(t, `^#\d+(, #\d+)* \w`, n.More, file)
+					}
 				}
 				require.NotRegexp(t, `\bgood\b`, shown, file)
 			}
@@ -172,6 +176,7 @@ func TestHostile(t *testing.T) {
 	require.NotContains(t, string(svg), "\x00")
 	require.NotContains(t, string(svg), ` style="`)
 	free(t, "hostile", svg)
+	free(t, "no room", Of(hostile(names), 0, nil))
 }
 
 func hostile(names []string) Circuit {
