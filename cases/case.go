@@ -93,6 +93,8 @@ type State struct {
 	Time        []*Step
 	Notes       []*Step
 	Attachments []*Step
+	// FilesErased holds, by SHA-256, what says that the bytes of a file are gone.
+	FilesErased map[string]*Step
 	ChecksDue   []*Step
 	CameBack    []*Step
 	// Closings holds closed and reopened; Closed is the closing that stands.

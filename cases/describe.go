@@ -292,6 +292,9 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		a := k.Attachment
 		l.add("%s, %s, %s bytes, SHA-256 %s", a.GetName(), or(a.GetMediaType(), "type not given"), itoa(a.GetSize()), fmt.Sprintf("%x", a.GetSha256()))
 		l.add("belongs to %s", c.Ref(a.GetEntry()))
+		if by := c.FilesErased[string(a.GetSha256())]; by != nil {
+			l.add("the file was erased, see #%d", by.Seq)
+		}
 	case *eventv1.Event_Correction:
 		x := k.Correction
 		target := c.byID[x.GetEntry()]
@@ -320,6 +323,9 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_AccessWithdrawn:
 		a := k.AccessWithdrawn
 		l.add("%s may %s", strings.Join(words(names.Of(a.GetShop()), names.Of(a.GetPerson())), ", "), or(notation.Word(a.GetLeft()), "do nothing")+" from now on")
+	case *eventv1.Event_FileErased:
+		l.add("the file of %s was erased", c.Ref(k.FileErased.GetEntry()))
+		l.add("%s", k.FileErased.GetWhy())
 	case *eventv1.Event_Erased:
 		l.add("erased %s", c.Ref(k.Erased.GetEntry()))
 		l.add("%s", k.Erased.GetWhy())

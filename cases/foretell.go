@@ -210,7 +210,7 @@ func (j *Judged) working(d *Drawn) *eventv1.Conditions {
 func (j *Judged) forbidden(d *Drawn) bool {
 	for _, p := range j.Points {
 		if n := p.Seen.GetNet(); n == eventv1.NetKind_NET_KIND_AIRBAG || n == eventv1.NetKind_NET_KIND_HIGH_VOLTAGE {
-			if len(j.place(d, p.Name)) > 0 {
+			if len(j.Place(d, p.Name)) > 0 {
 				return true
 			}
 		}
@@ -226,7 +226,7 @@ func (j *Judged) delicate(d *Drawn) bool {
 	for _, p := range j.Points {
 		switch p.Seen.GetNet() {
 		case eventv1.NetKind_NET_KIND_SIGNAL, eventv1.NetKind_NET_KIND_REFERENCE_5V, eventv1.NetKind_NET_KIND_BUS, eventv1.NetKind_NET_KIND_AIRBAG:
-			if len(j.place(d, p.Name)) > 0 {
+			if len(j.Place(d, p.Name)) > 0 {
 				return true
 			}
 		}

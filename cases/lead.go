@@ -14,10 +14,10 @@ func loose(key string) string {
 	return strings.NewReplacer(".", " ", "-", " ", "_", " ", "/", " ").Replace(key)
 }
 
-// place finds the nodes of the circuit that a name may mean: a point; 'X in' and
+// Place finds the nodes of the circuit that a name may mean: a point; 'X in' and
 // 'X out' of an element; the side of a contact; a bare name means either end, of a
 // contact the side that its wire is at. None when the circuit has no such point.
-func (c *Case) place(d *Drawn, name string) []int {
+func (c *Case) Place(d *Drawn, name string) []int {
 	key := c.pointKey(name)
 	if key == "" {
 		return nil
@@ -82,7 +82,7 @@ func (c *Case) SamePoint(a, b string) bool {
 		return true
 	}
 	for _, d := range c.Circuits() {
-		x, y := c.place(d, a), c.place(d, b)
+		x, y := c.Place(d, a), c.Place(d, b)
 		for _, n := range x {
 			if slices.Contains(y, n) || slices.ContainsFunc(d.Circuit.Elements, func(e circuit.Element) bool {
 				return e.Kind == circuit.Wiring && (e.From == n && slices.Contains(y, e.To) || e.To == n && slices.Contains(y, e.From))
@@ -117,7 +117,7 @@ func (c *Case) Find(name string) *Component {
 		return nil
 	}
 	for _, d := range c.Circuits() {
-		from, to := c.place(d, p), c.place(d, q)
+		from, to := c.Place(d, p), c.Place(d, q)
 		for i, e := range d.Circuit.Elements {
 			if e.Kind == circuit.Wiring && (slices.Contains(from, e.From) && slices.Contains(to, e.To) || slices.Contains(from, e.To) && slices.Contains(to, e.From)) {
 				return d.Elements[i].Component
@@ -167,7 +167,7 @@ func (c *Case) between(d *Drawn, text string) (a, b int, ok bool) {
 			continue
 		}
 		y, _, _ = strings.Cut(y, ",")
-		from, to := c.place(d, x), c.place(d, y)
+		from, to := c.Place(d, x), c.Place(d, y)
 		if len(from) > 0 && len(to) > 0 {
 			return from[0], to[0], true
 		}

@@ -49,8 +49,8 @@ func (a *asker) observe(s *Step) []*Read {
 
 func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 	r := s.Says.GetReading()
-	red, black := a.place(d, r.GetRed()), a.place(d, r.GetBlack())
-	at := a.place(d, r.GetAt())
+	red, black := a.Place(d, r.GetRed()), a.Place(d, r.GetBlack())
+	at := a.Place(d, r.GetAt())
 	if len(red)+len(at) == 0 {
 		return nil
 	}
@@ -228,7 +228,7 @@ func (a *asker) along(d *Drawn, name string) (int, bool) {
 	if i := slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return e.Component.Key == a.Key(name) }); i >= 0 {
 		return i, true
 	}
-	for _, n := range a.place(d, name) {
+	for _, n := range a.Place(d, name) {
 		found := -1
 		for i, e := range d.Circuit.Elements {
 			if e.From == n || e.To == n {
@@ -287,7 +287,7 @@ func (a *asker) state(d *Drawn, s *Step, r *eventv1.Reading, out *Read) circuit.
 	for _, text := range con.GetLoaded() {
 		x, y, ok := a.between(d, text)
 		if !ok {
-			red, black := a.place(d, r.GetRed()), a.place(d, r.GetBlack())
+			red, black := a.Place(d, r.GetRed()), a.Place(d, r.GetBlack())
 			if len(red) == 0 || len(black) == 0 {
 				continue
 			}

@@ -82,7 +82,7 @@ func (a *asker) pulsed(d *Drawn, yield func(o *eventv1.Reading, duty float64)) {
 		x, ok := si(o.GetValue())
 		duty := notation.IsDuty(o.GetValue().GetUnit(), o.GetQuantity())
 		switch {
-		case !ok || !a.horizon.sees(s) || len(a.place(d, o.GetRed()+o.GetAt())) == 0:
+		case !ok || !a.horizon.sees(s) || len(a.Place(d, o.GetRed()+o.GetAt())) == 0:
 		case duty && x > 0 && x < 1:
 			yield(o, x)
 		case !duty && x > 0 && strings.HasSuffix(o.GetValue().GetUnit(), "Hz"):

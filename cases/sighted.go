@@ -29,7 +29,7 @@ func (j *Judged) Net(name string, r *Read) eventv1.NetKind {
 	out := eventv1.NetKind_NET_KIND_UNSPECIFIED
 	for _, p := range j.Points {
 		n := p.Seen.GetNet()
-		if n > out && slices.ContainsFunc(j.place(r.Drawn, p.Name), func(k int) bool { return slices.Contains(joined, k) }) {
+		if n > out && slices.ContainsFunc(j.Place(r.Drawn, p.Name), func(k int) bool { return slices.Contains(joined, k) }) {
 			out = n
 		}
 	}

@@ -11,7 +11,7 @@ import (
 func newState() State {
 	return State{
 		Components: map[string]*Component{}, Points: map[string]*Point{},
-		Grants: map[string]*Grant{}, same: map[string]string{},
+		Grants: map[string]*Grant{}, FilesErased: map[string]*Step{}, same: map[string]string{},
 		beliefs: map[*Step]*Belief{}, fittings: map[*Step]*Fitting{}, repairs: map[*Step]*Repair{}, on: map[string]*Temporary{}, workedAt: map[string][]*Step{},
 	}
 }
@@ -197,6 +197,8 @@ func (c *Case) apply(s *Step) {
 		st.Notes = append(st.Notes, s)
 	case *eventv1.Event_Attachment:
 		st.Attachments = append(st.Attachments, s)
+	case *eventv1.Event_FileErased:
+		st.FilesErased[string(k.FileErased.GetSha256())] = s
 	case *eventv1.Event_Closed:
 		st.Closings = append(st.Closings, s)
 		st.Closed = s

@@ -242,7 +242,7 @@ func (c *Case) Strangers(step *Step) map[string]string {
 	}
 	out := map[string]string{}
 	for _, name := range []string{r.GetRed(), r.GetBlack(), r.GetAt()} {
-		if name == "" || slices.Contains(bodies, notation.Key(name)) || slices.ContainsFunc(all, func(d *Drawn) bool { return len(c.place(d, name)) > 0 }) {
+		if name == "" || slices.Contains(bodies, notation.Key(name)) || slices.ContainsFunc(all, func(d *Drawn) bool { return len(c.Place(d, name)) > 0 }) {
 			continue
 		}
 		key, near := c.pointKey(name), ""

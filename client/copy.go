@@ -6,15 +6,10 @@ import (
 	"fmt"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
-
 	"knowngood.example/cases"
-	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/export"
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/notation"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // ErrNotFound: nothing here by that name.
@@ -36,7 +31,7 @@ func (c *Copy) Waiting() int { return int(c.Case.Head() - c.Sent) }
 // Kept returns a case from what this home holds already, without a server: what was
 // told of it, and behind it what waits, at the places it would take.
 func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
-	ctx, l := context.Background(), h.ledger()
+	ctx := context.Background()
 	var records []cases.Record
 	err := h.Held(ctx, stream, func(entry, event []byte) error {
 		r, err := cases.NewRecord(entry, event)
@@ -54,23 +49,8 @@ func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
 		return nil, err
 	}
 	kept := &Copy{Case: c, Sent: c.Head()}
-	for w, err := range l.waiting(ctx) {
-		if err != nil {
-			return nil, fmt.Errorf("cannot read what waits to be sent: %w", err)
-		}
-		if w.stream != stream {
-			continue
-		}
-		o, err := envelope.Open(w.GetEvent())
-		if err != nil || c.ByID(o.Event.GetId()) != nil {
-			continue
-		}
-		entry := envelope.NewEntry(o, w.GetSignature(), "", 0, c.Head()+1, nil, who.Person, who.Shop)
-		if err := c.Apply(cases.Record{Entry: entry, Event: o.Event, Known: o.Known, Strange: o.Strange}); err != nil {
-			return nil, fmt.Errorf("an entry that waits to be sent: %w", err)
-		}
-	}
-	return kept, nil
+	_, err = h.addWaiting(ctx, who, kept)
+	return kept, err
 }
 
 // Held yields what the server told of a case, in order: each entry as it was sent,
@@ -89,68 +69,6 @@ func (h *Home) Held(ctx context.Context, stream string, each func(entry, event [
 		}
 	}
 	return nil
-}
-
-// FetchExport fetches a whole case with what proves it.
-func (h *Home) FetchExport(ctx context.Context, who *Identity, c *Conn, stream string, names bool) (*export.Export, error) {
-	x, err := h.proven(ctx, who, c, stream)
-	if err != nil {
-		return nil, err
-	}
-	known, err := h.HearNames(ctx, c)
-	if err != nil {
-		return nil, err
-	}
-	x.Head.LogKey = who.LogKey
-	wrote := make(map[string]bool)
-	for _, l := range x.Lines {
-		e := new(eventv1.Entry)
-		if err := proto.Unmarshal(l.Entry, e); err != nil {
-			return nil, fmt.Errorf("the server sent something that is no entry: %w", err)
-		}
-		wrote[e.GetDevice()] = true
-	}
-	for _, d := range known.Devices {
-		if wrote[d.Device] {
-			x.Head.Devices = append(x.Head.Devices, d)
-		}
-	}
-	if names {
-		x.Head.Shops, x.Head.People = known.Shops, known.People
-	}
-	x.Views()
-	return x, nil
-}
-
-// proven fetches a case with what proves it, and checks that its entries follow one
-// another.
-func (h *Home) proven(ctx context.Context, who *Identity, c *Conn, stream string) (*export.Export, error) {
-	heed, err := h.heeder(who.LogKey, c)
-	if err != nil {
-		return nil, err
-	}
-	x, at := &export.Export{Head: export.Head{Case: stream}}, uint64(0)
-	err = each(ctx, c, &boardv1.EntriesRequest{Stream: stream, From: 1, Proofs: true}, func(m *boardv1.EntriesResponse) error {
-		for i, held := range m.GetEntries() {
-			at++
-			e := new(eventv1.Entry)
-			if err := proto.Unmarshal(held.GetEntry(), e); err != nil || e.GetSeq() != at || e.GetStream() != stream {
-				return fmt.Errorf("the server sent something else where entry %d of the case belongs", at)
-			}
-			x.Head.Log = e.GetLog()
-			l := export.Line{Entry: held.GetEntry(), Event: held.GetEvent(), Signature: e.GetSignature()}
-			if i < len(m.GetProofs()) {
-				l.Proof = export.SplitProof(m.GetProofs()[i])
-			}
-			x.Lines = append(x.Lines, l)
-		}
-		if len(m.GetCheckpoint()) == 0 {
-			return nil
-		}
-		x.Head.Checkpoint = string(m.GetCheckpoint())
-		return heed.heed(ctx, m.GetCheckpoint())
-	})
-	return x, err
 }
 
 // FromExport folds an export; nobody's pending events are added.

@@ -11,6 +11,9 @@
 //	identity.json   device id and Ed25519 key, person, shop, token, addresses of the
 //	                server and the pin of its authority (0600)
 //	replica/        the home's log, see below and package replica
+//	files/          bytes of attachments: a folder for each case, in it a file for each,
+//	                named by its SHA-256; '.part' while it comes, '.damaged' once it
+//	                did not have its hash any more
 //	typed.txt       lines that could not be understood, as they were typed
 //	memory.json     the case in use, its last entry, the last leads and conditions
 //	names.json      names of shops and people as last heard
@@ -37,6 +40,11 @@
 //	                              reason; or that one was recorded again
 //	"cursor"                      where the shop's feed was read to
 //	"checkpoint"                  the last signed checkpoint that was accepted
+//	"tile/" generation level number  a tile of the log's tree: up to 16 hashes, 32
+//	                              bytes each; generation and number as 8 bytes, level 1
+//	"proven"                      how many of the replica's records were looked at, when
+//	                              (Unix seconds), and the signed checkpoint they lie under
+//	"there/" case "/" hash        1 and the epoch in which the server had that file
 //	"offer"                       see Restored, below
 //	"generation"                  see Restored, below; not there: 1
 //
@@ -115,7 +123,43 @@
 // longer tree continues the shorter (Consistency), and the proof is checked. The
 // longest stays. Anything else is ErrHistory: nothing is taken, and a person decides.
 //
+// # Proving
+//
+// A pull ends with it. What the replica holds can then be proven, and exported, with no
+// server (tlog: golang.org/x/mod/sumdb/tlog).
+//
+//  1. From the last record that was proven on, 300 at a time: which hashes prove each
+//     entry in the tree of the newest accepted checkpoint, and in which tiles of height
+//     4 they lie, is worked out here.
+//  2. Tiles that are not here, or narrower than the tree has them now, come from the
+//     server (Tiles). tlog holds them against the checkpoint's root before they count.
+//  3. When the tree has grown, the tiles on the way from the last entry of the older tree
+//     to the new root are got as well: what was its edge is not one any more, and
+//     with them the proofs of all before lead to the new root. Nothing else changes.
+//  4. Each entry is held against its proof, and the tiles and "proven" are committed in
+//     one batch, so that an interruption goes on from there. An entry that is not in the
+//     log that the server signed is ErrHistory. Tiles that do not fit are got once anew:
+//     they may have rotted here.
+//  5. Where one of them was written by a device whose key is not known here, names and
+//     keys are asked for.
+//
+// Verifying makes of a case and its proofs what an export is, and package export
+// checks it: one check for home, case and file.
+//
+// # Files
+//
+//  1. What is attached is copied into files/, synced and renamed, before the event that
+//     names it is saved. So a file may lie there that no event names, never the reverse.
+//  2. A file waits as long as nothing says that the server has it. Sync asks for each how
+//     much the server has and sends the rest. What "there/" says counts for its epoch:
+//     a server restored from a backup may have lost files and no entry.
+//  3. What is fetched goes to '.part', from where that ends, is hashed, and renamed.
+//  4. An entry that says that a file was erased removes it from here.
+//
 // # Restored
+//
+// 'knowngood sync --accept-restored' first holds every case against what the server has,
+// and lists what it is without (Lost). It goes on from the checkpoint it was shown.
 //
 // When somebody has said that the log was restored from a backup, a new generation
 // begins: cursor and checkpoint go, cases are told anew. What was told before stays

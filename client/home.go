@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/rogpeppe/go-internal/lockedfile"
 
+	"knowngood.example/cases/log/badger"
 	"knowngood.example/client/replica"
 )
 
@@ -22,6 +23,8 @@ import (
 type Home struct {
 	dir, settings string
 	replica       *replica.Replica
+	// fileReserve is the free space in bytes below which no file is kept.
+	fileReserve uint64
 
 	now    func() time.Time
 	newID  func() string
@@ -71,6 +74,8 @@ func Open(data, settings string) *Home {
 		Warn:     func(string) {},
 		Progress: func(int, int) {},
 		Came:     func(int) {},
+		// What the replica's engine keeps free itself.
+		fileReserve: badger.DefaultReserve(4 << 20),
 	}
 	h.replica = h.newReplica(0)
 	return h

@@ -5,7 +5,10 @@ import (
 	"errors"
 	"fmt"
 
+	"google.golang.org/protobuf/encoding/protojson"
+
 	"knowngood.example/cases/join"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // Identity is who writes from this home.
@@ -118,4 +121,23 @@ func (h *Home) Remember(change func(*Memory)) error {
 		change(m)
 		return h.store("memory.json", m)
 	})
+}
+
+// Carry keeps what 'last', 'same leads' and 'same state' mean behind an event.
+func (m *Memory) Carry(e *eventv1.Event) {
+	stream := e.GetStream()
+	m.Last[stream] = e.GetId()
+	conditions := e.GetTest().GetConditions()
+	if r := e.GetReading(); r != nil {
+		conditions = r.GetConditions()
+		if r.GetRed() != "" || r.GetBlack() != "" || r.GetAt() != "" {
+			m.Red[stream], m.Black[stream], m.At[stream] = r.GetRed(), r.GetBlack(), r.GetAt()
+		}
+	}
+	if conditions == nil {
+		return
+	}
+	if b, err := protojson.Marshal(conditions); err == nil {
+		m.Conditions[stream] = string(b)
+	}
 }

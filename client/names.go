@@ -37,15 +37,7 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		return nil, err
 	}
 	n := new(Names)
-	for _, s := range r.GetShops() {
-		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
-	}
-	for _, p := range r.GetPeople() {
-		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole()), Left: p.GetLeft()})
-	}
-	for _, d := range r.GetDevices() {
-		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson()})
-	}
+	n.Heard(r)
 	old, err := h.Names()
 	if err != nil {
 		return nil, err
@@ -54,6 +46,19 @@ func (h *Home) HearNames(ctx context.Context, c *Conn) (*Names, error) {
 		return n, nil
 	}
 	return n, h.locked("lock", func() error { return h.store("names.json", n) })
+}
+
+// Heard takes over the names that a server told.
+func (n *Names) Heard(r *boardv1.PeopleResponse) {
+	for _, s := range r.GetShops() {
+		n.Shops = append(n.Shops, export.Shop{Shop: s.GetShop(), Name: s.GetName()})
+	}
+	for _, p := range r.GetPeople() {
+		n.People = append(n.People, export.Person{Person: p.GetPerson(), Name: p.GetName(), Shop: p.GetShop(), Role: roleName(p.GetRole()), Left: p.GetLeft()})
+	}
+	for _, d := range r.GetDevices() {
+		n.Devices = append(n.Devices, export.Device{Device: d.GetDevice(), Key: d.GetPublicKey(), Person: d.GetPerson(), Held: d.GetHeldByServer()})
+	}
 }
 
 // heardTwice tells that this home's key writes in two places, when the server has

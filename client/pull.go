@@ -168,7 +168,11 @@ func (t *taking) flush(ctx context.Context, with []log.Write) error {
 
 // take is ledger.take under the home's lock.
 func (h *Home) take(ctx context.Context, who *Identity, list []*boardv1.Held, with []log.Write) error {
-	return h.locked("lock", func() error { return h.ledger().take(context.WithoutCancel(ctx), who.Device, list, with) })
+	err := h.locked("lock", func() error { return h.ledger().take(context.WithoutCancel(ctx), who.Device, list, with) })
+	if err != nil {
+		return err
+	}
+	return h.dropErased(list)
 }
 
 // Fetch brings one case up to date and returns it.
@@ -251,6 +255,9 @@ func (h *Home) Pull(ctx context.Context, who *Identity, c *Conn) (came int, err 
 	}
 	if err == nil {
 		err = h.offer(ctx, who)
+	}
+	if err == nil {
+		err = h.Prove(ctx, who, c)
 	}
 	after, nextErr := h.replica.Next(context.WithoutCancel(ctx), log.Range{})
 	return int(after - before), errors.Join(err, nextErr)

@@ -172,7 +172,7 @@ func TestAcceptRestored(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{stream}, list)
 
-	require.NoError(t, h.AcceptRestored())
+	require.NoError(t, h.AcceptRestored(nil))
 	require.Nil(t, h.Checkpoint())
 	list, err = h.KeptCases()
 	require.NoError(t, err)

@@ -109,6 +109,9 @@ func (b *batch) place(o *envelope.Opened, signature []byte, person, shop string)
 	} else if e.GetDeviceSeq() > t.number {
 		b.tops[topKey(stream, e.GetDevice())] = top{e.GetDeviceSeq(), number}
 	}
+	if err := b.nameFile(o); err != nil {
+		return 0, err
+	}
 	if key := refusedKey(o.Hash[:]); b.refused[key] {
 		b.set(key, nil)
 	}

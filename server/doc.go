@@ -11,6 +11,10 @@
 //	             certificate authority. Mode 0600.
 //	checkpoint   the last signed checkpoint, as package log lays it out
 //	log/         the log, kept by Badger
+//	files/       the bytes of attachments: a folder for each case, named by its id, in it
+//	             a file for each, named by its SHA-256 in hexadecimal; with '.part'
+//	             behind the name while not all of it has come
+//	host, socket where whoever runs the server reaches it, see package socket
 //
 // A folder with a checkpoint and without a key is refused: a new key would be
 // another server's.
@@ -31,8 +35,12 @@
 //	                            cannot be told. Gone once used or withdrawn; expired
 //	                            ones go when the next one is made
 //	"person/" person            name: the erasable table; never in the log
+//	"tablet/" device            seed of the Ed25519 key of a device whose key is held
+//	                            here, 32 bytes: that of a tablet on the page
 //	"twice/" device             when it was last found to have used a number twice, in
 //	                            seconds of Unix time
+//	"file/" stream hash         size of a file that an attachment of the case names (8
+//	                            bytes); one byte more, 1, once it was erased
 //
 // # Registers
 //
@@ -123,6 +131,62 @@
 // for the proof that the checkpoint continues the last it accepted. Where the feed
 // begins in the middle of a case, it reads what comes before from the case
 // (Entries). Consistency tells sizes and hashes only, so anybody with a token may ask.
+//
+// Tiles sends hashes of the log's tree, 16 a tile, so that a client keeps what proves
+// its entries and proves them without a server. It tells hashes only as well.
+//
+// # Files
+//
+// An attachment is an event that names a file by its SHA-256; its bytes travel apart
+// and lie outside the log, so that they can be erased and Badger stays small.
+//
+//  1. The event is taken first, and with it, in the same batch, the file key. A file
+//     that no attachment of the case names does not exist, for anybody; so its size
+//     is known, and who may send it is whoever may write in the case.
+//  2. PutFile goes on from where the file stands: FileState says where. One caller at
+//     a time writes one file. Each message is asked about anew: access, erased or not,
+//     the size, and the disk's reserve, which is the log's own.
+//  3. The whole file is read back and hashed. Another hash: it is thrown away and
+//     refused. Else it is synced and renamed into place, and only then answered for.
+//  4. GetFile sends it from any offset to whoever may see the case, asked anew for
+//     each message.
+//  5. EraseFile, by an owner of the shop whose case it is, commits a file-erased event
+//     and the mark in the file key, then removes the bytes; a start removes those that a
+//     crash left. The mark stays: the same bytes named again, or sent again, are
+//     refused. Files lie apart by case, so that erasing in one case leaves another's.
+//
+// # Backup and restore
+//
+// A backup (package backup) is written by the process that has the folder open, which
+// hears of it over the socket in the folder: KeepService of knowngood.board.v1. Who gets
+// at the socket may read the folder as well, so nothing more is asked. The checkpoint,
+// the names of the feeds and the view of the index are taken in the committer's turn,
+// between two batches; the rest is read while the server goes on. All regular files of
+// the folder go with it but log/, checkpoint, host, socket, and names that begin with
+// a dot or end in '.new' or '.part'.
+//
+// Restore, with nobody having the folder open:
+//
+//  1. Takes the engine's own lock on the folder's log, so that no server starts
+//     meanwhile. A folder of another server, or of no server, is refused.
+//  2. Reads the whole backup and holds it against itself. Anything that does not hold
+//     ends it here, before anything was written.
+//  3. Reads it again into a folder beside, 'NAME.restoring-*': files as they are, records
+//     and index through a Tree, so that each entry is checked, hashed and kept as when it
+//     first came. The disk's reserve is kept.
+//  4. Compares size and root with the backup's checkpoint, and begins an epoch: one more
+//     than the backup's, or than that of the folder there is, whichever is more; so the
+//     same backup restored twice does not give two histories one epoch.
+//  5. Starts a server on it, which hashes all again, and has it write Restored into the
+//     register of each shop.
+//  6. Renames the folder that was there to 'NAME.before-' and the time, and the new one
+//     into its place. Between the two renames nothing lies there: a server that finds
+//     itself without its folder and with such a one beside does not begin as a new one.
+//     A restore that is killed before leaves the folder of 3, which may be removed.
+//
+// What came after the backup is offered again by the homes that saw it (package
+// client). What was erased, and tokens and access that were withdrawn after it, are as
+// they were when it was made.
 //
 // # Joining
 //

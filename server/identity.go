@@ -129,7 +129,11 @@ func writeSynced(path string, b []byte) error {
 	if err := os.Rename(temporary, path); err != nil {
 		return err
 	}
-	dir, err := os.Open(filepath.Dir(path))
+	return syncFolder(filepath.Dir(path))
+}
+
+func syncFolder(path string) error {
+	dir, err := os.Open(path)
 	if err != nil {
 		return err
 	}

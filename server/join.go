@@ -144,6 +144,11 @@ func (s *Server) mayTry(from string) error {
 // Join turns a code into a person, a device and a token. From is the address the
 // request came from.
 func (s *Server) Join(ctx context.Context, from string, req *boardv1.JoinRequest) (*boardv1.JoinResponse, error) {
+	return s.join(ctx, from, req, nil)
+}
+
+// join is Join; a seed is that of a key which stays here.
+func (s *Server) join(ctx context.Context, from string, req *boardv1.JoinRequest, seed []byte) (*boardv1.JoinResponse, error) {
 	if !mayCall(boardv1.RegisterService_Join_FullMethodName, stranger, nowhere) {
 		return nil, refuse(boardv1.Reason_REASON_NOT_ALLOWED, "nobody may join here")
 	}
@@ -186,7 +191,7 @@ func (s *Server) Join(ctx context.Context, from string, req *boardv1.JoinRequest
 			return err
 		}
 		if err := b.say(i.Shop, "", i.Shop, func(e *eventv1.Event) {
-			e.Kind = &eventv1.Event_DeviceAdded{DeviceAdded: &eventv1.DeviceAdded{Device: req.GetDevice(), PublicKey: req.GetPublicKey(), Person: person}}
+			e.Kind = &eventv1.Event_DeviceAdded{DeviceAdded: &eventv1.DeviceAdded{Device: req.GetDevice(), PublicKey: req.GetPublicKey(), Person: person, HeldByServer: seed != nil}}
 		}); err != nil {
 			return err
 		}
@@ -199,6 +204,9 @@ func (s *Server) Join(ctx context.Context, from string, req *boardv1.JoinRequest
 		}
 		b.set(personKey(person), []byte(name))
 		b.set(tokenKey(token), []byte(req.GetDevice()))
+		if seed != nil {
+			b.set(tabletKey(req.GetDevice()), seed)
+		}
 		at := b.register.shop(i.Shop)
 		out = &boardv1.JoinResponse{
 			Token: token, Person: person, Shop: i.Shop, ShopName: at.name, Role: i.Role, Currency: at.currency, LogKey: s.logKey,

@@ -17,6 +17,8 @@ const (
 	prefixCode    = "code/"
 	prefixPerson  = "person/"
 	prefixTwice   = "twice/"
+	prefixFile    = "file/"
+	prefixTablet  = "tablet/"
 )
 
 // feedAccess holds everything that says who may do what: registers, openings,
@@ -83,6 +85,29 @@ func refusedKey(hash []byte) string { return prefixRefused + string(hash) }
 func tokenKey(token string) string {
 	h := sha256.Sum256([]byte(token))
 	return prefixToken + string(h[:])
+}
+
+func fileKey(stream string, sha256 []byte) string { return prefixFile + raw(stream) + string(sha256) }
+
+// named is the value under a file key: the file's size, and whether it was erased.
+type named struct {
+	size   uint64
+	erased bool
+}
+
+func (n named) value() []byte {
+	b := binary.BigEndian.AppendUint64(nil, n.size)
+	if n.erased {
+		b = append(b, 1)
+	}
+	return b
+}
+
+func readNamed(b []byte) (named, bool) {
+	if len(b) != 8 && len(b) != 9 {
+		return named{}, false
+	}
+	return named{binary.BigEndian.Uint64(b), len(b) == 9}, true
 }
 
 func personKey(person string) string { return prefixPerson + raw(person) }

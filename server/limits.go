@@ -15,7 +15,8 @@ type Limits struct {
 	// JoinTries with join codes from one address in a minute (20).
 	JoinTries int
 	// Calls of one device, or with no token that is known from one address, in a
-	// minute (6,000), and bytes that its calls bring (256 MiB).
+	// minute (6,000), and bytes that its calls bring (256 MiB; files
+	// are not counted, of which there is one to a stream).
 	Calls, Bytes int
 	// Streams of one device at once (64): what watches, and what is being read.
 	Streams int

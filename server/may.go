@@ -59,11 +59,16 @@ var methods = map[string]rule{
 	boardv1.BoardService_Entries_FullMethodName:           {owner: seen | house, technician: seen | house, guest: reads | writes},
 	boardv1.BoardService_Watch_FullMethodName:             {owner: seen | house | self, technician: seen | house | self, guest: reads | writes | self},
 	boardv1.BoardService_Consistency_FullMethodName:       anyone(self),
+	boardv1.BoardService_Tiles_FullMethodName:             anyone(self),
 	boardv1.BoardService_Board_FullMethodName:             anyone(self), // then case by case
 	boardv1.BoardService_Timeline_FullMethodName:          visitors(reads | writes),
 	boardv1.BoardService_Review_FullMethodName:            visitors(reads | writes),
 	boardv1.BoardService_Brief_FullMethodName:             visitors(reads | writes),
 	boardv1.RegisterService_Meet_FullMethodName:           {stranger: nowhere},
+	boardv1.FileService_FileState_FullMethodName:          visitors(reads | writes),
+	boardv1.FileService_PutFile_FullMethodName:            visitors(writes),
+	boardv1.FileService_GetFile_FullMethodName:            visitors(reads | writes),
+	boardv1.FileService_EraseFile_FullMethodName:          {owner: owns},
 	boardv1.RegisterService_Join_FullMethodName:           {stranger: nowhere},
 	boardv1.RegisterService_Invite_FullMethodName:         {owner: self | owns}, // to the shop, or to a case of it
 	boardv1.RegisterService_People_FullMethodName:         anyone(self),
@@ -103,7 +108,7 @@ var kinds = map[uint32]rule{
 	kindTakenUp:    work,
 	kindHandedBack: work,
 
-	128: work, 129: work, 130: work, 131: work, 132: work, // approval, time, note, attachment, correction
+	128: work, 129: work, 130: work, kindAttachment: work, 132: work, // approval, time, note, attachment, correction
 	133: theOwners, 134: theOwners, // closed, reopened
 	135: work,      // check due
 	136: theOwners, // came back
@@ -111,6 +116,7 @@ var kinds = map[uint32]rule{
 	kindAccessGranted:   nobody,
 	kindAccessWithdrawn: {owner: owns},
 	kindErased:          nobody,
+	kindFileErased:      nobody,
 
 	kindShopOpened: nobody, kindPersonAdded: nobody, kindDeviceAdded: nobody, kindDeviceWithdrawn: nobody, kindRoleGiven: nobody,
 	kindRestored: nobody,
@@ -126,7 +132,9 @@ const (
 	kindHandedBack      = 127
 	kindAccessGranted   = 160
 	kindAccessWithdrawn = 161
+	kindAttachment      = 131
 	kindErased          = 162
+	kindFileErased      = 163
 	kindShopOpened      = 180
 	kindPersonAdded     = 181
 	kindDeviceAdded     = 182

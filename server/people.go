@@ -98,7 +98,7 @@ func (r *register) company(c Caller, cases []string) (shops []*boardv1.Shop, peo
 	}
 	for _, d := range r.devices {
 		if d.shop == "" || with[d.shop] {
-			devices = append(devices, &boardv1.DeviceKey{Device: d.id, PublicKey: d.key, Person: d.person, Withdrawn: d.withdrawn})
+			devices = append(devices, &boardv1.DeviceKey{Device: d.id, PublicKey: d.key, Person: d.person, Withdrawn: d.withdrawn, HeldByServer: d.held})
 		}
 	}
 	slices.SortFunc(shops, func(a, b *boardv1.Shop) int { return cmp.Compare(a.Shop, b.Shop) })

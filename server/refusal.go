@@ -56,6 +56,8 @@ var codeOf = map[boardv1.Reason]codes.Code{
 	boardv1.Reason_REASON_TOO_SLOW:      codes.Aborted,
 	boardv1.Reason_REASON_QUERY:         codes.InvalidArgument,
 	boardv1.Reason_REASON_LIMIT:         codes.ResourceExhausted,
+	boardv1.Reason_REASON_ERASED:        codes.NotFound,
+	boardv1.Reason_REASON_NOT_YET:       codes.NotFound,
 }
 
 // wire turns an error of a method into the status that goes to the caller. What

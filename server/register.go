@@ -34,6 +34,8 @@ type device struct {
 	id, person, shop string
 	key              ed25519.PublicKey
 	withdrawn        bool
+	// held: its key lies here, for a tablet.
+	held bool
 }
 
 // register is the fold of the shops' registers and of what the cases say of
@@ -72,7 +74,7 @@ func (r *register) apply(e *eventv1.Event) {
 			r.people[p.id] = &next
 		}
 	case *eventv1.Event_DeviceAdded:
-		d := &device{id: k.DeviceAdded.GetDevice(), person: k.DeviceAdded.GetPerson(), key: k.DeviceAdded.GetPublicKey()}
+		d := &device{id: k.DeviceAdded.GetDevice(), person: k.DeviceAdded.GetPerson(), key: k.DeviceAdded.GetPublicKey(), held: k.DeviceAdded.GetHeldByServer()}
 		if d.person != "" {
 			d.shop = stream
 		}

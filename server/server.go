@@ -20,6 +20,7 @@ import (
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
 	"knowngood.example/cases/log/memory"
+	"knowngood.example/cases/log/socket"
 	"knowngood.example/cases/suspect"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
 )
@@ -102,9 +103,14 @@ type Server struct {
 	listening atomic.Pointer[net.Addr]
 	folds     *folds
 	pages     *pages
+	files     *files
+	tablets   sync.Mutex // held while an event of a tablet gets its number
 	logger    *slog.Logger
 	now       func() time.Time
-	scratch   string // of a server that keeps nothing
+	dir       string // the data folder
+	scratch   string // of a server that keeps nothing: the same
+	place     *socket.Place
+	keep      *grpc.Server // nil: not hosted
 
 	grpc     *grpc.Server
 	health   *health.Server
@@ -130,6 +136,21 @@ func Open(dir string, o Options) (*Server, error) {
 		s.scratch = scratch
 		return s, nil
 	}
+	if err := cutShort(dir); err != nil {
+		return nil, err
+	}
+	s, err := openFolder(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.hostKeep(); err != nil {
+		return nil, errors.Join(err, s.Stop(context.Background()))
+	}
+	return s, nil
+}
+
+// openFolder is Open of a folder, without its socket.
+func openFolder(dir string, o Options) (*Server, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the data folder cannot be made: %w", err)
 	}
@@ -165,7 +186,7 @@ func checkpointPath(dir string) string { return filepath.Join(dir, "checkpoint")
 // open starts a server on a log, which it closes in the end, also on failure.
 func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	s := &Server{
-		options: o, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
+		options: o, dir: dir, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
 		limits: newLimits(o.Limits),
 		folds:  newFolds(l, o.Folds, o.Table),
 	}
@@ -199,6 +220,9 @@ func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	}
 	s.pages = newPages(l, s.committer.shown.Load)
 	if err = s.committer.start(ctx); err != nil {
+		return nil, err
+	}
+	if s.files, err = openFiles(ctx, s); err != nil {
 		return nil, err
 	}
 	s.grpc = s.services()
@@ -269,6 +293,7 @@ func (s *Server) Stop(ctx context.Context) error {
 		s.health.Shutdown()
 		s.stopping.Store(true)
 		s.wakes.wakeAll()
+		s.endKeep()
 		finished := make(chan struct{})
 		go func() {
 			s.grpc.GracefulStop()

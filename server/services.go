@@ -46,6 +46,7 @@ func (s *Server) services() *grpc.Server {
 	g := grpc.NewServer(opts...)
 	boardv1.RegisterBoardServiceServer(g, boardService{s: s, encoded: &encoded{}})
 	boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
+	boardv1.RegisterFileServiceServer(g, fileService{s: s})
 	healthv1.RegisterHealthServer(g, s.health)
 	for name := range g.GetServiceInfo() {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
@@ -55,7 +56,7 @@ func (s *Server) services() *grpc.Server {
 
 // unwell says that appends have stopped.
 func (s *Server) unwell() {
-	for _, name := range []string{"", boardv1.BoardService_ServiceDesc.ServiceName, boardv1.RegisterService_ServiceDesc.ServiceName} {
+	for _, name := range []string{"", boardv1.BoardService_ServiceDesc.ServiceName, boardv1.RegisterService_ServiceDesc.ServiceName, boardv1.FileService_ServiceDesc.ServiceName} {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_NOT_SERVING)
 	}
 }
@@ -129,19 +130,11 @@ func (s *Server) who(ctx context.Context, req any) (Caller, error) {
 	if v := md.Get("authorization"); len(v) == 1 {
 		token, _ = strings.CutPrefix(v[0], "Bearer ")
 	}
-	c, err := s.Identify(ctx, token)
-	counted := c.Device
-	if err != nil {
-		counted = address(ctx)
-	}
 	size := 0
 	if m, ok := req.(proto.Message); ok {
 		size = proto.Size(m)
 	}
-	if over := s.limits.call(counted, size, s.now()); over != nil {
-		return c, over
-	}
-	return c, err
+	return s.Known(ctx, token, address(ctx), size)
 }
 
 // address of the other side, without its port.
@@ -165,16 +158,30 @@ func call[Q, A any](ctx context.Context, s *Server, req Q, ask func(context.Cont
 
 // flow finds the caller and runs a method that sends many.
 func flow[Q, A any](ss grpc.ServerStreamingServer[A], s *Server, req Q, run func(context.Context, Caller, Q, func(*A) error) error) error {
-	c, err := s.who(ss.Context(), req)
+	c, leave, err := s.enter(ss.Context(), req)
 	if err != nil {
 		return err
 	}
-	leave, ok := s.limits.streams.enter(c.Device)
-	if !ok {
-		return refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
-	}
 	defer leave()
 	return run(ss.Context(), c, req, ss.Send)
+}
+
+// enter finds the caller who opens a stream; leave ends it.
+func (s *Server) enter(ctx context.Context, req any) (c Caller, leave func(), err error) {
+	if c, err = s.who(ctx, req); err != nil {
+		return c, nil, err
+	}
+	leave, err = s.begin(c)
+	return c, leave, err
+}
+
+// begin counts one more stream of a device; leave ends it.
+func (s *Server) begin(c Caller) (leave func(), err error) {
+	leave, ok := s.limits.streams.enter(c.Device)
+	if !ok {
+		return nil, refuse(boardv1.Reason_REASON_LIMIT, "this device has %d streams open, which is the most; end one first", s.limits.streams.most)
+	}
+	return leave, nil
 }
 
 type boardService struct {
@@ -207,6 +214,10 @@ func (b boardService) Watch(req *boardv1.WatchRequest, ss grpc.ServerStreamingSe
 
 func (b boardService) Consistency(ctx context.Context, req *boardv1.ConsistencyRequest) (*boardv1.ConsistencyResponse, error) {
 	return call(ctx, b.s, req, b.s.Consistency)
+}
+
+func (b boardService) Tiles(ctx context.Context, req *boardv1.TilesRequest) (*boardv1.TilesResponse, error) {
+	return call(ctx, b.s, req, b.s.Tiles)
 }
 
 func (b boardService) Board(ctx context.Context, req *boardv1.BoardRequest) (*boardv1.BoardResponse, error) {

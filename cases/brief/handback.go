@@ -69,18 +69,22 @@ func (w *writer) found(back *cases.Step) Section {
 	if h := said(back); h != nil {
 		p := phrase{or(h.GetFound(), "what was found is not said"), w.who(back)}
 		s.Lines = append(s.Lines, Line{Text: p.String(), Entries: seqs(back)})
-		cause := Line{Text: "Cause: not found.", Entries: seqs(back)}
-		if h.GetCause() != "" {
-			p := phrase{"Cause: " + h.GetCause()}
-			p.add("%s", notation.Word(h.GetCauseMode()))
-			cause.Text = p.String()
-		}
-		s.Lines = append(s.Lines, cause)
+		s.Lines = append(s.Lines, causeLine(back))
 	}
 	if w.Closed != nil {
 		s.Lines = append(s.Lines, Line{Text: w.DescribeNow(w.Closed, w.names), Entries: seqs(w.Closed), Mark: "closed"})
 	}
 	return s
+}
+
+func causeLine(back *cases.Step) Line {
+	h := said(back)
+	if h.GetCause() == "" {
+		return Line{Text: "Cause: not found.", Entries: seqs(back)}
+	}
+	p := phrase{"Cause: " + h.GetCause()}
+	p.add("%s", notation.Word(h.GetCauseMode()))
+	return Line{Text: p.String(), Entries: seqs(back)}
 }
 
 // proof is what the hand-back says proves the cause, with the entries it names;

@@ -328,7 +328,7 @@ func TestGroupsOfKinds(t *testing.T) {
 		}
 	}
 	require.Equal(t, []string{"handed off", "taken up", "handed back", "closed", "reopened", "access granted", "access withdrawn"}, transitions)
-	require.Equal(t, []string{"case opened", "access granted", "access withdrawn", "erased", "shop opened", "person added", "device added", "device withdrawn", "role given", "restored"}, kept)
+	require.Equal(t, []string{"case opened", "access granted", "access withdrawn", "erased", "file erased", "shop opened", "person added", "device added", "device withdrawn", "role given", "restored"}, kept)
 	for _, k := range []uint32{0, 1, 150, 199, 5000} {
 		require.False(t, check.Transition(k))
 		require.False(t, check.Erasable(k), "what is not understood is not erased")

@@ -530,6 +530,8 @@ func examples() map[string]example {
 	add("attachment", func(e *eventv1.Event) {
 		e.Kind = &eventv1.Event_Attachment{Attachment: &eventv1.Attachment{Name: "splice.jpg", MediaType: "image/jpeg", Size: 123456, Sha256: digest(), Entry: id(theReading)}}
 	},
+		bad{func(e *eventv1.Event) { e.GetAttachment().Size = 0 }, "attachment.size", "is 0"},
+		bad{func(e *eventv1.Event) { e.GetAttachment().Size = check.MaxFile + 1 }, "attachment.size", "at most 256 MiB"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Sha256 = digest()[:31] }, "attachment.sha256", "has 31 bytes"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Name = "../splice.jpg" }, "attachment.name", "plain file name"},
 		bad{func(e *eventv1.Event) { e.GetAttachment().Name = `photos\splice.jpg` }, "attachment.name", "plain file name"},
@@ -637,6 +639,13 @@ func examples() map[string]example {
 		bad{func(e *eventv1.Event) { e.GetErased().Entry = id(theRegister) }, "erased.entry", "cannot be erased"},
 		bad{func(e *eventv1.Event) { e.GetErased().Entry = id(theErasure) }, "erased.entry", "cannot be erased"},
 		bad{func(e *eventv1.Event) { e.GetErased().Entry = id(theFuture) }, "erased.entry", "kind 150"},
+	)
+	add("file_erased", func(e *eventv1.Event) {
+		e.Kind = &eventv1.Event_FileErased{FileErased: &eventv1.FileErased{Entry: id(theReading), Sha256: digest(), Why: "a face is in it"}}
+	},
+		bad{func(e *eventv1.Event) { e.GetFileErased().Why = "" }, "file_erased.why", "say why"},
+		bad{func(e *eventv1.Event) { e.GetFileErased().Entry = id(theMissing) }, "file_erased.entry", "is not here"},
+		bad{func(e *eventv1.Event) { e.GetFileErased().Sha256 = nil }, "file_erased.sha256", "has 32"},
 	)
 	add("shop_opened", func(e *eventv1.Event) {
 		e.Kind = &eventv1.Event_ShopOpened{ShopOpened: &eventv1.ShopOpened{Name: "Invented Shop One", Currency: "EUR", Invented: true}}

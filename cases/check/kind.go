@@ -28,6 +28,7 @@ const (
 	kindAccessGranted   = 160
 	kindAccessWithdrawn = 161
 	kindErased          = 162
+	kindFileErased      = 163
 	firstRegisterKind   = 180
 	lastRegisterKind    = 199
 )
@@ -47,7 +48,7 @@ func Transition(kind uint32) bool {
 // does not know, since it cannot tell what would be lost.
 func Erasable(kind uint32) bool {
 	switch kind {
-	case kindOpened, kindAccessGranted, kindAccessWithdrawn, kindErased:
+	case kindOpened, kindAccessGranted, kindAccessWithdrawn, kindErased, kindFileErased:
 		return false
 	}
 	return envelope.KindName(kind) != "" && !registerKind(kind)
@@ -58,14 +59,14 @@ func registerKind(kind uint32) bool { return kind >= firstRegisterKind && kind <
 // movable reports whether an event of the kind may stand elsewhere in job order
 // than where the log took it.
 func movable(kind uint32) bool {
-	return !Transition(kind) && !registerKind(kind) && kind != kindOpened && kind != kindErased && kind != kindCorrection
+	return !Transition(kind) && !registerKind(kind) && kind != kindOpened && kind != kindErased && kind != kindFileErased && kind != kindCorrection
 }
 
 // correctable reports whether an event of the kind may be replaced or withdrawn,
 // or stand in the place of another. An opening can only be replaced, by an
 // opening; a correction can only be withdrawn.
 func correctable(kind uint32) bool {
-	return !Transition(kind) && !registerKind(kind) && kind != kindErased
+	return !Transition(kind) && !registerKind(kind) && kind != kindErased && kind != kindFileErased
 }
 
 // kind checks the member of the oneof that is set.
@@ -163,6 +164,10 @@ func (c checker) kind(e *eventv1.Event) {
 		c.accessWithdrawn(k.AccessWithdrawn)
 	case *eventv1.Event_Erased:
 		c.erased(k.Erased)
+	case *eventv1.Event_FileErased:
+		c.refers("entry", k.FileErased.GetEntry(), Refuse, "the attachment whose file goes")
+		c.digest("sha256", k.FileErased.GetSha256())
+		c.needs("why", k.FileErased.GetWhy(), "say why, and not what was erased")
 	case *eventv1.Event_ShopOpened:
 		c.shopOpened(k.ShopOpened)
 	case *eventv1.Event_PersonAdded:

@@ -135,6 +135,15 @@ func (c checker) timeSpent(k *eventv1.TimeSpent) {
 // mediaType is the form of RFC 6838, section 4.2, without parameters.
 var mediaType = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]{0,126}/[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]{0,126}$`)
 
+// MaxFile is the longest file that may be attached, in bytes.
+const MaxFile = 256 << 20
+
+func (c checker) digest(field string, b []byte) {
+	if n := len(b); n != digestSize {
+		c.refuse(field, fmt.Sprintf("has %d bytes", n), "a SHA-256 has 32")
+	}
+}
+
 func (c checker) attachment(k *eventv1.Attachment) {
 	c.needs("name", k.GetName(), "give the file's name")
 	c.name("name", k.GetName())
@@ -144,9 +153,13 @@ func (c checker) attachment(k *eventv1.Attachment) {
 	if !mediaType.MatchString(k.GetMediaType()) {
 		c.refuse("media_type", fmt.Sprintf("%q is not a media type", clip(k.GetMediaType())), "write it as image/jpeg")
 	}
-	if n := len(k.GetSha256()); n != digestSize {
-		c.refuse("sha256", fmt.Sprintf("has %d bytes", n), "a SHA-256 has 32")
+	switch n := k.GetSize(); {
+	case n == 0:
+		c.refuse("size", "is 0", "an empty file says nothing: attach one with something in it")
+	case n > MaxFile:
+		c.refuse("size", fmt.Sprintf("is %d bytes", n), fmt.Sprintf("a file has at most %d MiB: cut it, or make it smaller", MaxFile>>20))
 	}
+	c.digest("sha256", k.GetSha256())
 	if k.GetEntry() != "" {
 		c.refers("entry", k.GetEntry(), Remark, "an entry of this case")
 	}

@@ -46,7 +46,8 @@
 // is seen. Backwards, each voltage is the mean of its neighbours', weighted by the
 // conductances. In which order, and what comes to lie where, depends on what lies between
 // which nodes and not on how well that conducts: it is worked out once (shape.go) and
-// carried out for each fault, bound and draw. The tests hold it to exact rationals, to a
+// carried out for each fault and bound; from one draw to the next only what lies behind a
+// conductance that changed (rework.go). The tests hold it to exact rationals, to a
 // second, plain solver and to ngspice.
 //
 // # Stretches
@@ -93,7 +94,8 @@
 //  2. The corners: a voltage rises or falls all the way with each conductance, so its
 //     extremes are at corners of all the spans. What is in series or side by side is put
 //     together first, with exact and independent ends; where nine or fewer are left, all
-//     corners are tried. Why is told in corner.go. It holds for loops as well. Leaks, and
+//     corners are tried, but for those of conductances of which it follows from what leads
+//     where that they work one way (signs.go). Why is told in corner.go. It holds for loops as well. Leaks, and
 //     what still gets through an open, are added as what they can move a node by.
 //  3. What floats is left to the first. Of a larger mesh stars are taken out, as spans,
 //     until nine conductances are left of which nobody knows which way they work.
@@ -126,7 +128,8 @@
 // each other, so that the likelihood is the mean over sizes of the product over readings:
 // one high resistance explains 6, 6, 6 V and not 6, 2, 6. What is foretold is uncertain
 // by a tenth of what is dropped on the way (assumed), and by what contacts and wires that
-// have more than they mostly have would change of it; a load of which nobody knows what it
+// have more than they mostly have would change of it (beside two faults of which one is
+// unknown by decades, no more than beside either of them); a load of which nobody knows what it
 // draws may draw anything in each reading anew. What floats may lie anywhere its
 // leaks allow; one reading in a hundred says nothing. Something not named seldom has to
 // do with a reading on what is drawn; a wrong drawing often has.

@@ -20,57 +20,6 @@ type placed struct {
 	axis int
 }
 
-// taken is a hypothesis as a reading takes it: by its classes.
-type taken struct {
-	key    [3]int
-	faults []placed
-	// numbers are those of the faults in the survey of the state, where it has all of them.
-	numbers  [3]int
-	placed   []placed // and as the survey has them
-	surveyed bool
-	room     [2][maxFaults]placed // of faults and placed
-	// Of one fault alone, or none, what was worked out already: what is shown at a value of
-	// its parameter, and what the reading makes of all of them.
-	spots []spotted
-	whole *suspect.Likely
-}
-
-type spotted struct {
-	at uint8
-	cell
-}
-
-// isAlone reports whether it is one fault or none.
-func isAlone(key [3]int) bool { return key[1]+key[2] == 0 }
-
-func (o *Observation) take(key [3]int) *taken {
-	alone := isAlone(key)
-	if alone && key[0] < len(o.alone) && o.alone[key[0]] != nil {
-		return o.alone[key[0]]
-	}
-	t := &o.together
-	if alone {
-		t = new(taken)
-	}
-	*t = taken{key: key}
-	t.faults, t.placed = t.room[0][:0], t.room[1][:0]
-	for i, k := range key {
-		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
-			t.faults = append(t.faults, placed{o.effects[k-firstEffect], min(i, 1)})
-		}
-	}
-	if o.survey != nil {
-		o.number(t)
-	}
-	if alone {
-		for key[0] >= len(o.alone) {
-			o.alone = append(o.alone, nil)
-		}
-		o.alone[key[0]] = t
-	}
-	return t
-}
-
 // varies reports whether one of the faults is unknown by decades along the axis.
 func varies(faults []placed, axis int) bool {
 	for _, f := range faults {
@@ -291,14 +240,23 @@ func (o *Observation) alike(a, b *cell, but float64) bool {
 
 // spot is what would be shown with the unknown parameters known.
 func (o *Observation) spot(t *taken, at [2]uint8) cell {
+	alone := isAlone(t.key)
+	if !alone { // what the survey keeps is not kept twice
+		if c, ok := o.surveyed(t, at); ok {
+			return c
+		}
+	}
 	c, ok := o.met(t, at)
 	if ok {
 		return c
 	}
-	if c, ok = o.surveyed(t, at); !ok {
+	if alone {
+		c, ok = o.surveyed(t, at)
+	}
+	if !ok {
 		c = o.drawn(t, at)
 	}
-	if isAlone(t.key) {
+	if alone {
 		t.spots = append(t.spots, spotted{at[0], c})
 	} else {
 		o.cells[spotOf(t.key, at)] = c
@@ -309,6 +267,11 @@ func (o *Observation) spot(t *taken, at [2]uint8) cell {
 // met is the spot if it was worked out already.
 func (o *Observation) met(t *taken, at [2]uint8) (cell, bool) {
 	if !isAlone(t.key) {
+		if t.surveyed && o.survey.seen[spotOf(t.numbers, at)] != nil {
+			if c, ok := o.surveyed(t, at); ok {
+				return c, true
+			}
+		}
 		c, ok := o.cells[spotOf(t.key, at)]
 		return c, ok
 	}

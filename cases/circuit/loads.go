@@ -278,21 +278,6 @@ func (m *model) warmed(x *assumed, l *layout, s *shape, f []float64, e float64) 
 	return changed
 }
 
-// glowing are the nodes at the ends of filaments.
-func (m *model) glowing() (nodes []int) {
-	for _, s := range m.loads {
-		if st := &m.stretches[s]; st.kind == Lamp {
-			nodes = append(nodes, st.a, st.b)
-		}
-	}
-	for _, b := range m.bridges {
-		if b.Usual > 0 {
-			nodes = append(nodes, b.A, b.B)
-		}
-	}
-	return nodes
-}
-
 // cold is the share of its resistance that a load has for an ohmmeter: a filament a
 // tenth, a motor that stands still a fifth (common practice).
 func (k Kind) cold(is bool) float64 {

@@ -90,3 +90,18 @@ func (s *shape) behind(nodes []int, n int) []int32 {
 	}
 	return out
 }
+
+// glowing are the nodes at the ends of filaments.
+func (m *model) glowing() (nodes []int) {
+	for _, s := range m.loads {
+		if st := &m.stretches[s]; st.kind == Lamp {
+			nodes = append(nodes, st.a, st.b)
+		}
+	}
+	for _, b := range m.bridges {
+		if b.Usual > 0 {
+			nodes = append(nodes, b.A, b.B)
+		}
+	}
+	return nodes
+}

@@ -36,6 +36,8 @@ type Device struct {
 	Device string `json:"device"`
 	Key    []byte `json:"key"`
 	Person string `json:"person,omitempty"`
+	// Held: the server holds its key, for a tablet. Nobody signs this.
+	Held bool `json:"held_by_server,omitempty"`
 }
 
 // Shop and its name.
@@ -73,6 +75,9 @@ type Export struct {
 type Problem struct {
 	Line int
 	What string
+	// Says is what follows from it, where anything does: who stands by what is there,
+	// by whom it cannot have been changed, and since when.
+	Says string
 }
 
 func (p Problem) Error() string { return fmt.Sprintf("line %d: %s", p.Line, p.What) }
@@ -138,14 +143,14 @@ func Read(r io.Reader) (*Export, error) {
 			break
 		}
 		if err != nil {
-			return nil, Problem{n, err.Error()}
+			return nil, Problem{Line: n, What: err.Error()}
 		}
 		if n == 1 {
 			if err := json.Unmarshal(line, &x.Head); err != nil {
-				return nil, Problem{n, "not an export: " + jsonSays(err)}
+				return nil, Problem{Line: n, What: "not an export: " + jsonSays(err)}
 			}
 			if x.Head.Version != 1 {
-				return nil, Problem{n, fmt.Sprintf("not an export this program reads: the first line must say \"knowngood_export\":1 and says %d", x.Head.Version)}
+				return nil, Problem{Line: n, What: fmt.Sprintf("not an export this program reads: the first line must say \"knowngood_export\":1 and says %d", x.Head.Version)}
 			}
 			continue
 		}
@@ -154,15 +159,15 @@ func Read(r io.Reader) (*Export, error) {
 		}
 		var l Line
 		if err := json.Unmarshal(line, &l); err != nil {
-			return nil, Problem{n, "not an entry of an export: " + jsonSays(err)}
+			return nil, Problem{Line: n, What: "not an entry of an export: " + jsonSays(err)}
 		}
 		if len(l.Entry) == 0 {
-			return nil, Problem{n, "it has no \"entry\": this is no line of an export (hand-written lines go through 'knowngood import')"}
+			return nil, Problem{Line: n, What: "it has no \"entry\": this is no line of an export (hand-written lines go through 'knowngood import')"}
 		}
 		x.Lines = append(x.Lines, l)
 	}
 	if x.Head.Version == 0 {
-		return nil, Problem{1, "the file is empty: an export begins with a line that says \"knowngood_export\":1"}
+		return nil, Problem{Line: 1, What: "the file is empty: an export begins with a line that says \"knowngood_export\":1"}
 	}
 	return x, nil
 }

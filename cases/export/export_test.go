@@ -45,7 +45,7 @@ func madeWith(t testing.TB, n, erased int, change func(i int, e *eventv1.Event))
 	t.Helper()
 	x := &Export{Head: Head{
 		Version: 1, Log: logID, Case: stream,
-		Devices: []Device{{id(1), key(1).Public().(ed25519.PublicKey), id(11)}, {id(2), key(2).Public().(ed25519.PublicKey), id(12)}},
+		Devices: []Device{{id(1), key(1).Public().(ed25519.PublicKey), id(11), false}, {id(2), key(2).Public().(ed25519.PublicKey), id(12), false}},
 		Shops:   []Shop{{shop, "Tin Kettle Garage"}}, People: []Person{{id(11), "Mara", shop, "owner", false}},
 	}}
 	var hashes []tlog.Hash

@@ -70,10 +70,26 @@ func Verify(x *Export, pinned string) *Verified {
 		v.line(i+2, x, l, uint64(i+1), tree, keys, numbers)
 	}
 	v.chains(x, numbers)
+	v.held(x)
 	if x.Head.Entries != len(x.Lines) {
 		v.problem(1, "there are %d entries of %d: the file was cut short, or added to", len(x.Lines), x.Head.Entries)
 	}
 	return v
+}
+
+// held says which entries the keeper of the log could have signed.
+func (v *Verified) held(x *Export) {
+	for _, d := range x.Head.Devices {
+		n := 0
+		for _, l := range x.Lines {
+			if e := new(eventv1.Entry); proto.Unmarshal(l.Entry, e) == nil && e.GetDevice() == d.Device {
+				n++
+			}
+		}
+		if d.Held && d.Person != "" && n > 0 {
+			v.remark(1, "device %s is a tablet whose key the server holds: whoever has the server could have signed its entries, of which there are %d", d.Device, n)
+		}
+	}
 }
 
 // number of a device's event in the case.
@@ -100,11 +116,11 @@ func (v *Verified) chains(x *Export, numbers map[number]*eventv1.Entry) {
 }
 
 func (v *Verified) problem(line int, format string, args ...any) {
-	v.Problems = append(v.Problems, Problem{line, fmt.Sprintf(format, args...)})
+	v.Problems = append(v.Problems, Problem{Line: line, What: fmt.Sprintf(format, args...)})
 }
 
 func (v *Verified) remark(line int, format string, args ...any) {
-	v.Remarks = append(v.Remarks, Problem{line, fmt.Sprintf(format, args...)})
+	v.Remarks = append(v.Remarks, Problem{Line: line, What: fmt.Sprintf(format, args...)})
 }
 
 func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoint, keys map[string]ed25519.PublicKey, numbers map[number]*eventv1.Entry) {
@@ -122,19 +138,30 @@ func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoi
 	if e.GetLog() != x.Head.Log {
 		v.problem(n, "entry %d belongs to log %s, not %s", e.GetSeq(), e.GetLog(), x.Head.Log)
 	}
-	v.event(n, l, e)
+	before := len(v.Problems)
+	by := stand{fits: v.event(n, l, e), tree: tree != nil}
 	if !bytes.Equal(l.Signature, e.GetSignature()) {
 		v.problem(n, "signature is not the one the entry holds")
+		by.fits = false
 	}
-	if key, ok := keys[e.GetDevice()]; !ok {
-		v.problem(n, "the export has no key for device %s, so its signature cannot be checked", e.GetDevice())
-	} else if err := envelope.Verify(key, e.GetEventHash(), e.GetSignature()); err != nil {
-		v.problem(n, "%v: device %s did not sign this", err, e.GetDevice())
+	key, known := keys[e.GetDevice()]
+	if by.keyed = known; !known {
+		v.problem(n, "there is no key for device %s, so its signature cannot be checked", e.GetDevice())
+	} else {
+		by.signed = v.signed(n, e, key)
 	}
-	if tree != nil {
+	if tree != nil && len(l.Proof) == 0 && tree.Size > 1 {
+		v.problem(n, "there is no proof with it, so it is not proven to lie in the log")
+		by.tree = false
+	} else if tree != nil {
 		if err := included(l, e, tree); err != nil {
 			v.problem(n, "%v", err)
+		} else {
+			by.inTree = true
 		}
+	}
+	for i := before; i < len(v.Problems); i++ {
+		v.Problems[i].Says = by.says(writer(x, e), e, tree)
 	}
 	at := number{e.GetDevice(), e.GetDeviceSeq()}
 	if numbers[at] != nil {
@@ -144,26 +171,37 @@ func (v *Verified) line(n int, x *Export, l Line, seq uint64, tree *log.Checkpoi
 	numbers[at] = e
 }
 
-func (v *Verified) event(n int, l Line, e *eventv1.Entry) {
+// signed reports whether the key signed what the entry names.
+func (v *Verified) signed(n int, e *eventv1.Entry, key ed25519.PublicKey) bool {
+	err := envelope.Verify(key, e.GetEventHash(), e.GetSignature())
+	if err != nil {
+		v.problem(n, "%v: device %s did not sign this", err, e.GetDevice())
+	}
+	return err == nil
+}
+
+// event reports whether the event's bytes are those that the entry names, or erased.
+func (v *Verified) event(n int, l Line, e *eventv1.Entry) bool {
 	if len(l.Event) == 0 {
 		v.remark(n, "the event's bytes were erased; its place, hash and signature are still checked")
-		return
+		return true
 	}
 	o, err := envelope.Open(l.Event)
+	if err == nil {
+		err = envelope.Fits(e, o)
+	}
 	if err != nil {
 		v.problem(n, "%v", err)
-		return
-	}
-	if err := envelope.Fits(e, o); err != nil {
-		v.problem(n, "%v", err)
+		return false
 	}
 	if !o.Known || o.Strange {
 		v.remark(n, "not wholly understood here; its bytes are checked all the same")
-		return
+		return true
 	}
 	if len(l.View) > 0 && !bytes.Equal(l.View, View(l.Event)) {
 		v.problem(n, "view does not say what the event's bytes say; the bytes rule")
 	}
+	return true
 }
 
 func included(l Line, e *eventv1.Entry, tree *log.Checkpoint) error {

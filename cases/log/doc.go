@@ -62,6 +62,9 @@
 // Numbers are decimal without a leading zero, and below 2^63. Any other spelling
 // is refused.
 //
+// A tree begins an epoch (BeginEpoch) with a batch in which nothing is, so that the
+// checkpoint file goes on batch by batch; package backup says when.
+//
 // # The checkpoint file
 //
 // It lies beside the engine's directory and is synced by itself, because an engine

@@ -43,3 +43,16 @@ func (f *frontier) root() tlog.Hash {
 func (f *frontier) clone() frontier {
 	return frontier{f.size, slices.Clone(f.nodes)}
 }
+
+// Roots follows the root of a log's tree for whoever reads its entries in order
+// and keeps none of them.
+type Roots struct{ edge frontier }
+
+// Add takes the next entry's bytes.
+func (r *Roots) Add(entry []byte) { r.edge.push(tlog.RecordHash(entry)) }
+
+// Size is how many entries were added.
+func (r *Roots) Size() uint64 { return r.edge.size }
+
+// Root is the RFC 6962 tree hash over what was added.
+func (r *Roots) Root() tlog.Hash { return r.edge.root() }

@@ -75,6 +75,22 @@ var errRefused = errors.New("refused")
 // error for which Unknown is true ends appending: open the tree again to learn
 // whether the batch was kept.
 func (t *Tree) Append(ctx context.Context, b Batch) ([]byte, error) {
+	return t.commit(ctx, b, 0)
+}
+
+// BeginEpoch begins an epoch, of a higher number than the one before, from the tree
+// as it stands, and returns the signed checkpoint that says so once it would survive
+// a power cut. It is what follows a restore from a backup.
+func (t *Tree) BeginEpoch(ctx context.Context, epoch uint64) ([]byte, error) {
+	if c, _ := t.Checkpoint(); epoch <= c.Epoch {
+		return nil, fmt.Errorf("%w: epoch %d cannot follow epoch %d", errRefused, epoch, c.Epoch)
+	}
+	return t.commit(ctx, Batch{}, epoch)
+}
+
+// commit is Append; epoch is 0, or the one that begins, of which a batch with nothing
+// in it is the first.
+func (t *Tree) commit(ctx context.Context, b Batch, epoch uint64) ([]byte, error) {
 	t.append.Lock()
 	defer t.append.Unlock()
 	if t.broken != nil {
@@ -83,7 +99,7 @@ func (t *Tree) Append(ctx context.Context, b Batch) ([]byte, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if len(b.Records) == 0 && len(b.Index) == 0 && len(b.Erase) == 0 {
+	if epoch == 0 && len(b.Records) == 0 && len(b.Index) == 0 && len(b.Erase) == 0 {
 		_, signed := t.Checkpoint()
 		return signed, nil
 	}
@@ -109,6 +125,9 @@ func (t *Tree) Append(ctx context.Context, b Batch) ([]byte, error) {
 	b.Records, b.Index = records, index
 
 	next := t.checkpoint
+	if epoch > 0 {
+		next.Epoch, next.FromSize, next.FromRoot = epoch, next.Size, next.Root
+	}
 	next.Size, next.Root = edge.size, edge.root()
 	// Signing takes as long as a tenth of a commit, and need not wait for it.
 	type signature struct {
@@ -216,6 +235,22 @@ func (t *Tree) ProveBetween(ctx context.Context, from, to uint64) (tlog.TreeProo
 		return nil, nil
 	}
 	return tlog.ProveTree(int64(to), int64(from), t.hashes(ctx))
+}
+
+// TileHeight is the height of the tiles that whoever proves entries by themselves
+// keeps (golang.org/x/mod/sumdb/tlog): 16 hashes of a level. Lower ones would be more
+// in number; of higher ones somebody with few entries among many would keep more
+// that they do not need.
+const TileHeight = 4
+
+// Tile returns the first width hashes of a tile. The error wraps ErrPlace when the
+// tree has no such tile.
+func (t *Tree) Tile(ctx context.Context, level uint32, number uint64, width uint32) ([]byte, error) {
+	c, _ := t.Checkpoint()
+	if width == 0 || width > 1<<TileHeight || level >= 64/TileHeight || number > c.Size || number<<TileHeight+uint64(width) > c.Size>>(TileHeight*level) {
+		return nil, fmt.Errorf("%w: a tree of %d has no tile %d of level %d with %d hashes", ErrPlace, c.Size, number, level, width)
+	}
+	return tlog.ReadTileData(tlog.Tile{H: TileHeight, L: int(level), N: int64(number), W: int(width)}, t.hashes(ctx))
 }
 
 // hashes reads the stored hashes: each lies with the record that completed it.

@@ -19,13 +19,23 @@ func Say(e *eventv1.Element) string {
 		}
 	}
 	out += " from " + e.GetFrom() + " to " + e.GetTo()
+	for _, said := range Attributes(e) {
+		out += ", " + said
+	}
+	return out
+}
+
+// Attributes are what a drawing says of an element besides its name, each in words: '10 A',
+// 'brown', 'closed when key on'.
+func Attributes(e *eventv1.Element) []string {
+	var out []string
 	for _, s := range []struct{ before, text string }{
 		{"", notation.Format(e.GetRating())}, {"", notation.Format(e.GetResistance())}, {"", notation.Format(e.GetPower())},
 		{"", notation.Format(e.GetCurrent())}, {"", notation.Format(e.GetEmf())}, {"", notation.Format(e.GetLength())},
 		{"", e.GetGauge()}, {"", e.GetColour()}, {"closed when ", conditions(e.GetClosedWhen())},
 	} {
 		if s.text != "" {
-			out += ", " + s.before + s.text
+			out = append(out, s.before+s.text)
 		}
 	}
 	return out

@@ -159,8 +159,10 @@
 //     blew will do only with tests alone, which know no drawing: the next one blows as
 //     well.
 //   - Calibration: after each reading until it stops, the likeliest suspect, and all of
-//     0.001 and more, by tenths of what was said; off by the worst tenth that was said a
-//     hundred times. Something not named is never there and is counted as said.
+//     0.001 and more, by tenths of what was said; off by the worst tenth that a hundred
+//     cases came by, each counted once with the mean of what it said there, since a case
+//     that is stuck says the same thirty times. The same with every time counted stands
+//     beside, without a goal. Something not named is never there and is counted as said.
 //   - Groups: each component has its likeliest mode that brings the concern, all
 //     parameters as they usually are (a high resistance ten times the least that
 //     counts); two are in one group when no reading to choose from differs by more than

@@ -75,15 +75,6 @@ func (c *Calibration) count(p float64, is bool) {
 	}
 }
 
-// add the counts of another.
-func (c *Calibration) add(o *Calibration) {
-	for k := range bins {
-		c.Said[k] += o.Said[k]
-		c.Sum[k] += o.Sum[k]
-		c.True[k] += o.True[k]
-	}
-}
-
 // rounded leaves the digits that are the same on every machine.
 func (c *Calibration) rounded() {
 	for k := range c.Sum {

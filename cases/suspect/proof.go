@@ -28,7 +28,8 @@ type Again struct {
 // a pair too, is contradicted by evidence of two set-ups or more; so must it be together
 // with every pair that may well be the answer and is likelier than either of its two
 // alone. Where even the best hypothesis is contradicted, somebody read or wrote something
-// wrong: the evidence is named, and until it is settled nothing counts as proven.
+// wrong: the evidence is named, and until it is settled nothing counts as proven. Nor does
+// anything while the drawing is doubted.
 func (j *Judgement) Proofs() ([]Proof, []Again) {
 	var proofs []Proof
 	entries := make([][]string, len(j.faults))
@@ -44,11 +45,18 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 			proofs = append(proofs, Proof{Part: f.Part, Mode: f.Mode, Entries: entries[i]})
 		}
 	}
-	if again := j.readAgain(proven); again != nil {
+	if again := j.readAgain(proven); again != nil || j.Doubted() {
 		return nil, again
 	}
 	return proofs, nil
 }
+
+// doubtful is the probability of its not being as drawn from which a drawing is doubted:
+// proofs take it for what is there.
+const doubtful = 0.1
+
+// Doubted reports whether it may well not be as drawn.
+func (j *Judgement) Doubted() bool { return j.Probability(NotAsDrawn) >= doubtful }
 
 // otherSide reports whether a short to a neighbour is not ruled out as one of the
 // neighbour to this part: it is the same, but the one is held against all else that may

@@ -5,10 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"iter"
-	"net"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"time"
 
@@ -43,9 +41,9 @@ type Replica struct {
 	closed bool
 	log    log.Log // nil: not reached
 	// Of an owner.
-	own    *counted
-	host   *socket.Host
-	socket string
+	own   *counted
+	host  *socket.Host
+	place *socket.Place
 }
 
 // New returns the replica in the folder, which need not be there yet.
@@ -74,7 +72,7 @@ func (r *Replica) reach(ctx context.Context) (log.Log, error) {
 		err := r.open(ctx)
 		if errors.Is(err, log.ErrHeld) {
 			var l *socket.Log
-			if l, err = r.dial(ctx); err == nil {
+			if l, err = socket.Dial(ctx, r.dir); err == nil {
 				r.log = l
 				return l, nil
 			}
@@ -134,67 +132,12 @@ func (r *Replica) open(ctx context.Context) (err error) {
 			return err
 		}
 	}
-	on, err := r.listen()
+	place, err := socket.Listen(r.dir)
 	if err != nil {
 		return err
 	}
-	r.own, r.host, r.log = own, socket.Serve(own, on), own
+	r.own, r.place, r.host, r.log = own, place, socket.Serve(own, place), own
 	return nil
-}
-
-// longest path that every system takes for a socket.
-const longest = 100
-
-// listen makes the socket and says in 'host' where it lies.
-func (r *Replica) listen() (net.Listener, error) {
-	if old, err := os.ReadFile(r.hostFile()); err == nil {
-		r.dropSocket(string(old)) // of an owner that was killed
-	}
-	dir, err := filepath.Abs(r.dir)
-	if err != nil {
-		return nil, fmt.Errorf("cannot tell where this home lies: %w", err)
-	}
-	if path := filepath.Join(dir, "socket"); len(path) <= longest {
-		r.socket = path
-		_ = os.Remove(path) // left by an owner that was killed before it wrote 'host'
-	} else if dir, err = os.MkdirTemp("", socketFolder); err == nil {
-		r.socket = filepath.Join(dir, "socket")
-	} else {
-		return nil, fmt.Errorf("cannot make a folder for the socket: %w", err)
-	}
-	on, err := net.Listen("unix", r.socket)
-	if err != nil {
-		return nil, fmt.Errorf("cannot share what this home keeps with other commands: %w", err)
-	}
-	temporary := r.hostFile() + ".new"
-	if err = os.WriteFile(temporary, []byte(r.socket), 0o600); err == nil {
-		err = os.Rename(temporary, r.hostFile())
-	}
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("cannot say where this home's socket lies: %w", err), on.Close())
-	}
-	return on, nil
-}
-
-const socketFolder = "knowngood-socket-"
-
-func (r *Replica) hostFile() string { return filepath.Join(r.dir, "host") }
-
-// dropSocket removes a socket, and the folder that was made for it.
-func (r *Replica) dropSocket(path string) {
-	_ = os.Remove(path)
-	if dir := filepath.Dir(path); strings.HasPrefix(filepath.Base(dir), socketFolder) {
-		_ = os.Remove(dir)
-	}
-}
-
-// dial reaches the owner's socket.
-func (r *Replica) dial(ctx context.Context) (*socket.Log, error) {
-	path, err := os.ReadFile(r.hostFile())
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", socket.ErrGone, err)
-	}
-	return socket.Dial(ctx, string(path))
 }
 
 // lost reports whether an error means that the log has to be reached again: its
@@ -374,7 +317,7 @@ func (r *Replica) Close() error {
 	r.closed = true
 	if r.own != nil {
 		r.host.Close()
-		r.dropSocket(r.socket)
+		r.place.Drop()
 		closed := make(chan error, 1)
 		go func() { closed <- r.own.Close() }()
 		select {

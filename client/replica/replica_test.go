@@ -87,7 +87,7 @@ func TestLongPath(t *testing.T) {
 	put(t, a, "k", "v")
 	require.Equal(t, "v", get(t, b, "k"))
 	require.NoError(t, b.Close())
-	socket := a.socket
+	socket := a.place.Addr().String()
 	require.NoError(t, a.Close())
 	require.NoFileExists(t, socket)
 	require.NoDirExists(t, filepath.Dir(socket))

@@ -39,7 +39,7 @@ type app struct {
 
 func (a *app) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&a.homeDir, "home", "", "folder for what you record and who you are")
-	f.StringVarP(&a.format, "output", "o", "table", "table, json, ndjson or csv")
+	f.StringVarP(&a.format, "output", "o", "table", "table, json, ndjson or csv; brief and handback: pdf too")
 	f.StringVar(&a.zone, "tz", "", "time zone that times are read and shown in, such as Europe/Dublin (default: this machine's)")
 	f.BoolVar(&a.noInput, "no-input", false, "never ask; fail where an answer is needed")
 }
@@ -81,8 +81,8 @@ func (a *app) prepare(cmd *cobra.Command) error {
 			return usagef("%s: %s cannot be %q: %v", from, name, value, err)
 		}
 	}
-	if !slices.Contains(client.Formats, a.format) {
-		return usagef("--output cannot be %q: there are %s", a.format, strings.Join(client.Formats, ", "))
+	if err := a.checkFormat(cmd); err != nil {
+		return err
 	}
 	zone := time.Local
 	if a.zone != "" {
@@ -96,6 +96,23 @@ func (a *app) prepare(cmd *cobra.Command) error {
 	}}
 	a.lines = bufio.NewReader(a.in)
 	return nil
+}
+
+// formatPDF is the format of printed pages; a command that writes it says so in an annotation
+// of this name.
+const formatPDF = "pdf"
+
+func (a *app) checkFormat(cmd *cobra.Command) error {
+	_, prints := cmd.Annotations[formatPDF]
+	switch {
+	case a.format == formatPDF && !prints:
+		return usagef("--output cannot be pdf here: brief and handback write it; there are %s", strings.Join(client.Formats, ", "))
+	case a.format == formatPDF, slices.Contains(client.Formats, a.format):
+		return nil
+	case prints:
+		return usagef("--output cannot be %q: there are %s, %s", a.format, strings.Join(client.Formats, ", "), formatPDF)
+	}
+	return usagef("--output cannot be %q: there are %s", a.format, strings.Join(client.Formats, ", "))
 }
 
 // terminal reports whether somebody is at the other end, and how wide it is.

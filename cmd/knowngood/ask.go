@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -15,7 +14,6 @@ import (
 	"knowngood.example/cases"
 	"knowngood.example/cases/export"
 	"knowngood.example/cases/notation"
-	"knowngood.example/cases/quick"
 	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
@@ -259,19 +257,6 @@ func money(ms []*eventv1.Money) string {
 		words[i] = notation.FormatMoney(m)
 	}
 	return strings.Join(words, " + ")
-}
-
-// known lists the names of a case's components and points.
-func known(c *cases.Case) []quick.Name {
-	var out []quick.Name
-	for _, x := range c.Components {
-		out = append(out, quick.Name{Text: x.Name})
-	}
-	for _, x := range c.Points {
-		out = append(out, quick.Name{Text: x.Name, Point: true})
-	}
-	slices.SortFunc(out, func(a, b quick.Name) int { return strings.Compare(a.Text, b.Text) })
-	return out
 }
 
 // place is the number of an entry as a flag takes it.

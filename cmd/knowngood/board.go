@@ -88,16 +88,7 @@ func runBoard(ctx context.Context, a *app, closed bool) error {
 	if err != nil {
 		return err
 	}
-	lines := make([]brief.BoardLine, len(r.GetCases()))
-	for i, c := range r.GetCases() {
-		lines[i] = brief.BoardLine{
-			Stream: c.GetStream(), Shop: c.GetShop(), Vehicle: c.GetVehicle(), VIN: c.GetVin(), Concern: c.GetConcern(), State: c.GetState(),
-			Opened: c.GetOpened(), WaitsFor: c.GetWaitsFor(), WaitsForShop: c.GetWaitsForShop(), Tested: int(c.GetTested()),
-			OnlyBelieved: int(c.GetOnlyBelieved()), Findings: int(c.GetFindings()), Temporary: c.GetTemporary(), Spent: c.GetSpent(),
-			SpentWithoutTest: c.GetSpentWithoutTest(), Entries: c.GetEntries(),
-		}
-	}
-	return a.writeBoard(lines, names.Of(), who.Shop)
+	return a.writeBoard(boardLines(r), names.Of(), who.Shop)
 }
 
 // spent is what was spent, and how much of it without a test before.

@@ -6,8 +6,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"knowngood.example/cases"
 	"knowngood.example/cases/brief"
 	"knowngood.example/client"
+	"knowngood.example/client/paper"
 )
 
 func newBrief(a *app) *cobra.Command {
@@ -17,11 +19,12 @@ func newBrief(a *app) *cobra.Command {
 		Long: `  knowngood brief
   knowngood brief --as-of 12                       as it would have read then
   knowngood brief --from case.jsonl
+  knowngood brief -o pdf > brief.pdf               to print or to send; needs no browser
 
 The concern, what was done by whom, what is proven and what is only believed, what is
 temporary, what was spent.` + askHelp,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runDocument(cmd.Context(), a, o, false) },
+		Args: cobra.NoArgs, Annotations: map[string]string{formatPDF: ""},
+		RunE: func(cmd *cobra.Command, _ []string) error { return runDocument(cmd.Context(), a, o, brief.Brief) },
 	}
 	o.add(cmd.Flags())
 	return cmd
@@ -55,16 +58,23 @@ type documentRow struct {
 	Entries []uint64 `json:"entries"`
 }
 
-func runDocument(ctx context.Context, a *app, o *askFlags, handBack bool) error {
+// runDocument shows the page that write writes.
+func runDocument(ctx context.Context, a *app, o *askFlags, write func(*cases.Judged, cases.Names) *brief.Document) error {
+	if a.show.Format == formatPDF && a.show.Terminal {
+		return usagef("a PDF is nothing to read on a terminal: send it to a file, as in 'knowngood brief -o pdf > brief.pdf'")
+	}
 	c, err := a.look(ctx, o)
 	if err != nil {
 		return err
 	}
-	doc := brief.Brief(c.judged(), c.names)
-	if handBack {
-		doc = brief.HandBack(c.judged(), c.names)
-	}
+	doc := write(c.judged(), c.names)
 	switch a.show.Format {
+	case formatPDF:
+		pdf, err := paper.PDF(doc, a.now())
+		if err == nil {
+			_, err = a.out.Write(pdf)
+		}
+		return err
 	case "json":
 		return a.show.One(shape(doc))
 	case "ndjson", "csv":

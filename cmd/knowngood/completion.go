@@ -108,7 +108,7 @@ func (a *app) completeNames(cmd *cobra.Command, args []string, typing string) ([
 	}
 	seen := make(map[string]bool)
 	var out []string
-	for _, n := range known(d.copy.Case) {
+	for _, n := range client.KnownNames(d.copy.Case) {
 		words := strings.Fields(n.Text)
 		for i, w := range words {
 			before := strings.Join(words[:i], " ")

@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"knowngood.example/client"
 	"knowngood.example/server"
 )
 
@@ -31,7 +32,7 @@ invented: shops, people, vehicle and fault. The folder is removed afterwards.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), a, keep, quiet) },
 	}
-	cmd.Flags().BoolVar(&keep, "keep", false, "leave it serving and say how to look around; ends with Ctrl-C")
+	cmd.Flags().BoolVar(&keep, "keep", false, "leave it serving, print links to open in a browser, and say how to look around; ends with Ctrl-C")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "leave out what is typed; print the pages only")
 	return cmd
 }
@@ -78,8 +79,9 @@ func runDemo(ctx context.Context, a *app, keep, quiet bool) (err error) {
 		return errors.Join(err, <-ended)
 	}
 	if keep {
-		d.lookAround()
-		<-ctx.Done()
+		err := d.keep(ctx)
+		stop()
+		return errors.Join(err, <-ended)
 	}
 	stop()
 	return <-ended
@@ -192,8 +194,39 @@ func (d *demo) say(format string, args ...any) { fmt.Fprintf(d.out, format+"\n",
 
 func (d *demo) head(text string) { d.say("\n---- %s\n", text) }
 
+// keep serves pages of two of the people, says how to look around, and waits for the
+// end.
+func (d *demo) keep(ctx context.Context) (err error) {
+	d.head("Open it in a browser, as one of them")
+	for _, p := range demoPeople() {
+		if p.name == "Joss" {
+			continue // two are enough to write to one another
+		}
+		page, stop, pageErr := d.web(ctx, p.name)
+		if pageErr != nil {
+			return errors.Join(err, pageErr)
+		}
+		defer func() { err = errors.Join(err, stop()) }()
+		d.say("  %s        # %s, %s", page.link, p.name, p.shop)
+	}
+	d.lookAround()
+	<-ctx.Done()
+	return nil
+}
+
+// web serves the page of somebody's home.
+func (d *demo) web(ctx context.Context, name string) (page *homePage, stop func() error, err error) {
+	dir := d.home(name)
+	a := &app{world: d.world, show: d.show, home: client.Open(dir, filepath.Join(dir, "settings"))}
+	a.home.Warn = d.warn
+	if page, err = a.startWeb(ctx, "127.0.0.1:0"); err != nil {
+		return nil, nil, errors.Join(err, a.home.Close())
+	}
+	return page, func() error { return errors.Join(page.stop(), a.home.Close()) }, nil
+}
+
 func (d *demo) lookAround() {
-	d.head("It goes on serving. In another terminal:")
+	d.head("Or, in another terminal")
 	for _, p := range demoPeople() {
 		d.say("  knowngood --home %s board        # %s, %s", d.home(p.name), p.name, p.shop)
 	}

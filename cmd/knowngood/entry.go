@@ -3,12 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
-	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-	"google.golang.org/protobuf/encoding/protojson"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/check"
@@ -93,43 +90,7 @@ func (d *desk) refresh(ctx context.Context) error {
 
 // entry finds the id of an entry: its number, 'last', or its id or the end of it.
 func (d *desk) entry(said string) (string, error) {
-	said = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(said), "#"))
-	if said == "last" {
-		if id := d.memory.Last[d.stream]; id != "" {
-			return id, nil
-		}
-		return "", fmt.Errorf("%w: nothing was recorded from here in this case yet, so there is no 'last'", client.ErrNotFound)
-	}
-	if n, err := strconv.ParseUint(said, 10, 64); err == nil {
-		if s := d.copy.Case.Step(n); s != nil {
-			return s.ID, nil
-		}
-		if len(said) < 6 {
-			return "", fmt.Errorf("%w: the case has no entry %d; its last is %d", client.ErrNotFound, n, d.copy.Case.Head())
-		}
-	}
-	if notation.CheckID(said) == nil {
-		return said, nil
-	}
-	var found []string
-	look := func(id string) {
-		if len(said) >= 4 && strings.HasSuffix(id, said) {
-			found = append(found, id)
-		}
-	}
-	for _, s := range d.copy.Case.Steps() {
-		look(s.ID)
-	}
-	for _, l := range left(d.copy.Case) {
-		look(l.GetEntry())
-	}
-	switch len(found) {
-	case 1:
-		return found[0], nil
-	case 0:
-		return "", fmt.Errorf("%w: no entry %q; give its number, 'last', or the last six characters of its id", client.ErrNotFound, said)
-	}
-	return "", fmt.Errorf("%q fits %d entries: give more of the id", said, len(found))
+	return client.FindEntry(d.copy.Case, said, d.memory.Last[d.stream])
 }
 
 // laid fills in what the flags say of an event.
@@ -221,7 +182,7 @@ func (d *desk) save(o *entryFlags, events ...*eventv1.Event) ([]*eventv1.Signed,
 func (d *desk) remember(events []*eventv1.Event) {
 	if err := d.home.Remember(func(m *client.Memory) {
 		for _, e := range events {
-			carry(m, d.stream, e)
+			m.Carry(e)
 		}
 		d.memory = m
 	}); err != nil {
@@ -240,24 +201,6 @@ func (d *desk) foldIn(e *eventv1.Event) error {
 		},
 		Event: e, Known: true,
 	})
-}
-
-// carry keeps what 'last', 'same leads' and 'same state' mean next.
-func carry(m *client.Memory, stream string, e *eventv1.Event) {
-	m.Last[stream] = e.GetId()
-	conditions := e.GetTest().GetConditions()
-	if r := e.GetReading(); r != nil {
-		conditions = r.GetConditions()
-		if r.GetRed() != "" || r.GetBlack() != "" || r.GetAt() != "" {
-			m.Red[stream], m.Black[stream], m.At[stream] = r.GetRed(), r.GetBlack(), r.GetAt()
-		}
-	}
-	if conditions == nil {
-		return
-	}
-	if b, err := protojson.Marshal(conditions); err == nil {
-		m.Conditions[stream] = string(b)
-	}
 }
 
 // recording marks a command as one that records.

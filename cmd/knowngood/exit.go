@@ -119,14 +119,15 @@ func exitCode(err error) int {
 		badAsk  *cases.QueryError
 		badPath *path.Error
 		later   notSent
+		files   filesNotSent
 		no      *client.Refusal
 	)
 	switch {
-	case errors.As(err, &later):
+	case errors.As(err, &later), errors.As(err, &files):
 		return exitNotSent
 	case errors.As(err, &badCall), errors.As(err, &badLine), errors.As(err, &badAsk), errors.As(err, &badPath), strings.HasPrefix(err.Error(), "unknown command"):
 		return exitUsage
-	case errors.Is(err, client.ErrNotFound):
+	case errors.Is(err, client.ErrNotFound), errors.Is(err, client.ErrErased):
 		return exitNotFound
 	case errors.Is(err, client.ErrHistory):
 		return exitConflict
@@ -134,7 +135,7 @@ func exitCode(err error) int {
 		return exitRefused
 	case errors.As(err, &no):
 		switch no.Reason {
-		case boardv1.Reason_REASON_NOT_FOUND:
+		case boardv1.Reason_REASON_NOT_FOUND, boardv1.Reason_REASON_NOT_YET, boardv1.Reason_REASON_ERASED:
 			return exitNotFound
 		case boardv1.Reason_REASON_PLACE_TAKEN, boardv1.Reason_REASON_ID_TAKEN, boardv1.Reason_REASON_DEVICE_NUMBER:
 			return exitConflict

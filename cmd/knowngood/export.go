@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -25,7 +26,8 @@ func newExport(a *app) *cobra.Command {
 The first line has the log's id, its signed checkpoint, the devices' keys and, unless
 --no-names, names. Then a line an entry: its bytes, the event's bytes, signature,
 inclusion proof, and a view to be read. Every command that asks takes such a file with
---from; 'knowngood verify' checks it without a server.`,
+--from; 'knowngood verify' checks it without a server. With no server in reach it is
+written from what this home keeps, as far as that was proven when it last synced.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runExport(cmd.Context(), a, ref, from, to, !noNames)
@@ -65,16 +67,42 @@ func (a *app) exported(ctx context.Context, ref, from string, names bool) (*expo
 		}
 		return x, err
 	}
-	who, conn, err := a.home.Connect()
+	who, err := a.home.Writer(false)
+	if err != nil {
+		return nil, err
+	}
+	conn, off, err := a.catchUp(ctx, who)
+	if errors.Is(err, client.ErrHistory) {
+		a.warn(err.Error()) // what this home was told before is worth a file then above all
+		off, err = client.ErrOffline, nil
+	}
 	if err != nil {
 		return nil, err
 	}
 	defer conn.Close()
-	stream, err := a.findCase(ctx, conn, ref)
+	stream, err := a.home.FindCase(ref)
 	if err != nil {
 		return nil, err
 	}
-	return a.home.FetchExport(ctx, who, conn, stream, names)
+	if off == nil {
+		if _, err = a.home.HearNames(ctx, conn); err != nil && !errors.Is(err, client.ErrOffline) {
+			return nil, err
+		}
+	}
+	p, err := a.home.Proven(ctx, who, stream, names)
+	if err != nil {
+		return nil, err
+	}
+	if off != nil {
+		a.warn(fmt.Sprintf("nothing was asked of the server: this is the case as it was proven here on %s, to entry %d", p.At.In(a.show.Zone).Format(time.RFC3339), len(p.Lines)))
+	}
+	if n := p.Rest; n > 0 {
+		a.warn(plural(n, "entry that came since is", "entries that came since are") + " not in it: 'knowngood sync' gets what proves them")
+	}
+	for _, problem := range export.Verify(p.Export, who.LogKey).Problems {
+		return nil, fmt.Errorf("what this home keeps of the case does not hold, so nothing was written: entry %d: %s; 'knowngood verify' says more", problem.Line-1, problem.What)
+	}
+	return p.Export, nil
 }
 
 // writeWhole writes a file whole or not at all.
@@ -93,70 +121,6 @@ func writeWhole(path string, b []byte) error {
 func ignoreMissing(err error) error {
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
-	}
-	return err
-}
-
-func newVerify(a *app) *cobra.Command {
-	cmd := &cobra.Command{
-		Use: "verify FILE", Short: "Check an export: hashes, signatures, proofs, the log's signature",
-		Long: `  knowngood verify case.jsonl
-  knowngood verify - < case.jsonl
-
-Needs no server. What nobody signs is that no further entry had come when the file
-was written. Exit code 1 when anything does not hold.`,
-		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return runVerify(a, args[0]) },
-	}
-	return cmd
-}
-
-// verifyRow is the stable shape of what verify found.
-type verifyRow struct {
-	// Line of the file, from 1; 0 for the file as a whole.
-	Line int `json:"line"`
-	// State: 'does not hold', 'remark', or 'holds' for the file as a whole.
-	State string `json:"state"`
-	Text  string `json:"text"`
-}
-
-func runVerify(a *app, path string) error {
-	x, err := a.openExport(path)
-	if err != nil {
-		return err
-	}
-	pinned := ""
-	if who, err := a.home.Identity(); err == nil {
-		pinned = who.LogKey
-	}
-	v := export.Verify(x, pinned)
-	rows := []verifyRow{}
-	for _, p := range v.Problems {
-		rows = append(rows, verifyRow{p.Line, "does not hold", p.What})
-	}
-	for _, p := range v.Remarks {
-		rows = append(rows, verifyRow{p.Line, "remark", p.What})
-	}
-	if len(v.Problems) == 0 {
-		known := "the log's key is the one this home knows"
-		if !v.KeyKnown {
-			known = "the log's key is the one in the file; compare it with one learned another way: " + x.Head.LogKey
-		}
-		rows = append(rows, verifyRow{0, "holds", fmt.Sprintf("%s: hashes, signatures, proofs and checkpoint; %s", plural(v.Entries, "entry", "entries"), known)})
-	}
-	err = a.show.Write(rows, func() client.Table {
-		t := client.Table{Head: []string{"Line", "", ""}}
-		for _, r := range rows {
-			line := ""
-			if r.Line > 0 {
-				line = fmt.Sprint(r.Line)
-			}
-			t.Rows = append(t.Rows, []string{line, r.State, r.Text})
-		}
-		return t
-	})
-	if err == nil && len(v.Problems) > 0 {
-		return fmt.Errorf("%s: %s", path, plural(len(v.Problems), "thing does not hold", "things do not hold"))
 	}
 	return err
 }

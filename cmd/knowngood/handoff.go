@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/notation"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -204,7 +205,7 @@ type handbackFlags struct {
 	askFlags
 	entryFlags
 	dueFlags
-	give                                bool
+	give, customer                      bool
 	found, cause, mode, proof, oldParts string
 	notDone, leftOpen                   []string
 }
@@ -214,15 +215,19 @@ func newHandback(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "handback", Short: "The page that hands the case back; with --give, hand it back",
 		Long: `  knowngood handback                               the page, as it would read now
+  knowngood handback --customer -o pdf > copy.pdf  the customer's copy: no names, no grades of parts
   knowngood handback --give --found 'splice S4 corroded, open under load' --cause 'splice S4' \
       --mode 'high resistance' --proof 'drop 3.2 V at 11 A, gone after the repair' --because 15,17 \
       --old-parts 'in the box on the passenger seat' --not-done 'second fan not looked at'
 
 Handing back ends your writing in the case.` + askHelp,
-		Args: cobra.NoArgs,
+		Args: cobra.NoArgs, Annotations: map[string]string{formatPDF: ""},
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			o.entryFlags.ref = o.askFlags.ref
-			if o.give {
+			switch {
+			case o.give && (o.customer || a.show.Format == formatPDF):
+				return usagef("--give writes the hand-back down: it goes with neither --customer nor -o pdf; ask for the page afterwards")
+			case o.give:
 				return runGiveBack(cmd.Context(), a, o)
 			}
 			for _, name := range []string{"found", "cause", "mode", "proof", "old-parts", "not-done", "left-open", "check-due", "check"} {
@@ -230,12 +235,16 @@ Handing back ends your writing in the case.` + askHelp,
 					return usagef("--%s is for handing back: add --give", name)
 				}
 			}
-			return runDocument(cmd.Context(), a, &o.askFlags, true)
+			if o.customer {
+				return runDocument(cmd.Context(), a, &o.askFlags, brief.Customer)
+			}
+			return runDocument(cmd.Context(), a, &o.askFlags, brief.HandBack)
 		},
 	}
 	f := cmd.Flags()
 	o.askFlags.add(f)
 	f.BoolVar(&o.give, "give", false, "hand the case back")
+	f.BoolVar(&o.customer, "customer", false, "the customer's copy: found, proven, done, left open, cost; no names and no grades of parts")
 	f.StringVar(&o.found, "found", "", "what was found")
 	f.StringVar(&o.cause, "cause", "", "component or stretch that is the cause; left out when not found")
 	f.StringVar(&o.mode, "mode", "", "in which way it is bad: open, high-resistance, short-to-ground, defective and so on")

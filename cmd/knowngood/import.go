@@ -150,7 +150,7 @@ func (d *desk) handWritten(in io.Reader, yes bool) (events []*eventv1.Event, row
 		if err != nil {
 			return nil, nil, fmt.Errorf("line %d: %w", n, err)
 		}
-		carry(d.memory, d.stream, e)
+		d.memory.Carry(e)
 		events = append(events, e)
 		step := d.copy.Case.ByID(e.GetId())
 		rows = append(rows, importRow{Line: n, ID: e.GetId(), Kind: step.KindWords(), Text: d.copy.Case.Describe(step, d.names.Of())})

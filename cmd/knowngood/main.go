@@ -91,10 +91,10 @@ this program does not replace it.`,
 	}
 	group("record", newOpen(a), newUse(a), newSay(a))
 	group("record", newEntryCommands(a)...)
-	group("record", newDraw(a), newCorrect(a), newClose(a), newReopen(a))
+	group("record", newDraw(a), newAttach(a), newCorrect(a), newClose(a), newReopen(a))
 	group("ask", newBoard(a), newTimeline(a), newReplay(a), newSuspects(a), newNext(a), newReview(a), newBrief(a), newHandback(a), newPins(a), newSpend(a))
 	group("share", newHandoff(a), newTakeup(a), newJoin(a), newInvite(a), newPeople(a), newWithdraw(a), newWatch(a), newSync(a))
-	group("keep", newServe(a), newDemo(a), newImport(a), newExport(a), newVerify(a), newBench(a), newCompletion(), newVersion(a))
+	group("keep", newServe(a), newWeb(a), newDemo(a), newImport(a), newExport(a), newBackup(a), newRestore(a), newVerify(a), newBench(a), newCompletion(), newVersion(a))
 	root.AddCommand(newOutputHelp())
 	a.completeFlags(root)
 	argsAreUsage(root)

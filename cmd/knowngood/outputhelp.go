@@ -10,6 +10,7 @@ const outputHelp = `-o table   for people; the layout may change
 -o json    one array of objects, indented
 -o ndjson  one object a line
 -o csv     a first line of names; the items of a list are parted by '; '
+-o pdf     brief and handback only: the page as it is printed, one where the case allows
 
 Members below keep their names, types and meaning; new ones may be added. Times are
 RFC 3339 in the zone of --tz, a date alone when only the day is known, empty when not
@@ -54,9 +55,11 @@ invite     code, role, expires, server, case, link
 people     what ('person', 'device', 'join code'), id, name, shop, role, state, case,
            expires
 withdraw   what, id, name; with --case as recording
-sync       state ('waiting to send', 'refused'), case, id, kind, reason, text, refused
+sync       state ('waiting to send', 'refused', 'missing there'), case, id, kind, reason, text, refused
 import     line, state, id, kind, text
-verify     line (0: the file), state ('does not hold', 'remark', 'holds'), text
+verify     case, line (of a file; 0: all of it), entry (0: all of it), state ('does not
+           hold', 'remark', 'holds'), text, says (by whom it cannot have been, since when)
+backup, restore  file, log, made, entries, epoch, files, bytes, aside
 serve      json, ndjson: address, shops (name, shop, code, expires, link)
 bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform

@@ -111,6 +111,9 @@ func (a *app) deviceState(who *client.Identity, d *boardv1.DeviceKey) string {
 	default:
 		says = append(says, "in use")
 	}
+	if d.GetHeldByServer() && d.GetPerson() != "" {
+		says = append(says, "a tablet; the server holds its key")
+	}
 	if d.GetTwice() != nil {
 		says = append(says, "its key wrote in two places ("+a.stamp(d.GetTwice())+")")
 	}

@@ -8,8 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"knowngood.example/cases"
-	"knowngood.example/cases/notation"
+	"knowngood.example/cases/brief"
 	"knowngood.example/client"
 )
 
@@ -47,14 +46,13 @@ func runPins(ctx context.Context, a *app, o *askFlags, words []string) error {
 		return err
 	}
 	rows := []pinRow{}
-	for _, p := range c.Points {
-		row := pin(c.Case, p)
+	for _, p := range brief.Pins(c.Case) {
+		row := pinRow(p)
 		text := strings.ToLower(fmt.Sprint(row))
 		if !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, strings.ToLower(w)) }) {
 			rows = append(rows, row)
 		}
 	}
-	slices.SortFunc(rows, func(a, b pinRow) int { return strings.Compare(notation.Key(a.Point), notation.Key(b.Point)) })
 	t := client.Table{Head: []string{"Point", "Colour", "Size", "Where", "From", "Last reading"}, None: "No point is known yet: readings and drawings bring them."}
 	for _, r := range rows {
 		last := r.Last
@@ -64,30 +62,4 @@ func runPins(ctx context.Context, a *app, o *askFlags, words []string) error {
 		t.Rows = append(t.Rows, []string{r.Point, r.Colour, r.Gauge, r.Where, r.Source, last})
 	}
 	return a.show.Write(rows, func() client.Table { return t })
-}
-
-func pin(c *cases.Case, p *cases.Point) pinRow {
-	row := pinRow{Point: p.Name, Pin: p.Seen.GetPin(), Colour: p.Seen.GetColour(), Where: p.Seen.GetWhere()}
-	if p.Seen.GetNet() != 0 {
-		row.Net = notation.Word(p.Seen.GetNet())
-	}
-	colour, gauge, by := c.DrawnAt(p)
-	row.Gauge = gauge
-	if row.Colour == "" {
-		row.Colour = colour
-	}
-	if p.Basis != nil {
-		by = p.Basis
-	}
-	if by != nil {
-		d := by.Says.GetCircuitDrawn()
-		row.Source = notation.Word(d.GetBasis())
-		if d.GetSource() != "" {
-			row.Source += ": " + d.GetSource()
-		}
-	}
-	if p.Last != nil && p.Last.Says.GetReading() != nil {
-		row.Last, row.Seq = cases.ReadingWords(p.Last.Says.GetReading()), p.Last.Seq
-	}
-	return row
 }

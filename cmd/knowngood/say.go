@@ -5,15 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/encoding/protojson"
 
-	"knowngood.example/cases"
-	"knowngood.example/cases/notation"
 	"knowngood.example/cases/quick"
+	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -201,21 +199,14 @@ func (d *desk) say(ctx context.Context, kind quick.Kind, o *entryFlags, line str
 // parse reads a line with what this home knows of the case.
 func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 	m := d.memory
-	c := d.copy.Case
-	q := quick.Context{
-		Red: m.Red[d.stream], Black: m.Black[d.stream], At: m.At[d.stream], Last: m.Last[d.stream],
-		Entry: d.entry, System: int(c.Vehicle.GetSystemVolts()), Now: d.now().In(d.show.Zone), Currency: d.who.Currency,
-	}
+	q := client.Hearing(d.copy.Case, m.Last[d.stream], d.now().In(d.show.Zone), d.who.Currency)
+	q.Red, q.Black, q.At = m.Red[d.stream], m.Black[d.stream], m.At[d.stream]
 	if text := m.Conditions[d.stream]; text != "" {
 		q.Conditions = new(eventv1.Conditions)
 		if err := protojson.Unmarshal([]byte(text), q.Conditions); err != nil {
 			return nil, fmt.Errorf("what was kept for 'same state' cannot be read: %w", err)
 		}
 	}
-	for _, t := range c.StillOn() {
-		q.On = append(q.On, onNow(t))
-	}
-	q.Names = known(c)
 	p, err := quick.ParseAs(kind, line, q)
 	if err != nil && kind != "" {
 		// The command took the first word: 'knowngood meter 2 checked ...'.
@@ -236,22 +227,4 @@ func (d *desk) parse(kind quick.Kind, line string) (*eventv1.Event, error) {
 		}
 	}
 	return p.Event, nil
-}
-
-// onNow is something temporary as lines speak of it. What an earlier case left is
-// known by its words alone: its kind is the one whose words they hold.
-func onNow(t *cases.Temporary) quick.Temporary {
-	out := quick.Temporary{ID: t.On.ID, Kind: t.Kind, What: t.What, Where: t.Where}
-	if t.Earlier == nil {
-		return out
-	}
-	out.ID, out.Where = t.Earlier.GetEntry(), strings.Split(t.Earlier.GetWhere(), ", ")
-	said := strings.Fields(strings.ToLower(strings.NewReplacer(":", " ", ",", " ").Replace(t.What)))
-	for _, word := range notation.Words(t.Kind) {
-		if !slices.ContainsFunc(strings.Fields(word), func(w string) bool { return !slices.Contains(said, w) }) {
-			out.Kind, _ = choose[eventv1.TemporaryKind]("", word) //nolint:errcheck // it is one of the words
-			break
-		}
-	}
-	return out
 }

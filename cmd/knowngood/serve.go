@@ -9,16 +9,20 @@ import (
 	"net"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases/join"
+	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
+	"knowngood.example/client/web"
 	"knowngood.example/server"
 )
 
 type serveFlags struct {
 	data, listen, ready string
+	page                string
 	shops, owners       []string
 	reach               []string
 	verbose             bool
@@ -43,6 +47,7 @@ A file judgement.json in the data folder changes the table that its reports rest
 	f := cmd.Flags()
 	f.StringVar(&o.data, "data", "", "folder for the log and the server's keys (default: 'server' in your data folder)")
 	f.StringVar(&o.listen, "listen", "127.0.0.1:7411", "address to listen on, :7411 for every machine that reaches this one; port 0 takes a free one")
+	f.StringVar(&o.page, "page", "", "address to serve the page on for tablets and phones, such as :7412; over TLS (default: none)")
 	f.StringArrayVar(&o.reach, "reach", nil, "HOST:PORT at which others reach it, for links; may be given more than once")
 	f.StringArrayVar(&o.shops, "shop", nil, "NAME or NAME:CURRENCY of a shop to open; may be given more than once")
 	f.StringArrayVar(&o.owners, "new-owner", nil, "NAME of a shop: print a join code for another owner of it, such as when the owner's device was lost")
@@ -53,8 +58,10 @@ A file judgement.json in the data folder changes the table that its reports rest
 
 // ready is what a server says of itself once it answers.
 type ready struct {
-	Address string      `json:"address"`
-	Shops   []readyShop `json:"shops"`
+	Address string `json:"address"`
+	// Page is where browsers find it; empty: nowhere.
+	Page  string      `json:"page"`
+	Shops []readyShop `json:"shops"`
 }
 
 // readyShop has an empty code once an owner has joined.
@@ -100,6 +107,10 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 		}
 		r.Shops = append(r.Shops, a.readyShop(s, l, name, opened))
 	}
+	stopPage := func() error { return nil }
+	if err == nil && o.page != "" {
+		r.Page, stopPage, err = a.pageOf(s, table, o.page)
+	}
 	if err == nil {
 		err = a.tellReady(r)
 	}
@@ -110,9 +121,28 @@ func runServe(ctx context.Context, a *app, o *serveFlags) error {
 		}
 	}
 	if err != nil {
-		return stopped(s, err)
+		return stopped(s, errors.Join(err, stopPage()))
 	}
-	return s.Serve(ctx, l)
+	context.AfterFunc(ctx, func() { stopPage() }) //nolint:errcheck // returned below
+	return errors.Join(s.Serve(ctx, l), stopPage())
+}
+
+// pageOf serves the page of a server over TLS, until it is stopped.
+func (a *app) pageOf(s *server.Server, table *suspect.Table, listen string) (link string, stop func() error, err error) {
+	nothing := func() error { return nil }
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return "", nothing, fmt.Errorf("--page: cannot listen on %s: %w", listen, err)
+	}
+	page, err := web.New(serverDoor{s, table}, web.Options{
+		Secure: true, Hosts: s.Hosts, Authority: s.Authority(), Zone: a.show.Zone, Now: a.now, NewID: a.home.NewID,
+		Logger: slog.New(slog.NewTextHandler(a.err, nil)),
+	})
+	if err != nil {
+		return "", nothing, errors.Join(err, l.Close())
+	}
+	at := s.Link("", l.Addr()).Addresses[0]
+	return "https://" + at + "/", sync.OnceValue(servePage(page, l, s.TLS())), nil
 }
 
 // prepareServer opens the shops and the listener.
@@ -154,6 +184,9 @@ func (a *app) tellReady(r *ready) error {
 		return a.show.Line(r)
 	}
 	fmt.Fprintf(a.out, "serving on %s\n", r.Address)
+	if r.Page != "" {
+		fmt.Fprintf(a.out, "the page, for browsers: %s (a tablet joins there with a code of 'knowngood invite')\n", r.Page)
+	}
 	if len(r.Shops) == 0 {
 		return nil
 	}

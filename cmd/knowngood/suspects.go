@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 )
@@ -50,7 +51,7 @@ type explanationRow struct {
 }
 
 // notNamed is what something that nobody has named is called.
-const notNamed = "something not named"
+const notNamed = brief.NotNamed
 
 // notAsDrawn is what a wrong drawing is called.
 const notAsDrawn = "not as drawn"
@@ -169,6 +170,9 @@ func runSuspects(ctx context.Context, a *app, o *askFlags, explanations, circuit
 	}
 	if len(again) > 0 {
 		fmt.Fprintf(a.out, "\nRead again: %s. Not all of it can be true. Until it is settled nothing counts as proven.\n", refs(again))
+	}
+	if j.Judgement().Doubted() {
+		fmt.Fprintln(a.out, "\nIt may well not be as drawn. Until that is settled nothing counts as proven.")
 	}
 	return nil
 }

@@ -19,10 +19,11 @@ import (
 
 func newSync(a *app) *cobra.Command {
 	var again []string
-	var restored, yes bool
+	var restored, yes, files bool
 	cmd := &cobra.Command{
 		Use: "sync", Short: "Send what waits, fetch what is new; list what waits and what was refused",
 		Long: `  knowngood sync
+  knowngood sync --files                           and get the files attached to your cases
   knowngood sync --again 4f9a2c                    record a refused entry again, as a new one
 
 Other commands send and fetch by themselves when the server answers. Before you go where
@@ -34,13 +35,14 @@ are kept either way.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if restored {
-				return runAcceptRestored(a, yes)
+				return runAcceptRestored(cmd.Context(), a, yes)
 			}
-			return runSync(cmd.Context(), a, again)
+			return runSync(cmd.Context(), a, again, files)
 		},
 	}
 	f := cmd.Flags()
 	f.StringSliceVar(&again, "again", nil, "record refused entries again: ends of their ids")
+	f.BoolVar(&files, "files", false, "also get the files that are attached to your cases")
 	f.BoolVar(&restored, "accept-restored", false, "the log was restored from a backup, and whoever runs it said so: go on from there")
 	f.BoolVarP(&yes, "yes", "y", false, "with --accept-restored: do not ask")
 	return cmd
@@ -62,7 +64,7 @@ type syncRow struct {
 // holds at any moment small, and costs processor time, of which sync has enough.
 const collectOften = 20
 
-func runSync(ctx context.Context, a *app, again []string) error {
+func runSync(ctx context.Context, a *app, again []string, files bool) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(collectOften))
 	who, err := a.home.Writer(false)
 	if err != nil {
@@ -73,7 +75,7 @@ func runSync(ctx context.Context, a *app, again []string) error {
 			return err
 		}
 	}
-	sent, came, syncErr := a.sync(ctx)
+	sent, came, syncErr := a.sync(ctx, files)
 	rows := []syncRow{}
 	for s, err := range a.home.Waiting(ctx) {
 		if err != nil {
@@ -84,6 +86,13 @@ func runSync(ctx context.Context, a *app, again []string) error {
 		}
 	}
 	waiting := len(rows)
+	unsent, err := a.home.FilesWaiting(ctx)
+	if err != nil {
+		return err
+	}
+	for _, w := range unsent {
+		rows = append(rows, syncRow{State: "waiting to send", Case: w.Case, Kind: "file", Text: fmt.Sprintf("%x, %d bytes", w.SHA256[:4], w.Size)})
+	}
 	tray, err := a.home.Tray()
 	if err != nil {
 		return err
@@ -116,12 +125,15 @@ func runSync(ctx context.Context, a *app, again []string) error {
 	if syncErr != nil && waiting > 0 {
 		return notSent{waiting, syncErr}
 	}
+	if syncErr != nil && len(unsent) > 0 && stays(syncErr) {
+		return a.fileWaits(ctx, syncErr)
+	}
 	return syncErr
 }
 
 // sync sends what waits and fetches what is new. What came counts also when an
 // error ended it.
-func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error) {
+func (a *app) sync(ctx context.Context, files bool) (sent *client.Sent, came int, err error) {
 	who, conn, err := a.home.Connect()
 	if err != nil {
 		return &client.Sent{}, 0, err
@@ -143,6 +155,15 @@ func (a *app) sync(ctx context.Context) (sent *client.Sent, came int, err error)
 	}
 	if err == nil {
 		_, err = a.home.HearNames(ctx, conn)
+	}
+	if err == nil {
+		_, err = a.home.SendFiles(ctx, conn)
+	}
+	if err == nil && files {
+		err = a.fetchFiles(ctx, who, conn)
+	}
+	if err == nil {
+		err = a.home.Prove(ctx, who, conn)
 	}
 	return sent, came + more, err
 }
@@ -206,11 +227,41 @@ func (a *app) recordAgain(ctx context.Context, who *client.Identity, said string
 	return a.home.Settled(found[0].ID, e.GetId())
 }
 
-func runAcceptRestored(a *app, yes bool) error {
-	if !yes && !a.sure("The server's log is without entries that were seen here before. Go on from what it has now?") {
+// runAcceptRestored lists what the server's log is without, and goes on from what it
+// has once somebody said so.
+func runAcceptRestored(ctx context.Context, a *app, yes bool) error {
+	who, conn, err := a.home.Connect()
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	lost, err := a.home.Lost(ctx, who, conn)
+	if err != nil {
+		return err
+	}
+	rows := []syncRow{}
+	for _, e := range lost.Entries {
+		row := syncRow{State: "missing there", Case: e.GetStream(), ID: e.GetId(), Kind: envelope.KindName(e.GetKind())}
+		if row.Text = fmt.Sprintf("#%d, will be sent again", e.GetSeq()); e.GetPerson() == "" || len(e.Event) == 0 {
+			row.Text = fmt.Sprintf("#%d, the server's own, or erased: not sent again", e.GetSeq())
+		}
+		rows = append(rows, row)
+	}
+	err = a.show.Write(rows, func() client.Table {
+		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Which"}, None: "The server has all that this home was told."}
+		for _, r := range rows {
+			t.Rows = append(t.Rows, []string{r.State, notation.ShortID(r.Case), notation.ShortID(r.ID), r.Kind, r.Text})
+		}
+		return t
+	})
+	if err != nil {
+		return err
+	}
+	question := fmt.Sprintf("The server's log is without %s that this home was told of. Go on from what it has now?", plural(len(rows), "entry", "entries"))
+	if !yes && !a.sure(question) {
 		return usage{errors.New("not done: say --yes once whoever runs the server has said that it was restored from a backup")}
 	}
-	if err := a.home.AcceptRestored(); err != nil {
+	if err := a.home.AcceptRestored(lost.Checkpoint); err != nil {
 		return err
 	}
 	a.warn("the cases are fetched anew with the next 'knowngood sync'; what was told before stays in the replica, and what the log is without is sent again")

@@ -9,8 +9,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"knowngood.example/cases"
+	"knowngood.example/cases/brief"
 	"knowngood.example/cases/notation"
-	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
@@ -187,25 +187,6 @@ type suspectShare struct {
 // String is how it stands in a cell of csv.
 func (s suspectShare) String() string { return fmt.Sprintf("%s %.4f", s.Component, s.Probability) }
 
-// shares lists the suspects that hold a hundredth or more.
-func shares(j *cases.Judged) []suspectShare {
-	out := []suspectShare{}
-	for _, s := range j.Judgement().Suspects() {
-		name := notNamed
-		if s.Part != suspect.NotNamed {
-			c := j.Components[s.Part.Key]
-			if c == nil || j.Part(c) != s.Part {
-				continue // what is no longer there
-			}
-			name = c.Name
-		}
-		if s.Probability >= 0.01 {
-			out = append(out, suspectShare{name, round(s.Probability)})
-		}
-	}
-	return out
-}
-
 func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, step bool) error {
 	c, err := a.look(ctx, o)
 	if err != nil {
@@ -222,27 +203,18 @@ func runReplay(ctx context.Context, a *app, o *askFlags, from, through uint64, s
 	}
 	out := []replayRow{}
 	table := client.Table{Head: []string{"#", "When", "Who", "Says", "Tested", "Only believed", "Temporary", "Suspects then"}}
-	then := cases.New(c.Stream)
-	judged := then.Judge(c.table)
-	for n := uint64(1); n <= through; n++ {
-		if err := ctx.Err(); err != nil {
+	for m, err := range brief.Replay(c.Case, c.names, c.table, from, through) {
+		if err = first(ctx.Err(), err); err != nil {
 			return err
 		}
-		if err := then.Apply(c.Step(n).Record); err != nil {
-			return err
-		}
-		if n < from {
-			continue
-		}
-		r := then.Row(then.Step(n), c.names)
-		judged = then.JudgeLately(judged)
-		row := replayRow{a.row(c, r), len(then.Tested()), len(then.Unsettled()), len(then.StillOn()), shares(judged), ""}
-		if f := then.FittingOf(then.Step(n)); f != nil {
-			row.Grade = judged.Graded(f).Grade.String()
+		n := m.Row.Step.Seq
+		row := replayRow{a.row(c, m.Row), m.Tested, m.OnlyBelieved, m.Temporary, []suspectShare{}, m.Grade}
+		for _, s := range m.Suspects {
+			row.Suspects = append(row.Suspects, suspectShare{s.Component, round(s.Probability)})
 		}
 		out = append(out, row)
 		line := []string{
-			fmt.Sprintf("#%d", n), a.show.Time(r.Step.Happened()), row.By, row.Kind + ": " + row.Text,
+			fmt.Sprintf("#%d", n), a.show.Time(m.Row.Step.Happened()), row.By, row.Kind + ": " + row.Text,
 			fmt.Sprint(row.Tested), fmt.Sprint(row.OnlyBelieved), fmt.Sprint(row.Temporary), sharesWords(row.Suspects),
 		}
 		if row.Grade != "" {

@@ -28,9 +28,9 @@ import (
 	"knowngood.example/server"
 )
 
-// forged is a certificate with an authority behind it, as a server has one, of
+// falseCertificate is one with an authority behind it, as a server has one, of
 // somebody who made both.
-func forged(t testing.TB) tls.Certificate {
+func falseCertificate(t testing.TB) tls.Certificate {
 	t.Helper()
 	made := func(template, parent *x509.Certificate, signer *ecdsa.PrivateKey) ([]byte, *x509.Certificate, *ecdsa.PrivateKey) {
 		key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
@@ -66,7 +66,7 @@ func newBetween(t testing.TB, to string) *between {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	b := &between{l: l}
-	config := &tls.Config{Certificates: []tls.Certificate{forged(t)}, NextProtos: []string{"h2"}, MinVersion: tls.VersionTLS13}
+	config := &tls.Config{Certificates: []tls.Certificate{falseCertificate(t)}, NextProtos: []string{"h2"}, MinVersion: tls.VersionTLS13}
 	var all sync.WaitGroup
 	all.Go(func() {
 		for {
@@ -200,7 +200,7 @@ func TestPretender(t *testing.T) {
 		p := &pretender{answer: answer}
 		l, err := net.Listen("tcp", "127.0.0.1:0")
 		require.NoError(t, err)
-		certificate := forged(t)
+		certificate := falseCertificate(t)
 		g := grpc.NewServer(grpc.Creds(credentials.NewServerTLSFromCert(&certificate)))
 		boardv1.RegisterRegisterServiceServer(g, p)
 		go g.Serve(l) //nolint:errcheck // ends with Stop

@@ -93,7 +93,7 @@ func Open(dir string, o Options) (l *Log, err error) {
 		o.MemTableSize = defaultMemTable
 	}
 	if o.Reserve == 0 {
-		o.Reserve = 64<<20 + 16*uint64(o.MemTableSize)
+		o.Reserve = DefaultReserve(o.MemTableSize)
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the log's directory cannot be made: %w", err)
@@ -196,13 +196,8 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	if err := b.Check(l.heads.next); err != nil {
 		return err
 	}
-	free, err := l.free(l.dir)
-	if err != nil {
-		return fmt.Errorf("%w: free space of %s cannot be told: %w", log.ErrFull, l.dir, err)
-	}
-	if free < l.reserve {
-		return fmt.Errorf("%w: %s has %d MiB free and keeps %d in reserve; make room, and append again",
-			log.ErrFull, l.dir, free>>20, l.reserve>>20)
+	if err := room(l.free, l.dir, l.reserve); err != nil {
+		return err
 	}
 	t := &transaction{txn: l.db.NewTransaction(true), sum: l.sum}
 	defer t.txn.Discard()
@@ -211,7 +206,7 @@ func (l *Log) Append(ctx context.Context, b log.Batch) error {
 	} else if err != nil {
 		return err
 	}
-	err = l.commit(t.txn)
+	err := l.commit(t.txn)
 	if err == nil {
 		err = l.wal.sync()
 	}
@@ -308,4 +303,38 @@ func (l *Log) Close() (err error) {
 		return fmt.Errorf("closing the log in %s: %w", l.dir, err)
 	}
 	return nil
+}
+
+// DefaultReserve is the Reserve of Options of that memtable in bytes.
+func DefaultReserve(memTable int64) uint64 { return 64<<20 + 16*uint64(memTable) }
+
+// Room refuses, with log.ErrFull, to write to a folder of whose disk no more than
+// reserve bytes are free. What is written beside an engine keeps its reserve too: a
+// full disk ends the process that has one open.
+func Room(dir string, reserve uint64) error { return room(freeSpace, dir, reserve) }
+
+func room(freeSpace func(string) (uint64, error), dir string, reserve uint64) error {
+	free, err := freeSpace(dir)
+	if err != nil {
+		return fmt.Errorf("%w: free space of %s cannot be told: %w", log.ErrFull, dir, err)
+	}
+	if free < reserve {
+		return fmt.Errorf("%w: %s has %d MiB free and keeps %d in reserve; make room, and try again",
+			log.ErrFull, dir, free>>20, reserve>>20)
+	}
+	return nil
+}
+
+// Hold keeps others from opening the engine in dir until release is called; the
+// error wraps log.ErrHeld when somebody has it open. A folder that is not there is
+// nobody's.
+func Hold(dir string) (release func() error, err error) {
+	release, held, err := lock(dir)
+	switch {
+	case held:
+		return nil, heldBy(dir)
+	case errors.Is(err, os.ErrNotExist):
+		return func() error { return nil }, nil
+	}
+	return release, err
 }

@@ -2,6 +2,13 @@
 // open hosts it (Host), others of the same person reach it (Dial) and use it as if
 // they had opened it themselves.
 //
+// # Where it lies
+//
+// In the folder that it is about (Listen), which is private to its owner, under the name
+// 'socket'; where that path would be longer than 100 bytes, in a folder of its own among the
+// temporary files. The file 'host' in the folder holds the path. A server's data
+// folder has such a socket too, with another service on it (Connect).
+//
 // # The protocol
 //
 // knowngood.board.v1.LogService over a socket of the file system, method for

@@ -7,6 +7,8 @@ import (
 	"io"
 	"iter"
 	"net"
+	"os"
+	"path/filepath"
 	"sync"
 
 	"google.golang.org/grpc"
@@ -32,16 +34,30 @@ type Log struct {
 	changed chan struct{}
 }
 
-// Dial reaches the log that is hosted on the socket of that path.
-func Dial(ctx context.Context, path string) (*Log, error) {
+// Connect makes a connection to whoever listens on the socket of the folder
+// (Listen). The error wraps ErrGone when nothing says where that lies.
+func Connect(folder string) (*grpc.ClientConn, error) {
+	path, err := os.ReadFile(filepath.Join(folder, hostFile))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrGone, err)
+	}
 	conn, err := grpc.NewClient("passthrough:///local",
 		grpc.WithTransportCredentials(insecure.NewCredentials()), // it never leaves the machine
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) {
-			return (&net.Dialer{}).DialContext(ctx, "unix", path)
+			return (&net.Dialer{}).DialContext(ctx, "unix", string(path))
 		}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxMessage), grpc.MaxCallSendMsgSize(maxMessage)))
 	if err != nil {
 		return nil, fmt.Errorf("the socket %s: %w", path, err)
+	}
+	return conn, nil
+}
+
+// Dial reaches the log that is hosted on the socket of the folder.
+func Dial(ctx context.Context, folder string) (*Log, error) {
+	conn, err := Connect(folder)
+	if err != nil {
+		return nil, err
 	}
 	life, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	l := &Log{conn: conn, calls: boardv1.NewLogServiceClient(conn), cancel: cancel, ended: make(chan struct{}), changed: make(chan struct{})}

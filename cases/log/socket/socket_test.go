@@ -3,9 +3,7 @@ package socket
 import (
 	"context"
 	"errors"
-	"net"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -28,21 +26,21 @@ type reached struct {
 
 func (r reached) Close() error { return errors.Join(r.Log.Close(), r.end()) }
 
-// address is a path short enough for a socket.
-func address(t testing.TB) string {
+// folder has a path short enough for a socket.
+func folder(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "kg")
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
-	return filepath.Join(dir, "s")
+	return dir
 }
 
 func host(t testing.TB, l log.Log) (*Host, string) {
 	t.Helper()
-	path := address(t)
-	on, err := net.Listen("unix", path)
+	dir := folder(t)
+	on, err := Listen(dir)
 	require.NoError(t, err)
-	return Serve(l, on), path
+	return Serve(l, on), dir
 }
 
 // TestConformance: over a socket a log is what it is without.
@@ -51,8 +49,8 @@ func TestConformance(t *testing.T) {
 		Open: func(t testing.TB, dir string) log.Log {
 			engine, err := badger.Open(dir, badger.Options{})
 			require.NoError(t, err)
-			h, path := host(t, engine)
-			l, err := Dial(t.Context(), path)
+			h, at := host(t, engine)
+			l, err := Dial(t.Context(), at)
 			require.NoError(t, err)
 			return reached{l, func() error {
 				h.Close()
@@ -65,7 +63,7 @@ func TestConformance(t *testing.T) {
 
 func TestNobodyHosts(t *testing.T) {
 	t.Parallel()
-	_, err := Dial(t.Context(), address(t))
+	_, err := Dial(t.Context(), folder(t))
 	require.ErrorIs(t, err, ErrGone)
 }
 
@@ -74,8 +72,8 @@ func TestNobodyHosts(t *testing.T) {
 func TestHostEnds(t *testing.T) {
 	t.Parallel()
 	m := memory.New()
-	h, path := host(t, m)
-	l, err := Dial(t.Context(), path)
+	h, dir := host(t, m)
+	l, err := Dial(t.Context(), dir)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, l.Close()) }()
 	require.NoError(t, l.Append(t.Context(), log.Batch{Index: []log.Write{{Key: "k", Value: []byte("v")}}}))
@@ -106,8 +104,8 @@ func (odd) Append(context.Context, log.Batch) error { return errors.New("the dis
 func TestUnknownStaysUnknown(t *testing.T) {
 	t.Parallel()
 	m := memory.New()
-	h, path := host(t, odd{m})
-	l, err := Dial(t.Context(), path)
+	h, dir := host(t, odd{m})
+	l, err := Dial(t.Context(), dir)
 	require.NoError(t, err)
 	err = l.Append(t.Context(), log.Batch{})
 	require.EqualError(t, err, "the disk said no")

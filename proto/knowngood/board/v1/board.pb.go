@@ -67,6 +67,10 @@ const (
 	Reason_REASON_QUERY Reason = 16
 	// Asked too often, or with too much at once.
 	Reason_REASON_LIMIT Reason = 17
+	// The bytes of the file were erased; they do not come back.
+	Reason_REASON_ERASED Reason = 18
+	// The bytes of the file have not come yet.
+	Reason_REASON_NOT_YET Reason = 19
 )
 
 // Enum value maps for Reason.
@@ -90,6 +94,8 @@ var (
 		15: "REASON_TOO_SLOW",
 		16: "REASON_QUERY",
 		17: "REASON_LIMIT",
+		18: "REASON_ERASED",
+		19: "REASON_NOT_YET",
 	}
 	Reason_value = map[string]int32{
 		"REASON_UNSPECIFIED":   0,
@@ -110,6 +116,8 @@ var (
 		"REASON_TOO_SLOW":      15,
 		"REASON_QUERY":         16,
 		"REASON_LIMIT":         17,
+		"REASON_ERASED":        18,
+		"REASON_NOT_YET":       19,
 	}
 )
 
@@ -788,6 +796,164 @@ func (x *ConsistencyResponse) GetProof() []byte {
 	return nil
 }
 
+// Tile is a stretch of the hashes of the log's tree, of height 4 as
+// golang.org/x/mod/sumdb/tlog has them: up to 16 hashes of one level.
+type Tile struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Level in tiles: 0 has the hashes of entries, 1 those of 16 entries each.
+	Level uint32 `protobuf:"varint,1,opt,name=level,proto3" json:"level,omitempty"`
+	// Which one of its level, from 0.
+	Number uint64 `protobuf:"varint,2,opt,name=number,proto3" json:"number,omitempty"`
+	// How many of its hashes are wanted, from 1 to 16.
+	Width         uint32 `protobuf:"varint,3,opt,name=width,proto3" json:"width,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Tile) Reset() {
+	*x = Tile{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Tile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Tile) ProtoMessage() {}
+
+func (x *Tile) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Tile.ProtoReflect.Descriptor instead.
+func (*Tile) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Tile) GetLevel() uint32 {
+	if x != nil {
+		return x.Level
+	}
+	return 0
+}
+
+func (x *Tile) GetNumber() uint64 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *Tile) GetWidth() uint32 {
+	if x != nil {
+		return x.Width
+	}
+	return 0
+}
+
+// TilesRequest names tiles. Hashes are all that they tell, so that everybody with
+// a token may ask.
+type TilesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most 1,000, within the tree as it stands now.
+	Tiles         []*Tile `protobuf:"bytes,1,rep,name=tiles,proto3" json:"tiles,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TilesRequest) Reset() {
+	*x = TilesRequest{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TilesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TilesRequest) ProtoMessage() {}
+
+func (x *TilesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TilesRequest.ProtoReflect.Descriptor instead.
+func (*TilesRequest) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TilesRequest) GetTiles() []*Tile {
+	if x != nil {
+		return x.Tiles
+	}
+	return nil
+}
+
+// TilesResponse is what lets a client prove its entries.
+type TilesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each that was named: its 32-byte hashes laid end to end.
+	Tiles         [][]byte `protobuf:"bytes,1,rep,name=tiles,proto3" json:"tiles,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TilesResponse) Reset() {
+	*x = TilesResponse{}
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TilesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TilesResponse) ProtoMessage() {}
+
+func (x *TilesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TilesResponse.ProtoReflect.Descriptor instead.
+func (*TilesResponse) Descriptor() ([]byte, []int) {
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *TilesResponse) GetTiles() [][]byte {
+	if x != nil {
+		return x.Tiles
+	}
+	return nil
+}
+
 // BoardRequest asks for the cases the caller may see.
 type BoardRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -799,7 +965,7 @@ type BoardRequest struct {
 
 func (x *BoardRequest) Reset() {
 	*x = BoardRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -811,7 +977,7 @@ func (x *BoardRequest) String() string {
 func (*BoardRequest) ProtoMessage() {}
 
 func (x *BoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[10]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -824,7 +990,7 @@ func (x *BoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardRequest.ProtoReflect.Descriptor instead.
 func (*BoardRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{10}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *BoardRequest) GetClosed() bool {
@@ -878,7 +1044,7 @@ type BoardCase struct {
 
 func (x *BoardCase) Reset() {
 	*x = BoardCase{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -890,7 +1056,7 @@ func (x *BoardCase) String() string {
 func (*BoardCase) ProtoMessage() {}
 
 func (x *BoardCase) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[11]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -903,7 +1069,7 @@ func (x *BoardCase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardCase.ProtoReflect.Descriptor instead.
 func (*BoardCase) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{11}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *BoardCase) GetStream() string {
@@ -1036,7 +1202,7 @@ type BoardResponse struct {
 
 func (x *BoardResponse) Reset() {
 	*x = BoardResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1048,7 +1214,7 @@ func (x *BoardResponse) String() string {
 func (*BoardResponse) ProtoMessage() {}
 
 func (x *BoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[12]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1061,7 +1227,7 @@ func (x *BoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardResponse.ProtoReflect.Descriptor instead.
 func (*BoardResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{12}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *BoardResponse) GetCases() []*BoardCase {
@@ -1087,7 +1253,7 @@ type TimelineRequest struct {
 
 func (x *TimelineRequest) Reset() {
 	*x = TimelineRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1099,7 +1265,7 @@ func (x *TimelineRequest) String() string {
 func (*TimelineRequest) ProtoMessage() {}
 
 func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[13]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1112,7 +1278,7 @@ func (x *TimelineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRequest.ProtoReflect.Descriptor instead.
 func (*TimelineRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{13}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *TimelineRequest) GetStream() string {
@@ -1169,7 +1335,7 @@ type TimelineRow struct {
 
 func (x *TimelineRow) Reset() {
 	*x = TimelineRow{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1181,7 +1347,7 @@ func (x *TimelineRow) String() string {
 func (*TimelineRow) ProtoMessage() {}
 
 func (x *TimelineRow) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[14]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1194,7 +1360,7 @@ func (x *TimelineRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineRow.ProtoReflect.Descriptor instead.
 func (*TimelineRow) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{14}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *TimelineRow) GetSeq() uint64 {
@@ -1286,7 +1452,7 @@ type TimelineResponse struct {
 
 func (x *TimelineResponse) Reset() {
 	*x = TimelineResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1298,7 +1464,7 @@ func (x *TimelineResponse) String() string {
 func (*TimelineResponse) ProtoMessage() {}
 
 func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[15]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1311,7 +1477,7 @@ func (x *TimelineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimelineResponse.ProtoReflect.Descriptor instead.
 func (*TimelineResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{15}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TimelineResponse) GetRows() []*TimelineRow {
@@ -1334,7 +1500,7 @@ type ReviewRequest struct {
 
 func (x *ReviewRequest) Reset() {
 	*x = ReviewRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1346,7 +1512,7 @@ func (x *ReviewRequest) String() string {
 func (*ReviewRequest) ProtoMessage() {}
 
 func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[16]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1359,7 +1525,7 @@ func (x *ReviewRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewRequest.ProtoReflect.Descriptor instead.
 func (*ReviewRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{16}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReviewRequest) GetStream() string {
@@ -1398,7 +1564,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1410,7 +1576,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[17]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1423,7 +1589,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{17}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Finding) GetRule() string {
@@ -1480,7 +1646,7 @@ type ReviewResponse struct {
 
 func (x *ReviewResponse) Reset() {
 	*x = ReviewResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1492,7 +1658,7 @@ func (x *ReviewResponse) String() string {
 func (*ReviewResponse) ProtoMessage() {}
 
 func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[18]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,7 +1671,7 @@ func (x *ReviewResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewResponse.ProtoReflect.Descriptor instead.
 func (*ReviewResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{18}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ReviewResponse) GetFindings() []*Finding {
@@ -1530,7 +1696,7 @@ type BriefRequest struct {
 
 func (x *BriefRequest) Reset() {
 	*x = BriefRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1542,7 +1708,7 @@ func (x *BriefRequest) String() string {
 func (*BriefRequest) ProtoMessage() {}
 
 func (x *BriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[19]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1555,7 +1721,7 @@ func (x *BriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefRequest.ProtoReflect.Descriptor instead.
 func (*BriefRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{19}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BriefRequest) GetStream() string {
@@ -1594,7 +1760,7 @@ type Line struct {
 
 func (x *Line) Reset() {
 	*x = Line{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1606,7 +1772,7 @@ func (x *Line) String() string {
 func (*Line) ProtoMessage() {}
 
 func (x *Line) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[20]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1619,7 +1785,7 @@ func (x *Line) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Line.ProtoReflect.Descriptor instead.
 func (*Line) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{20}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Line) GetText() string {
@@ -1658,7 +1824,7 @@ type Section struct {
 
 func (x *Section) Reset() {
 	*x = Section{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1670,7 +1836,7 @@ func (x *Section) String() string {
 func (*Section) ProtoMessage() {}
 
 func (x *Section) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[21]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1683,7 +1849,7 @@ func (x *Section) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Section.ProtoReflect.Descriptor instead.
 func (*Section) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{21}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Section) GetTitle() string {
@@ -1722,7 +1888,7 @@ type BriefResponse struct {
 
 func (x *BriefResponse) Reset() {
 	*x = BriefResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1734,7 +1900,7 @@ func (x *BriefResponse) String() string {
 func (*BriefResponse) ProtoMessage() {}
 
 func (x *BriefResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[22]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1747,7 +1913,7 @@ func (x *BriefResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BriefResponse.ProtoReflect.Descriptor instead.
 func (*BriefResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{22}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *BriefResponse) GetTitle() string {
@@ -1780,7 +1946,7 @@ type MeetRequest struct {
 
 func (x *MeetRequest) Reset() {
 	*x = MeetRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1792,7 +1958,7 @@ func (x *MeetRequest) String() string {
 func (*MeetRequest) ProtoMessage() {}
 
 func (x *MeetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[23]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1805,7 +1971,7 @@ func (x *MeetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeetRequest.ProtoReflect.Descriptor instead.
 func (*MeetRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{23}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
 }
 
 // MeetResponse is what the server proves, over the connection the call came on.
@@ -1822,7 +1988,7 @@ type MeetResponse struct {
 
 func (x *MeetResponse) Reset() {
 	*x = MeetResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1834,7 +2000,7 @@ func (x *MeetResponse) String() string {
 func (*MeetResponse) ProtoMessage() {}
 
 func (x *MeetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[24]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1847,7 +2013,7 @@ func (x *MeetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeetResponse.ProtoReflect.Descriptor instead.
 func (*MeetResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{24}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *MeetResponse) GetProof() []byte {
@@ -1884,7 +2050,7 @@ type JoinRequest struct {
 
 func (x *JoinRequest) Reset() {
 	*x = JoinRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1896,7 +2062,7 @@ func (x *JoinRequest) String() string {
 func (*JoinRequest) ProtoMessage() {}
 
 func (x *JoinRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[25]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1909,7 +2075,7 @@ func (x *JoinRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinRequest.ProtoReflect.Descriptor instead.
 func (*JoinRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{25}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *JoinRequest) GetCode() string {
@@ -1965,7 +2131,7 @@ type JoinResponse struct {
 
 func (x *JoinResponse) Reset() {
 	*x = JoinResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1977,7 +2143,7 @@ func (x *JoinResponse) String() string {
 func (*JoinResponse) ProtoMessage() {}
 
 func (x *JoinResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[26]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1990,7 +2156,7 @@ func (x *JoinResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JoinResponse.ProtoReflect.Descriptor instead.
 func (*JoinResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{26}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *JoinResponse) GetToken() string {
@@ -2056,7 +2222,7 @@ type InviteRequest struct {
 
 func (x *InviteRequest) Reset() {
 	*x = InviteRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2068,7 +2234,7 @@ func (x *InviteRequest) String() string {
 func (*InviteRequest) ProtoMessage() {}
 
 func (x *InviteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[27]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2081,7 +2247,7 @@ func (x *InviteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteRequest.ProtoReflect.Descriptor instead.
 func (*InviteRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{27}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *InviteRequest) GetRole() v1.Role {
@@ -2114,7 +2280,7 @@ type InviteResponse struct {
 
 func (x *InviteResponse) Reset() {
 	*x = InviteResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2126,7 +2292,7 @@ func (x *InviteResponse) String() string {
 func (*InviteResponse) ProtoMessage() {}
 
 func (x *InviteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[28]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2139,7 +2305,7 @@ func (x *InviteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InviteResponse.ProtoReflect.Descriptor instead.
 func (*InviteResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{28}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *InviteResponse) GetCode() string {
@@ -2172,7 +2338,7 @@ type PeopleRequest struct {
 
 func (x *PeopleRequest) Reset() {
 	*x = PeopleRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2184,7 +2350,7 @@ func (x *PeopleRequest) String() string {
 func (*PeopleRequest) ProtoMessage() {}
 
 func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[29]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2197,7 +2363,7 @@ func (x *PeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleRequest.ProtoReflect.Descriptor instead.
 func (*PeopleRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{29}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
 }
 
 // Somebody as the erasable table has them.
@@ -2219,7 +2385,7 @@ type Somebody struct {
 
 func (x *Somebody) Reset() {
 	*x = Somebody{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2231,7 +2397,7 @@ func (x *Somebody) String() string {
 func (*Somebody) ProtoMessage() {}
 
 func (x *Somebody) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[30]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2244,7 +2410,7 @@ func (x *Somebody) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Somebody.ProtoReflect.Descriptor instead.
 func (*Somebody) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{30}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Somebody) GetPerson() string {
@@ -2295,7 +2461,7 @@ type Shop struct {
 
 func (x *Shop) Reset() {
 	*x = Shop{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2307,7 +2473,7 @@ func (x *Shop) String() string {
 func (*Shop) ProtoMessage() {}
 
 func (x *Shop) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[31]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2320,7 +2486,7 @@ func (x *Shop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Shop.ProtoReflect.Descriptor instead.
 func (*Shop) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{31}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Shop) GetShop() string {
@@ -2352,14 +2518,16 @@ type DeviceKey struct {
 	// When two events under one number of it were last seen here: its key writes
 	// in two places, or its folder was put back from an older copy. Of the caller's
 	// shop only. Unset: never, or more than 30 days ago.
-	Twice         *v1.Moment `protobuf:"bytes,5,opt,name=twice,proto3" json:"twice,omitempty"`
+	Twice *v1.Moment `protobuf:"bytes,5,opt,name=twice,proto3" json:"twice,omitempty"`
+	// True: its key is held by the server, for a tablet on the server's page.
+	HeldByServer  bool `protobuf:"varint,6,opt,name=held_by_server,json=heldByServer,proto3" json:"held_by_server,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DeviceKey) Reset() {
 	*x = DeviceKey{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2371,7 +2539,7 @@ func (x *DeviceKey) String() string {
 func (*DeviceKey) ProtoMessage() {}
 
 func (x *DeviceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[32]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2384,7 +2552,7 @@ func (x *DeviceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeviceKey.ProtoReflect.Descriptor instead.
 func (*DeviceKey) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{32}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *DeviceKey) GetDevice() string {
@@ -2422,6 +2590,13 @@ func (x *DeviceKey) GetTwice() *v1.Moment {
 	return nil
 }
 
+func (x *DeviceKey) GetHeldByServer() bool {
+	if x != nil {
+		return x.HeldByServer
+	}
+	return false
+}
+
 // OpenCode is a join code that was not used yet. The code itself is not kept.
 type OpenCode struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2441,7 +2616,7 @@ type OpenCode struct {
 
 func (x *OpenCode) Reset() {
 	*x = OpenCode{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2453,7 +2628,7 @@ func (x *OpenCode) String() string {
 func (*OpenCode) ProtoMessage() {}
 
 func (x *OpenCode) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[33]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2466,7 +2641,7 @@ func (x *OpenCode) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenCode.ProtoReflect.Descriptor instead.
 func (*OpenCode) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{33}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *OpenCode) GetId() string {
@@ -2523,7 +2698,7 @@ type PeopleResponse struct {
 
 func (x *PeopleResponse) Reset() {
 	*x = PeopleResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2535,7 +2710,7 @@ func (x *PeopleResponse) String() string {
 func (*PeopleResponse) ProtoMessage() {}
 
 func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[34]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2548,7 +2723,7 @@ func (x *PeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeopleResponse.ProtoReflect.Descriptor instead.
 func (*PeopleResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{34}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *PeopleResponse) GetPeople() []*Somebody {
@@ -2588,7 +2763,7 @@ type WhoAmIRequest struct {
 
 func (x *WhoAmIRequest) Reset() {
 	*x = WhoAmIRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2600,7 +2775,7 @@ func (x *WhoAmIRequest) String() string {
 func (*WhoAmIRequest) ProtoMessage() {}
 
 func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[35]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2613,7 +2788,7 @@ func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIRequest.ProtoReflect.Descriptor instead.
 func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{35}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{38}
 }
 
 // WhoAmIResponse is whom the token stands for.
@@ -2641,7 +2816,7 @@ type WhoAmIResponse struct {
 
 func (x *WhoAmIResponse) Reset() {
 	*x = WhoAmIResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2653,7 +2828,7 @@ func (x *WhoAmIResponse) String() string {
 func (*WhoAmIResponse) ProtoMessage() {}
 
 func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[36]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2666,7 +2841,7 @@ func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhoAmIResponse.ProtoReflect.Descriptor instead.
 func (*WhoAmIResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{36}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *WhoAmIResponse) GetPerson() string {
@@ -2740,7 +2915,7 @@ type WithdrawDeviceRequest struct {
 
 func (x *WithdrawDeviceRequest) Reset() {
 	*x = WithdrawDeviceRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2752,7 +2927,7 @@ func (x *WithdrawDeviceRequest) String() string {
 func (*WithdrawDeviceRequest) ProtoMessage() {}
 
 func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[37]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2765,7 +2940,7 @@ func (x *WithdrawDeviceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{37}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *WithdrawDeviceRequest) GetDevice() string {
@@ -2791,7 +2966,7 @@ type WithdrawDeviceResponse struct {
 
 func (x *WithdrawDeviceResponse) Reset() {
 	*x = WithdrawDeviceResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2803,7 +2978,7 @@ func (x *WithdrawDeviceResponse) String() string {
 func (*WithdrawDeviceResponse) ProtoMessage() {}
 
 func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[38]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2816,7 +2991,7 @@ func (x *WithdrawDeviceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawDeviceResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawDeviceResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{38}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{41}
 }
 
 // WithdrawPersonRequest names a person of the caller's shop: oneself, or, for an
@@ -2834,7 +3009,7 @@ type WithdrawPersonRequest struct {
 
 func (x *WithdrawPersonRequest) Reset() {
 	*x = WithdrawPersonRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2846,7 +3021,7 @@ func (x *WithdrawPersonRequest) String() string {
 func (*WithdrawPersonRequest) ProtoMessage() {}
 
 func (x *WithdrawPersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[39]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2859,7 +3034,7 @@ func (x *WithdrawPersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawPersonRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawPersonRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{39}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *WithdrawPersonRequest) GetPerson() string {
@@ -2885,7 +3060,7 @@ type WithdrawPersonResponse struct {
 
 func (x *WithdrawPersonResponse) Reset() {
 	*x = WithdrawPersonResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2897,7 +3072,7 @@ func (x *WithdrawPersonResponse) String() string {
 func (*WithdrawPersonResponse) ProtoMessage() {}
 
 func (x *WithdrawPersonResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[40]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2910,7 +3085,7 @@ func (x *WithdrawPersonResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawPersonResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawPersonResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{40}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{43}
 }
 
 // WithdrawCodeRequest names a join code of the caller's shop. For an owner only.
@@ -2924,7 +3099,7 @@ type WithdrawCodeRequest struct {
 
 func (x *WithdrawCodeRequest) Reset() {
 	*x = WithdrawCodeRequest{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2936,7 +3111,7 @@ func (x *WithdrawCodeRequest) String() string {
 func (*WithdrawCodeRequest) ProtoMessage() {}
 
 func (x *WithdrawCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[41]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2949,7 +3124,7 @@ func (x *WithdrawCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawCodeRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawCodeRequest) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{41}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *WithdrawCodeRequest) GetCode() string {
@@ -2968,7 +3143,7 @@ type WithdrawCodeResponse struct {
 
 func (x *WithdrawCodeResponse) Reset() {
 	*x = WithdrawCodeResponse{}
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2980,7 +3155,7 @@ func (x *WithdrawCodeResponse) String() string {
 func (*WithdrawCodeResponse) ProtoMessage() {}
 
 func (x *WithdrawCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_knowngood_board_v1_board_proto_msgTypes[42]
+	mi := &file_knowngood_board_v1_board_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2993,7 +3168,7 @@ func (x *WithdrawCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawCodeResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawCodeResponse) Descriptor() ([]byte, []int) {
-	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{42}
+	return file_knowngood_board_v1_board_proto_rawDescGZIP(), []int{45}
 }
 
 var File_knowngood_board_v1_board_proto protoreflect.FileDescriptor
@@ -3048,7 +3223,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\n" +
 	"checkpoint\x18\x01 \x01(\fR\n" +
 	"checkpoint\x12\x14\n" +
-	"\x05proof\x18\x02 \x01(\fR\x05proof\"&\n" +
+	"\x05proof\x18\x02 \x01(\fR\x05proof\"J\n" +
+	"\x04Tile\x12\x14\n" +
+	"\x05level\x18\x01 \x01(\rR\x05level\x12\x16\n" +
+	"\x06number\x18\x02 \x01(\x04R\x06number\x12\x14\n" +
+	"\x05width\x18\x03 \x01(\rR\x05width\">\n" +
+	"\fTilesRequest\x12.\n" +
+	"\x05tiles\x18\x01 \x03(\v2\x18.knowngood.board.v1.TileR\x05tiles\"%\n" +
+	"\rTilesResponse\x12\x14\n" +
+	"\x05tiles\x18\x01 \x03(\fR\x05tiles\"&\n" +
 	"\fBoardRequest\x12\x16\n" +
 	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xb9\x04\n" +
 	"\tBoardCase\x12\x16\n" +
@@ -3155,14 +3338,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x04left\x18\x05 \x01(\bR\x04left\".\n" +
 	"\x04Shop\x12\x12\n" +
 	"\x04shop\x18\x01 \x01(\tR\x04shop\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\"\xaa\x01\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\"\xd0\x01\n" +
 	"\tDeviceKey\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x1d\n" +
 	"\n" +
 	"public_key\x18\x02 \x01(\fR\tpublicKey\x12\x16\n" +
 	"\x06person\x18\x03 \x01(\tR\x06person\x12\x1c\n" +
 	"\twithdrawn\x18\x04 \x01(\bR\twithdrawn\x120\n" +
-	"\x05twice\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\x05twice\"\xa2\x01\n" +
+	"\x05twice\x18\x05 \x01(\v2\x1a.knowngood.event.v1.MomentR\x05twice\x12$\n" +
+	"\x0eheld_by_server\x18\x06 \x01(\bR\fheldByServer\"\xa2\x01\n" +
 	"\bOpenCode\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12,\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x18.knowngood.event.v1.RoleR\x04role\x12\x12\n" +
@@ -3194,7 +3378,7 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x16WithdrawPersonResponse\")\n" +
 	"\x13WithdrawCodeRequest\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\"\x16\n" +
-	"\x14WithdrawCodeResponse*\x8e\x03\n" +
+	"\x14WithdrawCodeResponse*\xb5\x03\n" +
 	"\x06Reason\x12\x16\n" +
 	"\x12REASON_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10REASON_MALFORMED\x10\x01\x12\x15\n" +
@@ -3214,12 +3398,15 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x0eREASON_STOPPED\x10\x0e\x12\x13\n" +
 	"\x0fREASON_TOO_SLOW\x10\x0f\x12\x10\n" +
 	"\fREASON_QUERY\x10\x10\x12\x10\n" +
-	"\fREASON_LIMIT\x10\x112\xa9\x05\n" +
+	"\fREASON_LIMIT\x10\x11\x12\x11\n" +
+	"\rREASON_ERASED\x10\x12\x12\x12\n" +
+	"\x0eREASON_NOT_YET\x10\x132\xf7\x05\n" +
 	"\fBoardService\x12O\n" +
 	"\x06Append\x12!.knowngood.board.v1.AppendRequest\x1a\".knowngood.board.v1.AppendResponse\x12T\n" +
 	"\aEntries\x12\".knowngood.board.v1.EntriesRequest\x1a#.knowngood.board.v1.EntriesResponse0\x01\x12N\n" +
 	"\x05Watch\x12 .knowngood.board.v1.WatchRequest\x1a!.knowngood.board.v1.WatchResponse0\x01\x12^\n" +
 	"\vConsistency\x12&.knowngood.board.v1.ConsistencyRequest\x1a'.knowngood.board.v1.ConsistencyResponse\x12L\n" +
+	"\x05Tiles\x12 .knowngood.board.v1.TilesRequest\x1a!.knowngood.board.v1.TilesResponse\x12L\n" +
 	"\x05Board\x12 .knowngood.board.v1.BoardRequest\x1a!.knowngood.board.v1.BoardResponse\x12U\n" +
 	"\bTimeline\x12#.knowngood.board.v1.TimelineRequest\x1a$.knowngood.board.v1.TimelineResponse\x12O\n" +
 	"\x06Review\x12!.knowngood.board.v1.ReviewRequest\x1a\".knowngood.board.v1.ReviewResponse\x12L\n" +
@@ -3247,7 +3434,7 @@ func file_knowngood_board_v1_board_proto_rawDescGZIP() []byte {
 }
 
 var file_knowngood_board_v1_board_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_knowngood_board_v1_board_proto_msgTypes = make([]protoimpl.MessageInfo, 46)
 var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(Reason)(0),                    // 0: knowngood.board.v1.Reason
 	(*AppendRequest)(nil),          // 1: knowngood.board.v1.AppendRequest
@@ -3260,109 +3447,115 @@ var file_knowngood_board_v1_board_proto_goTypes = []any{
 	(*WatchResponse)(nil),          // 8: knowngood.board.v1.WatchResponse
 	(*ConsistencyRequest)(nil),     // 9: knowngood.board.v1.ConsistencyRequest
 	(*ConsistencyResponse)(nil),    // 10: knowngood.board.v1.ConsistencyResponse
-	(*BoardRequest)(nil),           // 11: knowngood.board.v1.BoardRequest
-	(*BoardCase)(nil),              // 12: knowngood.board.v1.BoardCase
-	(*BoardResponse)(nil),          // 13: knowngood.board.v1.BoardResponse
-	(*TimelineRequest)(nil),        // 14: knowngood.board.v1.TimelineRequest
-	(*TimelineRow)(nil),            // 15: knowngood.board.v1.TimelineRow
-	(*TimelineResponse)(nil),       // 16: knowngood.board.v1.TimelineResponse
-	(*ReviewRequest)(nil),          // 17: knowngood.board.v1.ReviewRequest
-	(*Finding)(nil),                // 18: knowngood.board.v1.Finding
-	(*ReviewResponse)(nil),         // 19: knowngood.board.v1.ReviewResponse
-	(*BriefRequest)(nil),           // 20: knowngood.board.v1.BriefRequest
-	(*Line)(nil),                   // 21: knowngood.board.v1.Line
-	(*Section)(nil),                // 22: knowngood.board.v1.Section
-	(*BriefResponse)(nil),          // 23: knowngood.board.v1.BriefResponse
-	(*MeetRequest)(nil),            // 24: knowngood.board.v1.MeetRequest
-	(*MeetResponse)(nil),           // 25: knowngood.board.v1.MeetResponse
-	(*JoinRequest)(nil),            // 26: knowngood.board.v1.JoinRequest
-	(*JoinResponse)(nil),           // 27: knowngood.board.v1.JoinResponse
-	(*InviteRequest)(nil),          // 28: knowngood.board.v1.InviteRequest
-	(*InviteResponse)(nil),         // 29: knowngood.board.v1.InviteResponse
-	(*PeopleRequest)(nil),          // 30: knowngood.board.v1.PeopleRequest
-	(*Somebody)(nil),               // 31: knowngood.board.v1.Somebody
-	(*Shop)(nil),                   // 32: knowngood.board.v1.Shop
-	(*DeviceKey)(nil),              // 33: knowngood.board.v1.DeviceKey
-	(*OpenCode)(nil),               // 34: knowngood.board.v1.OpenCode
-	(*PeopleResponse)(nil),         // 35: knowngood.board.v1.PeopleResponse
-	(*WhoAmIRequest)(nil),          // 36: knowngood.board.v1.WhoAmIRequest
-	(*WhoAmIResponse)(nil),         // 37: knowngood.board.v1.WhoAmIResponse
-	(*WithdrawDeviceRequest)(nil),  // 38: knowngood.board.v1.WithdrawDeviceRequest
-	(*WithdrawDeviceResponse)(nil), // 39: knowngood.board.v1.WithdrawDeviceResponse
-	(*WithdrawPersonRequest)(nil),  // 40: knowngood.board.v1.WithdrawPersonRequest
-	(*WithdrawPersonResponse)(nil), // 41: knowngood.board.v1.WithdrawPersonResponse
-	(*WithdrawCodeRequest)(nil),    // 42: knowngood.board.v1.WithdrawCodeRequest
-	(*WithdrawCodeResponse)(nil),   // 43: knowngood.board.v1.WithdrawCodeResponse
-	(*v1.Signed)(nil),              // 44: knowngood.event.v1.Signed
-	(*v1.Moment)(nil),              // 45: knowngood.event.v1.Moment
-	(*v1.Money)(nil),               // 46: knowngood.event.v1.Money
-	(v1.Role)(0),                   // 47: knowngood.event.v1.Role
+	(*Tile)(nil),                   // 11: knowngood.board.v1.Tile
+	(*TilesRequest)(nil),           // 12: knowngood.board.v1.TilesRequest
+	(*TilesResponse)(nil),          // 13: knowngood.board.v1.TilesResponse
+	(*BoardRequest)(nil),           // 14: knowngood.board.v1.BoardRequest
+	(*BoardCase)(nil),              // 15: knowngood.board.v1.BoardCase
+	(*BoardResponse)(nil),          // 16: knowngood.board.v1.BoardResponse
+	(*TimelineRequest)(nil),        // 17: knowngood.board.v1.TimelineRequest
+	(*TimelineRow)(nil),            // 18: knowngood.board.v1.TimelineRow
+	(*TimelineResponse)(nil),       // 19: knowngood.board.v1.TimelineResponse
+	(*ReviewRequest)(nil),          // 20: knowngood.board.v1.ReviewRequest
+	(*Finding)(nil),                // 21: knowngood.board.v1.Finding
+	(*ReviewResponse)(nil),         // 22: knowngood.board.v1.ReviewResponse
+	(*BriefRequest)(nil),           // 23: knowngood.board.v1.BriefRequest
+	(*Line)(nil),                   // 24: knowngood.board.v1.Line
+	(*Section)(nil),                // 25: knowngood.board.v1.Section
+	(*BriefResponse)(nil),          // 26: knowngood.board.v1.BriefResponse
+	(*MeetRequest)(nil),            // 27: knowngood.board.v1.MeetRequest
+	(*MeetResponse)(nil),           // 28: knowngood.board.v1.MeetResponse
+	(*JoinRequest)(nil),            // 29: knowngood.board.v1.JoinRequest
+	(*JoinResponse)(nil),           // 30: knowngood.board.v1.JoinResponse
+	(*InviteRequest)(nil),          // 31: knowngood.board.v1.InviteRequest
+	(*InviteResponse)(nil),         // 32: knowngood.board.v1.InviteResponse
+	(*PeopleRequest)(nil),          // 33: knowngood.board.v1.PeopleRequest
+	(*Somebody)(nil),               // 34: knowngood.board.v1.Somebody
+	(*Shop)(nil),                   // 35: knowngood.board.v1.Shop
+	(*DeviceKey)(nil),              // 36: knowngood.board.v1.DeviceKey
+	(*OpenCode)(nil),               // 37: knowngood.board.v1.OpenCode
+	(*PeopleResponse)(nil),         // 38: knowngood.board.v1.PeopleResponse
+	(*WhoAmIRequest)(nil),          // 39: knowngood.board.v1.WhoAmIRequest
+	(*WhoAmIResponse)(nil),         // 40: knowngood.board.v1.WhoAmIResponse
+	(*WithdrawDeviceRequest)(nil),  // 41: knowngood.board.v1.WithdrawDeviceRequest
+	(*WithdrawDeviceResponse)(nil), // 42: knowngood.board.v1.WithdrawDeviceResponse
+	(*WithdrawPersonRequest)(nil),  // 43: knowngood.board.v1.WithdrawPersonRequest
+	(*WithdrawPersonResponse)(nil), // 44: knowngood.board.v1.WithdrawPersonResponse
+	(*WithdrawCodeRequest)(nil),    // 45: knowngood.board.v1.WithdrawCodeRequest
+	(*WithdrawCodeResponse)(nil),   // 46: knowngood.board.v1.WithdrawCodeResponse
+	(*v1.Signed)(nil),              // 47: knowngood.event.v1.Signed
+	(*v1.Moment)(nil),              // 48: knowngood.event.v1.Moment
+	(*v1.Money)(nil),               // 49: knowngood.event.v1.Money
+	(v1.Role)(0),                   // 50: knowngood.event.v1.Role
 }
 var file_knowngood_board_v1_board_proto_depIdxs = []int32{
-	44, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
+	47, // 0: knowngood.board.v1.AppendRequest.events:type_name -> knowngood.event.v1.Signed
 	0,  // 1: knowngood.board.v1.AppendResult.reason:type_name -> knowngood.board.v1.Reason
 	2,  // 2: knowngood.board.v1.AppendResponse.results:type_name -> knowngood.board.v1.AppendResult
 	4,  // 3: knowngood.board.v1.EntriesResponse.entries:type_name -> knowngood.board.v1.Held
 	4,  // 4: knowngood.board.v1.WatchResponse.entries:type_name -> knowngood.board.v1.Held
-	45, // 5: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
-	46, // 6: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
-	46, // 7: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
-	12, // 8: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
-	45, // 9: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
-	45, // 10: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
-	15, // 11: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
-	18, // 12: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
-	21, // 13: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
-	22, // 14: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
-	47, // 15: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
-	47, // 16: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
-	45, // 17: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
-	47, // 18: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
-	45, // 19: knowngood.board.v1.DeviceKey.twice:type_name -> knowngood.event.v1.Moment
-	47, // 20: knowngood.board.v1.OpenCode.role:type_name -> knowngood.event.v1.Role
-	45, // 21: knowngood.board.v1.OpenCode.expires:type_name -> knowngood.event.v1.Moment
-	31, // 22: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
-	32, // 23: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
-	33, // 24: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
-	34, // 25: knowngood.board.v1.PeopleResponse.codes:type_name -> knowngood.board.v1.OpenCode
-	47, // 26: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
-	1,  // 27: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
-	5,  // 28: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
-	7,  // 29: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
-	9,  // 30: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
-	11, // 31: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
-	14, // 32: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
-	17, // 33: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
-	20, // 34: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
-	24, // 35: knowngood.board.v1.RegisterService.Meet:input_type -> knowngood.board.v1.MeetRequest
-	26, // 36: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
-	28, // 37: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
-	30, // 38: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
-	36, // 39: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
-	38, // 40: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
-	40, // 41: knowngood.board.v1.RegisterService.WithdrawPerson:input_type -> knowngood.board.v1.WithdrawPersonRequest
-	42, // 42: knowngood.board.v1.RegisterService.WithdrawCode:input_type -> knowngood.board.v1.WithdrawCodeRequest
-	3,  // 43: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
-	6,  // 44: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
-	8,  // 45: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
-	10, // 46: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
-	13, // 47: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
-	16, // 48: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
-	19, // 49: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
-	23, // 50: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
-	25, // 51: knowngood.board.v1.RegisterService.Meet:output_type -> knowngood.board.v1.MeetResponse
-	27, // 52: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
-	29, // 53: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
-	35, // 54: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
-	37, // 55: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
-	39, // 56: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
-	41, // 57: knowngood.board.v1.RegisterService.WithdrawPerson:output_type -> knowngood.board.v1.WithdrawPersonResponse
-	43, // 58: knowngood.board.v1.RegisterService.WithdrawCode:output_type -> knowngood.board.v1.WithdrawCodeResponse
-	43, // [43:59] is the sub-list for method output_type
-	27, // [27:43] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	11, // 5: knowngood.board.v1.TilesRequest.tiles:type_name -> knowngood.board.v1.Tile
+	48, // 6: knowngood.board.v1.BoardCase.opened:type_name -> knowngood.event.v1.Moment
+	49, // 7: knowngood.board.v1.BoardCase.spent_without_test:type_name -> knowngood.event.v1.Money
+	49, // 8: knowngood.board.v1.BoardCase.spent:type_name -> knowngood.event.v1.Money
+	15, // 9: knowngood.board.v1.BoardResponse.cases:type_name -> knowngood.board.v1.BoardCase
+	48, // 10: knowngood.board.v1.TimelineRow.happened:type_name -> knowngood.event.v1.Moment
+	48, // 11: knowngood.board.v1.TimelineRow.recorded:type_name -> knowngood.event.v1.Moment
+	18, // 12: knowngood.board.v1.TimelineResponse.rows:type_name -> knowngood.board.v1.TimelineRow
+	21, // 13: knowngood.board.v1.ReviewResponse.findings:type_name -> knowngood.board.v1.Finding
+	24, // 14: knowngood.board.v1.Section.lines:type_name -> knowngood.board.v1.Line
+	25, // 15: knowngood.board.v1.BriefResponse.sections:type_name -> knowngood.board.v1.Section
+	50, // 16: knowngood.board.v1.JoinResponse.role:type_name -> knowngood.event.v1.Role
+	50, // 17: knowngood.board.v1.InviteRequest.role:type_name -> knowngood.event.v1.Role
+	48, // 18: knowngood.board.v1.InviteResponse.expires:type_name -> knowngood.event.v1.Moment
+	50, // 19: knowngood.board.v1.Somebody.role:type_name -> knowngood.event.v1.Role
+	48, // 20: knowngood.board.v1.DeviceKey.twice:type_name -> knowngood.event.v1.Moment
+	50, // 21: knowngood.board.v1.OpenCode.role:type_name -> knowngood.event.v1.Role
+	48, // 22: knowngood.board.v1.OpenCode.expires:type_name -> knowngood.event.v1.Moment
+	34, // 23: knowngood.board.v1.PeopleResponse.people:type_name -> knowngood.board.v1.Somebody
+	35, // 24: knowngood.board.v1.PeopleResponse.shops:type_name -> knowngood.board.v1.Shop
+	36, // 25: knowngood.board.v1.PeopleResponse.devices:type_name -> knowngood.board.v1.DeviceKey
+	37, // 26: knowngood.board.v1.PeopleResponse.codes:type_name -> knowngood.board.v1.OpenCode
+	50, // 27: knowngood.board.v1.WhoAmIResponse.role:type_name -> knowngood.event.v1.Role
+	1,  // 28: knowngood.board.v1.BoardService.Append:input_type -> knowngood.board.v1.AppendRequest
+	5,  // 29: knowngood.board.v1.BoardService.Entries:input_type -> knowngood.board.v1.EntriesRequest
+	7,  // 30: knowngood.board.v1.BoardService.Watch:input_type -> knowngood.board.v1.WatchRequest
+	9,  // 31: knowngood.board.v1.BoardService.Consistency:input_type -> knowngood.board.v1.ConsistencyRequest
+	12, // 32: knowngood.board.v1.BoardService.Tiles:input_type -> knowngood.board.v1.TilesRequest
+	14, // 33: knowngood.board.v1.BoardService.Board:input_type -> knowngood.board.v1.BoardRequest
+	17, // 34: knowngood.board.v1.BoardService.Timeline:input_type -> knowngood.board.v1.TimelineRequest
+	20, // 35: knowngood.board.v1.BoardService.Review:input_type -> knowngood.board.v1.ReviewRequest
+	23, // 36: knowngood.board.v1.BoardService.Brief:input_type -> knowngood.board.v1.BriefRequest
+	27, // 37: knowngood.board.v1.RegisterService.Meet:input_type -> knowngood.board.v1.MeetRequest
+	29, // 38: knowngood.board.v1.RegisterService.Join:input_type -> knowngood.board.v1.JoinRequest
+	31, // 39: knowngood.board.v1.RegisterService.Invite:input_type -> knowngood.board.v1.InviteRequest
+	33, // 40: knowngood.board.v1.RegisterService.People:input_type -> knowngood.board.v1.PeopleRequest
+	39, // 41: knowngood.board.v1.RegisterService.WhoAmI:input_type -> knowngood.board.v1.WhoAmIRequest
+	41, // 42: knowngood.board.v1.RegisterService.WithdrawDevice:input_type -> knowngood.board.v1.WithdrawDeviceRequest
+	43, // 43: knowngood.board.v1.RegisterService.WithdrawPerson:input_type -> knowngood.board.v1.WithdrawPersonRequest
+	45, // 44: knowngood.board.v1.RegisterService.WithdrawCode:input_type -> knowngood.board.v1.WithdrawCodeRequest
+	3,  // 45: knowngood.board.v1.BoardService.Append:output_type -> knowngood.board.v1.AppendResponse
+	6,  // 46: knowngood.board.v1.BoardService.Entries:output_type -> knowngood.board.v1.EntriesResponse
+	8,  // 47: knowngood.board.v1.BoardService.Watch:output_type -> knowngood.board.v1.WatchResponse
+	10, // 48: knowngood.board.v1.BoardService.Consistency:output_type -> knowngood.board.v1.ConsistencyResponse
+	13, // 49: knowngood.board.v1.BoardService.Tiles:output_type -> knowngood.board.v1.TilesResponse
+	16, // 50: knowngood.board.v1.BoardService.Board:output_type -> knowngood.board.v1.BoardResponse
+	19, // 51: knowngood.board.v1.BoardService.Timeline:output_type -> knowngood.board.v1.TimelineResponse
+	22, // 52: knowngood.board.v1.BoardService.Review:output_type -> knowngood.board.v1.ReviewResponse
+	26, // 53: knowngood.board.v1.BoardService.Brief:output_type -> knowngood.board.v1.BriefResponse
+	28, // 54: knowngood.board.v1.RegisterService.Meet:output_type -> knowngood.board.v1.MeetResponse
+	30, // 55: knowngood.board.v1.RegisterService.Join:output_type -> knowngood.board.v1.JoinResponse
+	32, // 56: knowngood.board.v1.RegisterService.Invite:output_type -> knowngood.board.v1.InviteResponse
+	38, // 57: knowngood.board.v1.RegisterService.People:output_type -> knowngood.board.v1.PeopleResponse
+	40, // 58: knowngood.board.v1.RegisterService.WhoAmI:output_type -> knowngood.board.v1.WhoAmIResponse
+	42, // 59: knowngood.board.v1.RegisterService.WithdrawDevice:output_type -> knowngood.board.v1.WithdrawDeviceResponse
+	44, // 60: knowngood.board.v1.RegisterService.WithdrawPerson:output_type -> knowngood.board.v1.WithdrawPersonResponse
+	46, // 61: knowngood.board.v1.RegisterService.WithdrawCode:output_type -> knowngood.board.v1.WithdrawCodeResponse
+	45, // [45:62] is the sub-list for method output_type
+	28, // [28:45] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_knowngood_board_v1_board_proto_init() }
@@ -3376,7 +3569,7 @@ func file_knowngood_board_v1_board_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_board_v1_board_proto_rawDesc), len(file_knowngood_board_v1_board_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   43,
+			NumMessages:   46,
 			NumExtensions: 0,
 			NumServices:   2,
 		},

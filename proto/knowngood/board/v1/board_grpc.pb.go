@@ -25,6 +25,7 @@ const (
 	BoardService_Entries_FullMethodName     = "/knowngood.board.v1.BoardService/Entries"
 	BoardService_Watch_FullMethodName       = "/knowngood.board.v1.BoardService/Watch"
 	BoardService_Consistency_FullMethodName = "/knowngood.board.v1.BoardService/Consistency"
+	BoardService_Tiles_FullMethodName       = "/knowngood.board.v1.BoardService/Tiles"
 	BoardService_Board_FullMethodName       = "/knowngood.board.v1.BoardService/Board"
 	BoardService_Timeline_FullMethodName    = "/knowngood.board.v1.BoardService/Timeline"
 	BoardService_Review_FullMethodName      = "/knowngood.board.v1.BoardService/Review"
@@ -46,6 +47,9 @@ type BoardServiceClient interface {
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
 	// Consistency proves that one tree of the log continues another.
 	Consistency(ctx context.Context, in *ConsistencyRequest, opts ...grpc.CallOption) (*ConsistencyResponse, error)
+	// Tiles sends hashes of the log's tree, from which whoever keeps them proves
+	// entries by themselves, with no server.
+	Tiles(ctx context.Context, in *TilesRequest, opts ...grpc.CallOption) (*TilesResponse, error)
 	// Board lists the cases the caller may see.
 	Board(ctx context.Context, in *BoardRequest, opts ...grpc.CallOption) (*BoardResponse, error)
 	// Timeline answers a query over one case.
@@ -122,6 +126,16 @@ func (c *boardServiceClient) Consistency(ctx context.Context, in *ConsistencyReq
 	return out, nil
 }
 
+func (c *boardServiceClient) Tiles(ctx context.Context, in *TilesRequest, opts ...grpc.CallOption) (*TilesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TilesResponse)
+	err := c.cc.Invoke(ctx, BoardService_Tiles_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *boardServiceClient) Board(ctx context.Context, in *BoardRequest, opts ...grpc.CallOption) (*BoardResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(BoardResponse)
@@ -177,6 +191,9 @@ type BoardServiceServer interface {
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
 	// Consistency proves that one tree of the log continues another.
 	Consistency(context.Context, *ConsistencyRequest) (*ConsistencyResponse, error)
+	// Tiles sends hashes of the log's tree, from which whoever keeps them proves
+	// entries by themselves, with no server.
+	Tiles(context.Context, *TilesRequest) (*TilesResponse, error)
 	// Board lists the cases the caller may see.
 	Board(context.Context, *BoardRequest) (*BoardResponse, error)
 	// Timeline answers a query over one case.
@@ -206,6 +223,9 @@ func (UnimplementedBoardServiceServer) Watch(*WatchRequest, grpc.ServerStreaming
 }
 func (UnimplementedBoardServiceServer) Consistency(context.Context, *ConsistencyRequest) (*ConsistencyResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Consistency not implemented")
+}
+func (UnimplementedBoardServiceServer) Tiles(context.Context, *TilesRequest) (*TilesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Tiles not implemented")
 }
 func (UnimplementedBoardServiceServer) Board(context.Context, *BoardRequest) (*BoardResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Board not implemented")
@@ -298,6 +318,24 @@ func _BoardService_Consistency_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BoardService_Tiles_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TilesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BoardServiceServer).Tiles(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BoardService_Tiles_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BoardServiceServer).Tiles(ctx, req.(*TilesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _BoardService_Board_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(BoardRequest)
 	if err := dec(in); err != nil {
@@ -384,6 +422,10 @@ var BoardService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Consistency",
 			Handler:    _BoardService_Consistency_Handler,
+		},
+		{
+			MethodName: "Tiles",
+			Handler:    _BoardService_Tiles_Handler,
 		},
 		{
 			MethodName: "Board",

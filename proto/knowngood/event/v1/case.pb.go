@@ -1693,6 +1693,71 @@ func (x *Erased) GetWhy() string {
 	return ""
 }
 
+// FileErased removes the bytes of an attached file. The attachment, which names it
+// by its hash, stays.
+type FileErased struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the attachment whose file goes.
+	Entry string `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
+	// SHA-256 of the file, 32 bytes.
+	Sha256 []byte `protobuf:"bytes,2,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	// Why; never what was erased.
+	Why           string `protobuf:"bytes,3,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FileErased) Reset() {
+	*x = FileErased{}
+	mi := &file_knowngood_event_v1_case_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FileErased) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FileErased) ProtoMessage() {}
+
+func (x *FileErased) ProtoReflect() protoreflect.Message {
+	mi := &file_knowngood_event_v1_case_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FileErased.ProtoReflect.Descriptor instead.
+func (*FileErased) Descriptor() ([]byte, []int) {
+	return file_knowngood_event_v1_case_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *FileErased) GetEntry() string {
+	if x != nil {
+		return x.Entry
+	}
+	return ""
+}
+
+func (x *FileErased) GetSha256() []byte {
+	if x != nil {
+		return x.Sha256
+	}
+	return nil
+}
+
+func (x *FileErased) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 var File_knowngood_event_v1_case_proto protoreflect.FileDescriptor
 
 const file_knowngood_event_v1_case_proto_rawDesc = "" +
@@ -1823,7 +1888,12 @@ const file_knowngood_event_v1_case_proto_rawDesc = "" +
 	"\x04left\x18\x03 \x01(\x0e2\x1a.knowngood.event.v1.AccessR\x04left\"0\n" +
 	"\x06Erased\x12\x14\n" +
 	"\x05entry\x18\x01 \x01(\tR\x05entry\x12\x10\n" +
-	"\x03why\x18\x02 \x01(\tR\x03why*\x88\x01\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\"L\n" +
+	"\n" +
+	"FileErased\x12\x14\n" +
+	"\x05entry\x18\x01 \x01(\tR\x05entry\x12\x16\n" +
+	"\x06sha256\x18\x02 \x01(\fR\x06sha256\x12\x10\n" +
+	"\x03why\x18\x03 \x01(\tR\x03why*\x88\x01\n" +
 	"\bLeftKind\x12\x19\n" +
 	"\x15LEFT_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13LEFT_KIND_TEMPORARY\x10\x01\x12\x19\n" +
@@ -1856,7 +1926,7 @@ func file_knowngood_event_v1_case_proto_rawDescGZIP() []byte {
 }
 
 var file_knowngood_event_v1_case_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_knowngood_event_v1_case_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_knowngood_event_v1_case_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_knowngood_event_v1_case_proto_goTypes = []any{
 	(LeftKind)(0),             // 0: knowngood.event.v1.LeftKind
 	(Access)(0),               // 1: knowngood.event.v1.Access
@@ -1880,40 +1950,41 @@ var file_knowngood_event_v1_case_proto_goTypes = []any{
 	(*AccessGranted)(nil),     // 19: knowngood.event.v1.AccessGranted
 	(*AccessWithdrawn)(nil),   // 20: knowngood.event.v1.AccessWithdrawn
 	(*Erased)(nil),            // 21: knowngood.event.v1.Erased
-	(*Quantity)(nil),          // 22: knowngood.event.v1.Quantity
-	(Answer)(0),               // 23: knowngood.event.v1.Answer
-	(*Moment)(nil),            // 24: knowngood.event.v1.Moment
-	(*Conditions)(nil),        // 25: knowngood.event.v1.Conditions
-	(*Money)(nil),             // 26: knowngood.event.v1.Money
-	(FaultMode)(0),            // 27: knowngood.event.v1.FaultMode
+	(*FileErased)(nil),        // 22: knowngood.event.v1.FileErased
+	(*Quantity)(nil),          // 23: knowngood.event.v1.Quantity
+	(Answer)(0),               // 24: knowngood.event.v1.Answer
+	(*Moment)(nil),            // 25: knowngood.event.v1.Moment
+	(*Conditions)(nil),        // 26: knowngood.event.v1.Conditions
+	(*Money)(nil),             // 27: knowngood.event.v1.Money
+	(FaultMode)(0),            // 28: knowngood.event.v1.FaultMode
 }
 var file_knowngood_event_v1_case_proto_depIdxs = []int32{
-	22, // 0: knowngood.event.v1.Vehicle.odometer:type_name -> knowngood.event.v1.Quantity
-	23, // 1: knowngood.event.v1.Vehicle.high_voltage:type_name -> knowngood.event.v1.Answer
-	24, // 2: knowngood.event.v1.Concern.onset:type_name -> knowngood.event.v1.Moment
+	23, // 0: knowngood.event.v1.Vehicle.odometer:type_name -> knowngood.event.v1.Quantity
+	24, // 1: knowngood.event.v1.Vehicle.high_voltage:type_name -> knowngood.event.v1.Answer
+	25, // 2: knowngood.event.v1.Concern.onset:type_name -> knowngood.event.v1.Moment
 	0,  // 3: knowngood.event.v1.LeftBehind.kind:type_name -> knowngood.event.v1.LeftKind
 	3,  // 4: knowngood.event.v1.CaseOpened.vehicle:type_name -> knowngood.event.v1.Vehicle
 	4,  // 5: knowngood.event.v1.CaseOpened.concern:type_name -> knowngood.event.v1.Concern
-	23, // 6: knowngood.event.v1.CaseOpened.crash:type_name -> knowngood.event.v1.Answer
-	23, // 7: knowngood.event.v1.CaseOpened.flood:type_name -> knowngood.event.v1.Answer
-	23, // 8: knowngood.event.v1.CaseOpened.rodents:type_name -> knowngood.event.v1.Answer
-	23, // 9: knowngood.event.v1.CaseOpened.can_be_moved:type_name -> knowngood.event.v1.Answer
+	24, // 6: knowngood.event.v1.CaseOpened.crash:type_name -> knowngood.event.v1.Answer
+	24, // 7: knowngood.event.v1.CaseOpened.flood:type_name -> knowngood.event.v1.Answer
+	24, // 8: knowngood.event.v1.CaseOpened.rodents:type_name -> knowngood.event.v1.Answer
+	24, // 9: knowngood.event.v1.CaseOpened.can_be_moved:type_name -> knowngood.event.v1.Answer
 	5,  // 10: knowngood.event.v1.CaseOpened.left_behind:type_name -> knowngood.event.v1.LeftBehind
 	4,  // 11: knowngood.event.v1.ConcernStated.concern:type_name -> knowngood.event.v1.Concern
-	25, // 12: knowngood.event.v1.ConcernDuplicated.conditions:type_name -> knowngood.event.v1.Conditions
-	25, // 13: knowngood.event.v1.ConcernActingUp.conditions:type_name -> knowngood.event.v1.Conditions
-	25, // 14: knowngood.event.v1.ConcernGoneAway.conditions:type_name -> knowngood.event.v1.Conditions
-	26, // 15: knowngood.event.v1.Limits.money:type_name -> knowngood.event.v1.Money
-	23, // 16: knowngood.event.v1.Limits.may_cut:type_name -> knowngood.event.v1.Answer
-	23, // 17: knowngood.event.v1.Limits.may_remove:type_name -> knowngood.event.v1.Answer
+	26, // 12: knowngood.event.v1.ConcernDuplicated.conditions:type_name -> knowngood.event.v1.Conditions
+	26, // 13: knowngood.event.v1.ConcernActingUp.conditions:type_name -> knowngood.event.v1.Conditions
+	26, // 14: knowngood.event.v1.ConcernGoneAway.conditions:type_name -> knowngood.event.v1.Conditions
+	27, // 15: knowngood.event.v1.Limits.money:type_name -> knowngood.event.v1.Money
+	24, // 16: knowngood.event.v1.Limits.may_cut:type_name -> knowngood.event.v1.Answer
+	24, // 17: knowngood.event.v1.Limits.may_remove:type_name -> knowngood.event.v1.Answer
 	11, // 18: knowngood.event.v1.HandedOff.limits:type_name -> knowngood.event.v1.Limits
 	1,  // 19: knowngood.event.v1.HandedOff.access:type_name -> knowngood.event.v1.Access
-	27, // 20: knowngood.event.v1.HandedBack.cause_mode:type_name -> knowngood.event.v1.FaultMode
+	28, // 20: knowngood.event.v1.HandedBack.cause_mode:type_name -> knowngood.event.v1.FaultMode
 	2,  // 21: knowngood.event.v1.Closed.outcome:type_name -> knowngood.event.v1.CloseOutcome
-	24, // 22: knowngood.event.v1.CheckDue.due:type_name -> knowngood.event.v1.Moment
-	23, // 23: knowngood.event.v1.CameBack.same_concern:type_name -> knowngood.event.v1.Answer
+	25, // 22: knowngood.event.v1.CheckDue.due:type_name -> knowngood.event.v1.Moment
+	24, // 23: knowngood.event.v1.CameBack.same_concern:type_name -> knowngood.event.v1.Answer
 	1,  // 24: knowngood.event.v1.AccessGranted.access:type_name -> knowngood.event.v1.Access
-	24, // 25: knowngood.event.v1.AccessGranted.until:type_name -> knowngood.event.v1.Moment
+	25, // 25: knowngood.event.v1.AccessGranted.until:type_name -> knowngood.event.v1.Moment
 	1,  // 26: knowngood.event.v1.AccessWithdrawn.left:type_name -> knowngood.event.v1.Access
 	27, // [27:27] is the sub-list for method output_type
 	27, // [27:27] is the sub-list for method input_type
@@ -1934,7 +2005,7 @@ func file_knowngood_event_v1_case_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_knowngood_event_v1_case_proto_rawDesc), len(file_knowngood_event_v1_case_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -169,6 +169,7 @@ type Event struct {
 	//	*Event_AccessGranted
 	//	*Event_AccessWithdrawn
 	//	*Event_Erased
+	//	*Event_FileErased
 	//	*Event_ShopOpened
 	//	*Event_PersonAdded
 	//	*Event_DeviceAdded
@@ -675,6 +676,15 @@ func (x *Event) GetErased() *Erased {
 	return nil
 }
 
+func (x *Event) GetFileErased() *FileErased {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_FileErased); ok {
+			return x.FileErased
+		}
+	}
+	return nil
+}
+
 func (x *Event) GetShopOpened() *ShopOpened {
 	if x != nil {
 		if x, ok := x.Kind.(*Event_ShopOpened); ok {
@@ -934,6 +944,11 @@ type Event_Erased struct {
 	Erased *Erased `protobuf:"bytes,162,opt,name=erased,proto3,oneof"`
 }
 
+type Event_FileErased struct {
+	// The bytes of an attached file were removed. Only a server may write it.
+	FileErased *FileErased `protobuf:"bytes,163,opt,name=file_erased,json=fileErased,proto3,oneof"`
+}
+
 type Event_ShopOpened struct {
 	// A shop's register begins. Only a server may write it.
 	ShopOpened *ShopOpened `protobuf:"bytes,180,opt,name=shop_opened,json=shopOpened,proto3,oneof"`
@@ -1043,6 +1058,8 @@ func (*Event_AccessGranted) isEvent_Kind() {}
 func (*Event_AccessWithdrawn) isEvent_Kind() {}
 
 func (*Event_Erased) isEvent_Kind() {}
+
+func (*Event_FileErased) isEvent_Kind() {}
 
 func (*Event_ShopOpened) isEvent_Kind() {}
 
@@ -1317,7 +1334,7 @@ const file_knowngood_event_v1_envelope_proto_rawDesc = "" +
 	"!knowngood/event/v1/envelope.proto\x12\x12knowngood.event.v1\x1a\x1dknowngood/event/v1/case.proto\x1a knowngood/event/v1/circuit.proto\x1a!knowngood/event/v1/evidence.proto\x1a!knowngood/event/v1/register.proto\x1a\x1eknowngood/event/v1/terms.proto\x1a\x1dknowngood/event/v1/work.proto\"<\n" +
 	"\x06Signed\x12\x14\n" +
 	"\x05event\x18\x01 \x01(\fR\x05event\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xc2\x1b\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\x86\x1c\n" +
 	"\x05Event\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06stream\x18\x02 \x01(\tR\x06stream\x12\x16\n" +
@@ -1386,6 +1403,8 @@ const file_knowngood_event_v1_envelope_proto_rawDesc = "" +
 	"\x0eaccess_granted\x18\xa0\x01 \x01(\v2!.knowngood.event.v1.AccessGrantedH\x00R\raccessGranted\x12Q\n" +
 	"\x10access_withdrawn\x18\xa1\x01 \x01(\v2#.knowngood.event.v1.AccessWithdrawnH\x00R\x0faccessWithdrawn\x125\n" +
 	"\x06erased\x18\xa2\x01 \x01(\v2\x1a.knowngood.event.v1.ErasedH\x00R\x06erased\x12B\n" +
+	"\vfile_erased\x18\xa3\x01 \x01(\v2\x1e.knowngood.event.v1.FileErasedH\x00R\n" +
+	"fileErased\x12B\n" +
 	"\vshop_opened\x18\xb4\x01 \x01(\v2\x1e.knowngood.event.v1.ShopOpenedH\x00R\n" +
 	"shopOpened\x12E\n" +
 	"\fperson_added\x18\xb5\x01 \x01(\v2\x1f.knowngood.event.v1.PersonAddedH\x00R\vpersonAdded\x12E\n" +
@@ -1478,12 +1497,13 @@ var file_knowngood_event_v1_envelope_proto_goTypes = []any{
 	(*AccessGranted)(nil),     // 42: knowngood.event.v1.AccessGranted
 	(*AccessWithdrawn)(nil),   // 43: knowngood.event.v1.AccessWithdrawn
 	(*Erased)(nil),            // 44: knowngood.event.v1.Erased
-	(*ShopOpened)(nil),        // 45: knowngood.event.v1.ShopOpened
-	(*PersonAdded)(nil),       // 46: knowngood.event.v1.PersonAdded
-	(*DeviceAdded)(nil),       // 47: knowngood.event.v1.DeviceAdded
-	(*DeviceWithdrawn)(nil),   // 48: knowngood.event.v1.DeviceWithdrawn
-	(*RoleGiven)(nil),         // 49: knowngood.event.v1.RoleGiven
-	(*Restored)(nil),          // 50: knowngood.event.v1.Restored
+	(*FileErased)(nil),        // 45: knowngood.event.v1.FileErased
+	(*ShopOpened)(nil),        // 46: knowngood.event.v1.ShopOpened
+	(*PersonAdded)(nil),       // 47: knowngood.event.v1.PersonAdded
+	(*DeviceAdded)(nil),       // 48: knowngood.event.v1.DeviceAdded
+	(*DeviceWithdrawn)(nil),   // 49: knowngood.event.v1.DeviceWithdrawn
+	(*RoleGiven)(nil),         // 50: knowngood.event.v1.RoleGiven
+	(*Restored)(nil),          // 51: knowngood.event.v1.Restored
 }
 var file_knowngood_event_v1_envelope_proto_depIdxs = []int32{
 	4,  // 0: knowngood.event.v1.Event.happened:type_name -> knowngood.event.v1.Moment
@@ -1528,18 +1548,19 @@ var file_knowngood_event_v1_envelope_proto_depIdxs = []int32{
 	42, // 39: knowngood.event.v1.Event.access_granted:type_name -> knowngood.event.v1.AccessGranted
 	43, // 40: knowngood.event.v1.Event.access_withdrawn:type_name -> knowngood.event.v1.AccessWithdrawn
 	44, // 41: knowngood.event.v1.Event.erased:type_name -> knowngood.event.v1.Erased
-	45, // 42: knowngood.event.v1.Event.shop_opened:type_name -> knowngood.event.v1.ShopOpened
-	46, // 43: knowngood.event.v1.Event.person_added:type_name -> knowngood.event.v1.PersonAdded
-	47, // 44: knowngood.event.v1.Event.device_added:type_name -> knowngood.event.v1.DeviceAdded
-	48, // 45: knowngood.event.v1.Event.device_withdrawn:type_name -> knowngood.event.v1.DeviceWithdrawn
-	49, // 46: knowngood.event.v1.Event.role_given:type_name -> knowngood.event.v1.RoleGiven
-	50, // 47: knowngood.event.v1.Event.restored:type_name -> knowngood.event.v1.Restored
-	4,  // 48: knowngood.event.v1.Entry.recorded:type_name -> knowngood.event.v1.Moment
-	49, // [49:49] is the sub-list for method output_type
-	49, // [49:49] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	45, // 42: knowngood.event.v1.Event.file_erased:type_name -> knowngood.event.v1.FileErased
+	46, // 43: knowngood.event.v1.Event.shop_opened:type_name -> knowngood.event.v1.ShopOpened
+	47, // 44: knowngood.event.v1.Event.person_added:type_name -> knowngood.event.v1.PersonAdded
+	48, // 45: knowngood.event.v1.Event.device_added:type_name -> knowngood.event.v1.DeviceAdded
+	49, // 46: knowngood.event.v1.Event.device_withdrawn:type_name -> knowngood.event.v1.DeviceWithdrawn
+	50, // 47: knowngood.event.v1.Event.role_given:type_name -> knowngood.event.v1.RoleGiven
+	51, // 48: knowngood.event.v1.Event.restored:type_name -> knowngood.event.v1.Restored
+	4,  // 49: knowngood.event.v1.Entry.recorded:type_name -> knowngood.event.v1.Moment
+	50, // [50:50] is the sub-list for method output_type
+	50, // [50:50] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_knowngood_event_v1_envelope_proto_init() }
@@ -1594,6 +1615,7 @@ func file_knowngood_event_v1_envelope_proto_init() {
 		(*Event_AccessGranted)(nil),
 		(*Event_AccessWithdrawn)(nil),
 		(*Event_Erased)(nil),
+		(*Event_FileErased)(nil),
 		(*Event_ShopOpened)(nil),
 		(*Event_PersonAdded)(nil),
 		(*Event_DeviceAdded)(nil),

@@ -1,0 +1,414 @@
+// What the page does while it is open: it says how a line would be understood, keeps
+// what is typed until it is written down, and brings in what others wrote.
+
+const $ = (q, in_ = document) => in_.querySelector(q);
+const $$ = (q, in_ = document) => [...in_.querySelectorAll(q)];
+const stream = document.body.dataset.case || "";
+const here = document.body.dataset.here || "";
+
+function el(tag, text, attributes = {}) {
+  const e = document.createElement(tag);
+  if (text) e.textContent = text;
+  for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
+  return e;
+}
+
+// ---- How things stand.
+
+let unreachable = false; // the page's own server does not answer
+let news = { waiting: 0, off: "" };
+let waits = load("waits", []);
+
+function load(name, otherwise) {
+  try { return JSON.parse(localStorage.getItem("knowngood." + name)) ?? otherwise; } catch { return otherwise; }
+}
+// store is false where the browser has no room: then nothing may be cleared.
+function store(name, value) {
+  try { localStorage.setItem("knowngood." + name, JSON.stringify(value)); return true; } catch { return false; }
+}
+
+function showState() {
+  const n = waits.length + news.waiting;
+  const says = [];
+  if (unreachable) says.push("The server does not answer. What you write down is kept here.");
+  else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
+  if (n > 0) says.push("Waiting to send: " + n);
+  const state = $("#state");
+  const text = says.join(" ");
+  if (state && state.textContent !== text) state.textContent = text;
+}
+
+// ---- Writing down.
+
+// A UUIDv7 (RFC 9562): the same entry sent twice is kept once.
+function newID() {
+  const b = crypto.getRandomValues(new Uint8Array(16));
+  let ms = Date.now();
+  for (let i = 5; i >= 0; i--) { b[i] = ms % 256; ms = Math.floor(ms / 256); }
+  b[6] = 0x70 | (b[6] & 0x0f);
+  b[8] = 0x80 | (b[8] & 0x3f);
+  const h = [...b].map((x) => x.toString(16).padStart(2, "0")).join("");
+  return [h.slice(0, 8), h.slice(8, 12), h.slice(12, 16), h.slice(16, 20), h.slice(20)].join("-");
+}
+
+class Away extends Error {}
+
+// post answers {status, body}; Away where nobody answers, or not now.
+async function post(path, fields) {
+  let r;
+  try {
+    r = await fetch(path, { method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(fields), redirect: "error" });
+  } catch { throw new Away(); }
+  if (r.status >= 500 || r.status === 429) throw new Away();
+  let body = {};
+  try { body = await r.json(); } catch { throw new Away(); }
+  return { status: r.status, body };
+}
+
+const sayPath = (id) => "/case/" + encodeURIComponent(id) + "/say";
+
+// wrongText shows where a line was not understood.
+function wrongText(no) {
+  const out = document.createDocumentFragment();
+  out.append(el("span", no.error || "It was not taken.", { class: "wrong" }));
+  if (no.line && no.column) {
+    const letters = [...no.line];
+    const from = no.column - 1, to = from + Math.max(no.length || 0, 1);
+    const p = el("p");
+    p.append(letters.slice(0, from).join(""), el("mark", letters.slice(from, to).join("") || "\u2026"), letters.slice(to).join(""));
+    out.append(p);
+  }
+  if (no.understood && no.understood.length) out.append(el("p", "Understood there: " + no.understood.slice(0, 4).join("; "), { class: "hint" }));
+  return out;
+}
+
+// write sends what a form holds. The form is emptied only once its entry is kept, by
+// the server or here.
+async function write(form, told, more = {}) {
+  const fields = [...new FormData(form)].filter(([k, v]) => v !== "" || k === "line");
+  const entry = { id: more.id || newID(), case: stream, at: new Date().toISOString().slice(0, 19) + "Z", fields };
+  const send = [...fields, ["id", entry.id], ["happened", entry.at], ...(more.yes ? [["yes", "1"]] : [])];
+  told.replaceChildren();
+  let r;
+  try {
+    if (waits.some((w) => w.case === stream && !w.why)) throw new Away(); // in order, behind those
+    r = await post(sayPath(stream), send);
+  } catch (e) {
+    if (!(e instanceof Away)) throw e;
+    const text = fields.filter(([k]) => k !== "form").map(([, v]) => v).join(", ");
+    if (!store("waits", [...waits, { ...entry, text }])) {
+      told.append(el("span", "Nobody answers, and this browser has no room to keep it: leave it in the field and try again.", { class: "wrong" }));
+      return;
+    }
+    waits = load("waits", []);
+    emptied(form);
+    told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint" }));
+    showWaits(); showState(); drain();
+    return;
+  }
+  if (r.status === 200) {
+    emptied(form);
+    told.append(el("span", (r.body.waiting ? "Saved, waits to be sent: " : "Written down as #" + r.body.seq + ": ") + r.body.text));
+    if (form.closest("details")) { form.closest("details").open = false; $("#heard").replaceChildren(...told.childNodes); }
+    catchUp();
+    return;
+  }
+  if (r.status === 409) {
+    told.append(el("span", (r.body.questions || []).join(" "), { class: "wrong" }));
+    const p = el("p", "", { class: "act" }), yes = el("button", "It is right: write it down", { type: "button" });
+    yes.addEventListener("click", () => write(form, told, { id: entry.id, yes: true }));
+    p.append(yes);
+    told.append(p);
+    return;
+  }
+  told.append(wrongText(r.body));
+}
+
+function emptied(form) {
+  form.reset();
+  for (const f of $$("input:not([type=hidden])", form)) { if (f.type !== "checkbox") f.value = ""; }
+  for (const f of $$("input, select", form)) forget(f);
+  form.dispatchEvent(new Event("emptied"));
+}
+
+// What is typed and not written down yet survives a reload.
+const draftOf = (f) => "draft." + stream + "." + (f.form.dataset.form || "line") + "." + f.name;
+function forget(f) { try { localStorage.removeItem("knowngood." + draftOf(f)); } catch { /* nothing was kept */ } }
+function keepDrafts(form) {
+  for (const f of $$("input:not([type=hidden]), select", form)) {
+    const draft = load(draftOf(f), null);
+    if (draft !== null && f.type !== "checkbox" && !(f.value && f.tagName === "INPUT")) f.value = draft;
+    f.addEventListener("input", () => { if (f.type !== "checkbox") store(draftOf(f), f.value); });
+  }
+}
+
+// What waits in this page is sent in order, one at a time.
+let draining = false;
+async function drain() {
+  if (draining) return;
+  draining = true;
+  try {
+    for (;;) {
+      const next = waits.find((w) => !w.why);
+      if (!next) return;
+      const r = await post(sayPath(next.case), [...next.fields, ["id", next.id], ["happened", next.at]]);
+      waits = load("waits", []);
+      if (r.status === 200) waits = waits.filter((w) => w.id !== next.id);
+      else waits = waits.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w));
+      store("waits", waits);
+      unreachable = false;
+      showWaits(); showState(); catchUp();
+    }
+  } catch (e) {
+    if (!(e instanceof Away)) throw e;
+  } finally { draining = false; }
+}
+
+function showWaits() {
+  const list = $("#waits");
+  if (!list) return;
+  list.replaceChildren(...waits.filter((w) => w.case === stream).map((w) => {
+    const li = el("li");
+    li.append(el("p", w.text), el("p", w.why ? "Not taken: " + w.why : "Waiting to send", { class: w.why ? "wrong" : "hint" }));
+    if (w.why) {
+      const acts = el("p", "", { class: "acts" });
+      const change = el("button", "Change it", { type: "button" }), yes = el("button", "Send it as it is", { type: "button" });
+      const settle = (f) => { waits = load("waits", []); f(); store("waits", waits); showWaits(); showState(); };
+      change.addEventListener("click", () => {
+        const line = $("#line");
+        if (line.value) { line.focus(); return; } // what is being typed is not thrown away
+        line.value = w.line || w.text;
+        store(draftOf(line), line.value);
+        settle(() => { waits = waits.filter((x) => x.id !== w.id); });
+        line.focus();
+      });
+      yes.addEventListener("click", () => {
+        settle(() => { waits = waits.map((x) => (x.id === w.id ? { ...x, why: undefined, fields: [...x.fields, ["yes", "1"]] } : x)); });
+        drain();
+      });
+      acts.append(change, yes);
+      li.append(acts);
+    }
+    return li;
+  }));
+}
+
+// ---- How a line would be understood, while it is typed.
+
+function listen(form, told) {
+  let later, asked = 0;
+  const ask = async () => {
+    const line = form.elements.line;
+    if (line && !line.value.trim()) { told.replaceChildren(); return; }
+    if (!line && $$("input[required]", form).some((f) => !f.value.trim())) { told.replaceChildren(); return; }
+    const now = ++asked;
+    try {
+      const r = await post("/case/" + encodeURIComponent(stream) + "/hear", [...new FormData(form)]);
+      if (now !== asked) return;
+      if (r.status === 200) {
+        told.replaceChildren(el("span", "Understood: " + r.body.understood));
+        for (const n of r.body.new || []) told.append(el("p", n, { class: "hint" }));
+      } else told.replaceChildren(wrongText(r.body));
+    } catch (e) { if (!(e instanceof Away)) throw e; }
+  };
+  form.addEventListener("input", () => { clearTimeout(later); later = setTimeout(ask, 250); });
+  form.addEventListener("emptied", () => { clearTimeout(later); asked++; });
+  form.addEventListener("submit", (e) => {
+    e.preventDefault();
+    clearTimeout(later); asked++;
+    const button = $("button:not([type=button])", form);
+    if (button.disabled) return;
+    button.disabled = true;
+    write(form, told).finally(() => { button.disabled = false; });
+  });
+}
+
+// ---- What others write.
+
+let catching = false, again = false;
+async function catchUp() {
+  if (!stream || here !== "case") return;
+  if (catching) { again = true; return; }
+  catching = true;
+  try {
+    do {
+      again = false;
+      const rows = $("#rows");
+      const r = await fetch("/case/" + encodeURIComponent(stream) + "/rows?after=" + (rows.dataset.query ? rows.dataset.head : firstWaiting(rows)));
+      if (!r.ok) return;
+      const box = el("ol");
+      box.innerHTML = await r.text();
+      const fresh = $$(":scope > li[id]", box);
+      if (!fresh.length) continue;
+      rows.dataset.head = fresh[0].id.slice(1);
+      if (!rows.dataset.query) {
+        const old = $(":scope > li[id]", rows);
+        for (const li of fresh) {
+          const was = document.getElementById(li.id);
+          if (was) { if (was.innerHTML !== li.innerHTML) was.replaceWith(li); continue; }
+          li.classList.add("came");
+          rows.insertBefore(li, old && old.isConnected ? old : $(":scope > li[id]", rows));
+        }
+      }
+      standsSoon();
+    } while (again);
+  } catch { /* the next entry, or the connection coming back, tries again */ } finally { catching = false; }
+}
+
+// Rows that waited have a number of the server's by now: they are asked for again.
+function firstWaiting(rows) {
+  const waiting = $$(":scope > li[id]", rows).filter((li) => $$(".tag", li).some((t) => t.textContent === "waiting to send"));
+  const first = Math.min(Number(rows.dataset.head) + 1, ...waiting.map((li) => Number(li.id.slice(1))));
+  return first - 1;
+}
+
+let standsLater;
+function standsSoon() { clearTimeout(standsLater); standsLater = setTimeout(stands, 200); }
+async function stands() {
+  const box = $("#stands");
+  if (!box) return;
+  if (box.contains(document.activeElement)) { standsLater = setTimeout(stands, 2000); return; } // somebody is in it
+  const r = await fetch("/case/" + encodeURIComponent(stream) + "/stands");
+  if (!r.ok) return;
+  const open = new Set($$("details[open] > summary", box).map((s) => s.textContent));
+  const text = await r.text();
+  // What somebody reads stays where it is, whatever grows above it.
+  const anchor = $$("#stands > *, #write, #timeline, #rows > li").find((e) => e.getBoundingClientRect().bottom > 0);
+  const hold = anchor && !box.contains(anchor) ? anchor : null;
+  const before = hold && hold.getBoundingClientRect().top;
+  box.innerHTML = text;
+  for (const d of $$("details", box)) if (open.has($("summary", d).textContent)) d.open = true;
+  if (hold) window.scrollBy({ top: hold.getBoundingClientRect().top - before, behavior: "instant" });
+}
+
+function connect() {
+  const live = new EventSource("/live");
+  live.addEventListener("open", () => { unreachable = false; showState(); drain(); catchUp(); });
+  live.addEventListener("state", (e) => {
+    const was = news.waiting;
+    news = JSON.parse(e.data);
+    showState();
+    if (news.waiting !== was) catchUp();
+  });
+  live.addEventListener("entry", (e) => {
+    if (JSON.parse(e.data).case === stream) catchUp();
+    else if (!stream && !$("main form")) boardSoon();
+  });
+  live.addEventListener("error", () => {
+    unreachable = true;
+    showState();
+    if (live.readyState === EventSource.CLOSED) setTimeout(connect, 3000);
+  });
+}
+
+let boardLater;
+function boardSoon() {
+  clearTimeout(boardLater);
+  boardLater = setTimeout(async () => {
+    const r = await fetch(location.href, { headers: { Accept: "text/html" } });
+    if (!r.ok) return;
+    const fresh = new DOMParser().parseFromString(await r.text(), "text/html");
+    if (!$("main").contains(document.activeElement) || document.activeElement === $("main")) $("main").replaceChildren(...$("main", fresh).childNodes);
+  }, 500);
+}
+
+// ---- Replay.
+
+function replay() {
+  const slide = $("#slide");
+  if (!slide) return;
+  const at = $("#at"), box = $("#moment"), chart = $(".chart > svg"), line = $("#here");
+  const mark = () => {
+    if (!line) return;
+    const x = Math.max(0, Number(at.value) - Number(chart.dataset.from) + 1) * (600 / Number(chart.dataset.width));
+    line.setAttribute("x1", x); line.setAttribute("x2", x);
+  };
+  let later, asked = 0;
+  const go = (n) => {
+    at.value = n;
+    $("#atn").textContent = at.value;
+    mark();
+    clearTimeout(later);
+    later = setTimeout(async () => {
+      const now = ++asked;
+      const r = await fetch("?part=1&at=" + at.value);
+      if (!r.ok || now !== asked) return;
+      box.innerHTML = await r.text();
+      history.replaceState(null, "", "?at=" + at.value);
+      steps();
+    }, 120);
+  };
+  const steps = () => {
+    for (const [rel, text, d] of [["prev", "One back", -1], ["next", "One on", 1]]) {
+      const n = Number(at.value) + d, old = $(".steps").children[d < 0 ? 0 : 1];
+      const fits = n >= 1 && n <= Number(at.max);
+      if (old.dataset.n === String(n)) continue;
+      const e = fits ? el("a", text, { class: "button", rel, href: "?at=" + n }) : el("span", text, { class: "button off" });
+      e.dataset.n = n;
+      const focused = old === document.activeElement;
+      old.replaceWith(e);
+      if (focused) e.focus();
+    }
+  };
+  $(".go", slide).hidden = true;
+  at.addEventListener("input", () => go(at.value));
+  slide.addEventListener("submit", (e) => e.preventDefault());
+  document.addEventListener("click", (e) => {
+    const a = e.target.closest(".steps a, .fits a");
+    if (!a) return;
+    e.preventDefault();
+    go(new URL(a.href).searchParams.get("at"));
+  });
+  mark();
+}
+
+// ---- Wiring it up.
+
+function openForm(kind) {
+  const d = $("#f-" + kind);
+  if (d) { d.open = true; }
+  return d;
+}
+
+document.addEventListener("click", async (e) => {
+  const start = here === "case" && e.target.closest('a[href*="?"]');
+  const leads = start && new URL(start.getAttribute("href"), location.href).searchParams;
+  if (leads && leads.get("red")) {
+    e.preventDefault();
+    const d = openForm("reading"), f = $("form", d);
+    f.elements.red.value = leads.get("red");
+    if (leads.get("black")) f.elements.black.value = leads.get("black");
+    d.scrollIntoView({ behavior: "instant" });
+    f.elements.value.focus({ preventScroll: true });
+    return;
+  }
+  const ref = e.target.closest("a[data-seq]");
+  const row = ref && document.getElementById("e" + ref.dataset.seq);
+  if (row) { e.preventDefault(); location.hash = row.id; return; }
+  const older = e.target.closest("a[data-before]");
+  if (older) {
+    e.preventDefault();
+    const r = await fetch("/case/" + encodeURIComponent(stream) + "/rows?before=" + older.dataset.before);
+    if (!r.ok) return;
+    const box = el("ol");
+    box.innerHTML = await r.text();
+    const first = $("li[id]", box);
+    older.closest("li").replaceWith(...box.children);
+    if (first) { first.tabIndex = -1; first.focus({ preventScroll: true }); }
+  }
+});
+
+if (here === "case") {
+  for (const form of $$("form[data-form]")) { keepDrafts(form); listen(form, $(".told", form)); }
+  keepDrafts($("#quick"));
+  listen($("#quick"), $("#heard"));
+  const asked = new URLSearchParams(location.search);
+  if (asked.get("red")) { const d = openForm("reading"); d.scrollIntoView({ behavior: "instant" }); $("[name=value]", d).focus({ preventScroll: true }); }
+}
+for (const b of $$("[data-print]")) { b.hidden = false; b.addEventListener("click", () => window.print()); }
+replay();
+showWaits();
+showState();
+if ($("#state")) connect();
+window.addEventListener("storage", (e) => { if (e.key === "knowngood.waits") { waits = load("waits", []); showWaits(); showState(); } });
+window.addEventListener("online", drain);
