@@ -2,6 +2,7 @@ package client
 
 import (
 	"bufio"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -22,6 +23,8 @@ func child(test, home, stream string) *exec.Cmd {
 	return cmd
 }
 
+var saveKills = flag.Int("save-kills", 50, "how often TestKilledWhileSaving kills a process that saves; 1000 before a release")
+
 // TestKilledWhileSaving kills a process that saves, again and again: everything
 // it said was saved waits, once, and no number is taken twice.
 func TestKilledWhileSaving(t *testing.T) {
@@ -36,9 +39,9 @@ func TestKilledWhileSaving(t *testing.T) {
 			fmt.Println("saved", e.GetId())
 		}
 	}
-	cycles := 50
+	cycles := *saveKills
 	if testing.Short() {
-		cycles = 10
+		cycles = min(cycles, 10)
 	}
 	h, who := testHome(t), testIdentity(t)
 	require.NoError(t, h.store("identity.json", who))

@@ -31,6 +31,7 @@
 //	"out"                         number that the next event in the outbox gets
 //	"out/" number case            a frame of one event that waits to be sent. Those
 //	                              from "out" on do not count: their save never ended
+//	"sent"                        number before which nothing waits any more
 //	"mine/" case                  empty: the case was opened here
 //	"chain/" device "/" case      a frame: the device's last number there and the hash
 //	                              of its event
@@ -84,9 +85,12 @@
 //
 //  1. Under push.lock, the outbox is read in order, at most 100 events or 512 KiB
 //     at a time, and sent.
-//  2. What was answered for good leaves the outbox, the refused with it into the
-//     tray, in one batch. A crash before sends it again.
-//  3. The checkpoint that came with the answer is heeded, see below.
+//  2. The checkpoint that came with the answer is proven, see below. What was answered
+//     for good leaves the outbox, the refused with it into the tray, "sent" moves
+//     behind it, and the checkpoint is kept, in one batch. A crash before sends it
+//     again. What was taken has been taken also where the checkpoint does not hold.
+//  3. While that is done the next events are on their way; what is answered to them
+//     waits until it is done, and is settled only if it went well.
 //  4. An event that cannot be taken now, for want of room or of a server, ends
 //     the push; it and those behind it wait.
 //

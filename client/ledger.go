@@ -17,6 +17,7 @@ import (
 // Index keys of the replica; doc.go has them one by one.
 const (
 	keyOut        = "out"
+	keySent       = "sent"
 	prefixOut     = "out/"
 	keyTray       = "tray"
 	prefixTray    = "tray/"
@@ -145,33 +146,47 @@ type out struct {
 	*eventv1.Signed
 }
 
-// waiting yields what waits, in order.
+// number of the event in the outbox.
+func (o out) number() uint64 { return binary.BigEndian.Uint64([]byte(o.key[len(prefixOut):])) }
+
+// numbersTogether is how many numbers of the outbox begin with the same seven bytes.
+const numbersTogether = 1 << 8
+
+// waiting yields what waits, in order. It looks from the first number that may wait
+// on: what was sent is deleted, and an engine passes over what it deleted for as long
+// as it keeps it.
 func (l ledger) waiting(ctx context.Context) iter.Seq2[out, error] {
 	return func(yield func(out, error) bool) {
 		next, err := l.number(ctx, keyOut)
+		var first uint64
+		if err == nil {
+			first, err = l.number(ctx, keySent)
+		}
 		if err != nil {
 			yield(out{}, err)
 			return
 		}
-		for w, err := range l.log.Scan(ctx, prefixOut) {
-			if err != nil {
-				yield(out{}, err)
-				return
-			}
-			number, stream := []byte(w.Key[len(prefixOut):]), ""
-			if len(number) >= 8 {
-				number, stream = number[:8], string(number[8:])
-			}
-			if len(number) != 8 || binary.BigEndian.Uint64(number) >= next {
-				continue // of a save that was interrupted before it was one
-			}
-			events, n := unframeEvents(w.Value)
-			if n != len(w.Value) || len(events) != 1 {
-				yield(out{}, fmt.Errorf("%w: an entry that waits to be sent cannot be read", log.ErrDamaged))
-				return
-			}
-			if !yield(out{w.Key, stream, events[0]}, nil) {
-				return
+		for at := first; at < next; at += numbersTogether - at%numbersTogether {
+			for w, err := range l.log.Scan(ctx, prefixOut+string(numbered(at)[:7])) {
+				if err != nil {
+					yield(out{}, err)
+					return
+				}
+				number, stream := []byte(w.Key[len(prefixOut):]), ""
+				if len(number) >= 8 {
+					number, stream = number[:8], string(number[8:])
+				}
+				if len(number) != 8 || binary.BigEndian.Uint64(number) >= next {
+					continue // of a save that was interrupted before it was one
+				}
+				events, n := unframeEvents(w.Value)
+				if n != len(w.Value) || len(events) != 1 {
+					yield(out{}, fmt.Errorf("%w: an entry that waits to be sent cannot be read", log.ErrDamaged))
+					return
+				}
+				if !yield(out{w.Key, stream, events[0]}, nil) {
+					return
+				}
 			}
 		}
 	}

@@ -38,7 +38,7 @@ func TestSyncedBeforeSaved(t *testing.T) {
 			require.NoError(t, err)
 			answered = append(answered, w)
 		}
-		require.NoError(t, h.settle(t.Context(), answered[:1], []*boardv1.AppendResult{{Reason: boardv1.Reason_REASON_IMPOSSIBLE}}))
+		require.NoError(t, h.settle(t.Context(), answered[:1], []*boardv1.AppendResult{{Reason: boardv1.Reason_REASON_IMPOSSIBLE}}, nil))
 		mark("settled")
 		return
 	}

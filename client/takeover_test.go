@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"flag"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -152,6 +153,8 @@ func copyFiles(t *testing.T, to, from string) {
 	}))
 }
 
+var damages = flag.Int("damages", 30, "how many copies of a replica TestDamagedReplica damages; 500 before a release")
+
 // TestDamagedReplica: whatever bit of whatever file flips, or is cut off, everything
 // that waited is still there, in its order, or was never lost sight of; numbers
 // go on.
@@ -183,9 +186,9 @@ func TestDamagedReplica(t *testing.T) {
 		return err
 	}))
 	require.NotEmpty(t, files)
-	cycles := 30
+	cycles := *damages
 	if testing.Short() {
-		cycles = 10
+		cycles = min(cycles, 10)
 	}
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d, %d files", seed, len(files))

@@ -74,12 +74,25 @@ func (d *heeder) heed(ctx context.Context, signed []byte) error {
 	if len(signed) == 0 {
 		return nil
 	}
+	return d.heedAnd(ctx, signed, func(with []log.Write) error {
+		if len(with) == 0 {
+			return nil
+		}
+		return d.home.replica.Append(ctx, log.Batch{Index: with})
+	})
+}
+
+// heedAnd is heed for whoever has more to keep at once: write is called at most once,
+// while the lock is held and after all is proven, with what the checkpoint needs
+// written, or nothing.
+func (d *heeder) heedAnd(ctx context.Context, signed []byte, write func(with []log.Write) error) error {
 	now, err := export.OpenCheckpoint(signed, d.logKey)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrHistory, err)
 	}
-	if d.before != nil {
-		if err := d.continues(ctx, *d.before, now); err != nil {
+	before := d.before
+	if before != nil {
+		if err := d.continues(ctx, *before, now); err != nil {
 			return err
 		}
 	}
@@ -89,7 +102,7 @@ func (d *heeder) heed(ctx context.Context, signed []byte) error {
 		if err != nil {
 			return err
 		}
-		if kept != nil {
+		if kept != nil && (before == nil || *kept != *before) { // else it is proven already
 			earlier, later := *kept, now
 			if older(now, *kept) {
 				earlier, later = now, *kept // another command was told more in the meantime
@@ -104,10 +117,13 @@ func (d *heeder) heed(ctx context.Context, signed []byte) error {
 			if err != nil {
 				return err
 			}
-			if same = is == nil && kept == nil || is != nil && kept != nil && *is == *kept; !same || kept != nil && !older(*kept, now) {
+			if same = is == nil && kept == nil || is != nil && kept != nil && *is == *kept; !same {
 				return nil
 			}
-			return d.home.replica.Append(ctx, log.Batch{Index: []log.Write{{Key: keyCheckpoint, Value: signed}}})
+			if kept != nil && !older(*kept, now) {
+				return write(nil)
+			}
+			return write([]log.Write{{Key: keyCheckpoint, Value: signed}})
 		})
 		if err != nil || same {
 			return err

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -259,12 +260,12 @@ func (b *batch) woken() map[string]bool {
 			names[f] = true
 		}
 	}
-	for _, e := range b.telling {
-		if w := e.GetDeviceWithdrawn(); w != nil {
-			names[deviceName(w.GetDevice())] = true
-		}
-	}
 	return names
+}
+
+// withdraws says whether a device may not be used any more, wherever it watches.
+func (b *batch) withdraws() bool {
+	return slices.ContainsFunc(b.telling, func(e *eventv1.Event) bool { return e.GetDeviceWithdrawn() != nil })
 }
 
 // moment of the server's clock.

@@ -218,7 +218,11 @@ func (c *committer) append(b *batch) error {
 		c.register.apply(e)
 	}
 	c.shown.Store(c.size)
-	c.wakes.wake(b.woken())
+	if b.withdraws() {
+		c.wakes.wakeAll()
+	} else {
+		c.wakes.wake(b.woken())
+	}
 	return nil
 }
 

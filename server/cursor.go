@@ -31,15 +31,19 @@ func nameTag(name string) []byte {
 	return h[:4]
 }
 
-func (c cursor) String() string {
-	b := make([]byte, 0, cursorSize)
-	b = append(b, cursorVersion)
-	id, _ := hex.DecodeString(c.log) // the server's own, checked when it started
-	b = append(b, id...)
-	b = append(b, nameTag(c.name)...)
-	b = binary.BigEndian.AppendUint64(b, c.epoch)
-	b = binary.BigEndian.AppendUint64(b, c.position)
-	return cursorText.EncodeToString(b)
+func (c cursor) String() string { return c.series()(c.position) }
+
+// series makes the cursors of one reader, which differ in their position only.
+func (c cursor) series() func(position uint64) string {
+	var b [cursorSize]byte
+	b[0] = cursorVersion
+	hex.Decode(b[1:9], []byte(c.log)) //nolint:errcheck // the server's own, checked when it started
+	copy(b[9:13], nameTag(c.name))
+	binary.BigEndian.PutUint64(b[13:], c.epoch)
+	return func(position uint64) string {
+		binary.BigEndian.PutUint64(b[21:], position)
+		return cursorText.EncodeToString(b[:])
+	}
 }
 
 // parseCursor reads a cursor of this log and epoch for what is to be read.

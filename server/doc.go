@@ -113,7 +113,10 @@
 // from a position to what is shown, waits to be woken, and reads again. A send
 // that takes longer than Options.SlowAfter ends the watch; it is resumed at the
 // last cursor that was received. Of a feed, entries that the caller may not see
-// at that moment are passed over.
+// at that moment are passed over. What was read last and what was sent last, as it
+// goes over the wire, are kept at hand behind that (pages, encoded): each reader still
+// reads from its own position and is asked about by itself, and what turns out to be
+// the same is neither fetched nor marshalled twice.
 //
 // A cursor is 29 bytes in base64url without padding (RFC 4648, 5):
 //

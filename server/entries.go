@@ -3,7 +3,6 @@ package server
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -18,6 +17,12 @@ func held(item log.Item) *boardv1.Held {
 // Entries sends the entries of one case, in order, as they stood when it was
 // called. The last message has the checkpoint.
 func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequest, send func(*boardv1.EntriesResponse) error) error {
+	return patiently(ctx, s.options.SlowAfter, send, func(ctx context.Context, send func(*boardv1.EntriesResponse) error) error {
+		return s.entries(ctx, c, req, send)
+	})
+}
+
+func (s *Server) entries(ctx context.Context, c Caller, req *boardv1.EntriesRequest, send func(*boardv1.EntriesResponse) error) error {
 	stream := req.GetStream()
 	if _, err := s.admit(c, boardv1.BoardService_Entries_FullMethodName, stream); err != nil {
 		return err
@@ -72,7 +77,7 @@ func (s *Server) Entries(ctx context.Context, c Caller, req *boardv1.EntriesRequ
 		if _, err := s.admit(c, boardv1.BoardService_Entries_FullMethodName, stream); err != nil {
 			return err
 		}
-		if err := s.patiently(ctx, func() error { return send(out) }); err != nil || last {
+		if err := send(out); err != nil || last {
 			return err
 		}
 	}
@@ -104,21 +109,4 @@ func joined(hashes []tlog.Hash) []byte {
 		out = append(out, h[:]...)
 	}
 	return out
-}
-
-// patiently waits for a send, but not for ever: a reader who takes too long is
-// cut off, and nothing is held for them.
-func (s *Server) patiently(ctx context.Context, send func() error) error {
-	sent := make(chan error, 1)
-	go func() { sent <- send() }()
-	t := time.NewTimer(s.options.SlowAfter)
-	defer t.Stop()
-	select {
-	case err := <-sent:
-		return err
-	case <-t.C:
-		return refuse(boardv1.Reason_REASON_TOO_SLOW, "nothing was read for %v; resume where you are", s.options.SlowAfter)
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }

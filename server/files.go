@@ -284,6 +284,12 @@ func (s *Server) finish(ctx context.Context, f *os.File, stream string, sum []by
 
 // GetFile sends the bytes of a file from an offset on.
 func (s *Server) GetFile(ctx context.Context, c Caller, req *boardv1.GetFileRequest, send func(*boardv1.GetFileResponse) error) error {
+	return patiently(ctx, s.options.SlowAfter, send, func(ctx context.Context, send func(*boardv1.GetFileResponse) error) error {
+		return s.getFile(ctx, c, req, send)
+	})
+}
+
+func (s *Server) getFile(ctx context.Context, c Caller, req *boardv1.GetFileRequest, send func(*boardv1.GetFileResponse) error) error {
 	const method = boardv1.FileService_GetFile_FullMethodName
 	c, n, err := s.named(ctx, c, method, req.GetStream(), req.GetSha256())
 	if err != nil {
@@ -321,7 +327,7 @@ func (s *Server) GetFile(ctx context.Context, c Caller, req *boardv1.GetFileRequ
 		if n.erased {
 			return erased(req.GetSha256())
 		}
-		if err := s.patiently(ctx, func() error { return send(&boardv1.GetFileResponse{Part: b[:k]}) }); err != nil {
+		if err := send(&boardv1.GetFileResponse{Part: b[:k]}); err != nil {
 			return err
 		}
 	}

@@ -3,6 +3,7 @@ package server
 import (
 	"container/list"
 	"context"
+	"slices"
 	"sync"
 
 	"knowngood.example/cases/log"
@@ -12,14 +13,18 @@ const (
 	// A message holds about so many entries, and not many more bytes.
 	messageEntries = 64
 	messageBytes   = 256 << 10
-	// So many bytes of entries are kept at hand.
-	maxKept = 32 << 20
+	// So many bytes of entries are kept at hand; a page costs so many beside them.
+	maxKept  = 32 << 20
+	pageCost = 512
 )
 
 // pages reads a message's worth of entries at a time, and keeps those that were
 // asked for last: what one reader gets, the next is likely to want, and looking
 // three keys up for each entry costs more than sending it. A full page of a
-// stream or feed never changes. (Erasing bytes would have to forget them here.)
+// stream or feed never changes. The last one grows: it is as the log has it for as
+// long as nothing more is shown, and then read on from where it ends, so that of a
+// thousand who wait for the next entry one or two read it. (Erasing bytes would have
+// to forget them here.)
 type pages struct {
 	log log.Log
 	// shown bounds what may be read, see committer.
@@ -36,10 +41,13 @@ type pageKey struct {
 	number       uint64
 }
 
+// page is never changed, only replaced by one that has more.
 type page struct {
 	key   pageKey
 	items []log.Item
 	bytes int
+	// shown is the size of the log up to which it was read.
+	shown uint64
 }
 
 func newPages(l log.Log, shown func() uint64) *pages {
@@ -49,36 +57,51 @@ func newPages(l log.Log, shown func() uint64) *pages {
 // read returns the next items of a range from its first position on. More says
 // that something may follow.
 func (p *pages) read(ctx context.Context, r log.Range) (items []log.Item, more bool, err error) {
-	first := r.First()
+	first, shown := r.First(), p.shown()
 	key := pageKey{r.Stream, r.Feed, (first - 1) / messageEntries}
-	skip := int((first - 1) % messageEntries)
-	if held := p.held(key); held != nil {
-		return held[skip:], true, nil
-	}
-	r.From, r.Limit = first, messageEntries-skip
-	size, shown := 0, p.shown()
-	for item, err := range p.log.Read(ctx, r) {
-		if err != nil {
+	at := p.held(key)
+	if at == nil || len(at.items) < messageEntries && at.shown < shown {
+		if at, err = p.readOn(ctx, key, at, shown); err != nil {
 			return nil, false, err
 		}
-		if item.Index >= shown {
-			return items, false, nil
-		}
-		items = append(items, item)
+	}
+	skip := int((first - 1) % messageEntries)
+	if skip >= len(at.items) {
+		return nil, false, nil
+	}
+	size := 0
+	for i, item := range at.items[skip:] {
 		if size += len(item.Entry) + len(item.Event); size >= messageBytes {
-			return items, true, nil
+			return at.items[skip : skip+i+1], true, nil
 		}
 	}
-	if len(items) < r.Limit {
-		return items, false, nil
-	}
-	if skip == 0 {
-		p.keep(&page{key, items, size})
-	}
-	return items, true, nil
+	return at.items[skip:], len(at.items) == messageEntries, nil
 }
 
-func (p *pages) held(key pageKey) []log.Item {
+// readOn reads what a page has beyond what is known of it.
+func (p *pages) readOn(ctx context.Context, key pageKey, known *page, shown uint64) (*page, error) {
+	at := &page{key: key, bytes: pageCost, shown: shown}
+	if known != nil {
+		at.items, at.bytes = slices.Clip(known.items), known.bytes
+	}
+	r := log.Range{Stream: key.stream, Feed: key.feed, From: key.number*messageEntries + 1 + uint64(len(at.items)), Limit: messageEntries - len(at.items)}
+	for item, err := range p.log.Read(ctx, r) {
+		if err != nil {
+			return nil, err
+		}
+		if item.Index >= shown {
+			break
+		}
+		at.items = append(at.items, item)
+		at.bytes += len(item.Entry) + len(item.Event)
+	}
+	if len(at.items) > 0 {
+		p.keep(at)
+	}
+	return at, nil
+}
+
+func (p *pages) held(key pageKey) *page {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	e := p.by[key]
@@ -86,17 +109,21 @@ func (p *pages) held(key pageKey) []log.Item {
 		return nil
 	}
 	p.recent.MoveToFront(e)
-	return e.Value.(*page).items
+	return e.Value.(*page)
 }
 
 func (p *pages) keep(at *page) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.by[at.key] != nil {
-		return
+	if e := p.by[at.key]; e != nil {
+		if held := e.Value.(*page); held.shown < at.shown {
+			p.bytes += at.bytes - held.bytes
+			e.Value = at
+		}
+	} else {
+		p.by[at.key] = p.recent.PushFront(at)
+		p.bytes += at.bytes
 	}
-	p.by[at.key] = p.recent.PushFront(at)
-	p.bytes += at.bytes
 	for p.bytes > maxKept {
 		last := p.recent.Remove(p.recent.Back()).(*page)
 		delete(p.by, last.key)

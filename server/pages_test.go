@@ -1,7 +1,9 @@
 package server
 
 import (
+	"context"
 	"fmt"
+	"iter"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -52,6 +54,11 @@ func TestPagesAreTheLog(t *testing.T) {
 				items, more, err := p.read(t.Context(), r)
 				require.NoError(t, err)
 				require.LessOrEqual(t, len(items), messageEntries)
+				size := 0
+				for _, item := range items[:max(0, len(items)-1)] {
+					size += len(item.Entry) + len(item.Event)
+				}
+				require.Less(t, size, messageBytes)
 				for _, item := range items {
 					require.Equal(t, next, item.Position)
 					require.Equal(t, fmt.Sprint(next), string(item.Entry))
@@ -90,4 +97,45 @@ func TestPagesAreBounded(t *testing.T) {
 	require.Equal(t, p.recent.Len(), len(p.by))
 	require.NotNil(t, p.held(pageKey{"s", "", 399}), "the last is kept")
 	require.Nil(t, p.held(pageKey{"s", "", 0}), "the first has gone")
+}
+
+// readsCounted counts how often a log is read from.
+type readsCounted struct {
+	log.Log
+	reads int
+}
+
+func (l *readsCounted) Read(ctx context.Context, r log.Range) iter.Seq2[log.Item, error] {
+	l.reads++
+	return l.Log.Read(ctx, r)
+}
+
+// TestManyAtTheHeadReadOnce: of all who wait for the next entry one reads it.
+func TestManyAtTheHeadReadOnce(t *testing.T) {
+	t.Parallel()
+	l := &readsCounted{Log: memory.New()}
+	n := uint64(0)
+	p := newPages(l, func() uint64 { return n })
+	for n < 3*messageEntries {
+		require.NoError(t, l.Append(t.Context(), log.Batch{Records: []log.Record{{Index: n, Stream: "s", Seq: n + 1, Entry: []byte(fmt.Sprint(n)), Event: []byte("e")}}}))
+		n++
+		l.reads = 0
+		for range 10 {
+			items, _, err := p.read(t.Context(), log.Range{Stream: "s", From: n})
+			require.NoError(t, err)
+			require.Len(t, items, 1)
+			require.Equal(t, fmt.Sprint(n-1), string(items[0].Entry))
+		}
+		require.Equal(t, 1, l.reads)
+	}
+	held := 0
+	for _, e := range p.by {
+		held += e.Value.(*page).bytes
+	}
+	require.Equal(t, held, p.bytes)
+	items, more, err := p.read(t.Context(), log.Range{Stream: "s", From: 1 << 40})
+	require.NoError(t, err)
+	require.False(t, more)
+	require.Empty(t, items)
+	require.Len(t, p.by, 3, "what holds nothing is not kept")
 }

@@ -26,7 +26,7 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-var kills = flag.Int("kills", 0, "how often the server is killed under load; 0: 50, or 5 with -short")
+var kills = flag.Int("kills", 0, "how often the server is killed under load; 0: 50, or 5 with -short; 1000 before a release")
 
 // serveVariable makes this test binary a server: its value is the data folder.
 const serveVariable = "KNOWNGOOD_TEST_SERVE"
@@ -75,8 +75,8 @@ func serveUntilKilled(dir string) error {
 		return err
 	}
 	if os.Getenv(plainVariable) != "" {
-		g := grpc.NewServer()
-		boardv1.RegisterBoardServiceServer(g, boardService{s: s})
+		g := grpc.NewServer(grpc.ForceServerCodecV2(newCodec()))
+		boardv1.RegisterBoardServiceServer(g, boardService{s: s, encoded: &encoded{}})
 		boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
 		return g.Serve(l)
 	}

@@ -115,7 +115,7 @@ type Server struct {
 	grpc     *grpc.Server
 	health   *health.Server
 	stopOnce sync.Once
-	stopping chan struct{}
+	stopping atomic.Bool
 	stopErr  error
 }
 
@@ -187,8 +187,8 @@ func checkpointPath(dir string) string { return filepath.Join(dir, "checkpoint")
 func open(dir string, l log.Log, o Options) (_ *Server, err error) {
 	s := &Server{
 		options: o, dir: dir, log: l, register: newRegister(), wakes: &wakes{}, logger: o.Logger, now: o.Now,
-		limits: newLimits(o.Limits), stopping: make(chan struct{}),
-		folds: newFolds(l, o.Folds, o.Table),
+		limits: newLimits(o.Limits),
+		folds:  newFolds(l, o.Folds, o.Table),
 	}
 	defer func() {
 		if err != nil {
@@ -291,7 +291,8 @@ func (s *Server) closeLog() error {
 func (s *Server) Stop(ctx context.Context) error {
 	s.stopOnce.Do(func() {
 		s.health.Shutdown()
-		close(s.stopping)
+		s.stopping.Store(true)
+		s.wakes.wakeAll()
 		s.endKeep()
 		finished := make(chan struct{})
 		go func() {

@@ -41,10 +41,10 @@ func (s *Server) services() *grpc.Server {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.ChainUnaryInterceptor(s.unary), grpc.ChainStreamInterceptor(s.stream),
-		grpc.Creds(credentials.NewTLS(s.secure.config())),
+		grpc.Creds(credentials.NewTLS(s.secure.config())), grpc.ForceServerCodecV2(newCodec()),
 	}
 	g := grpc.NewServer(opts...)
-	boardv1.RegisterBoardServiceServer(g, boardService{s: s})
+	boardv1.RegisterBoardServiceServer(g, boardService{s: s, encoded: &encoded{}})
 	boardv1.RegisterRegisterServiceServer(g, registerService{s: s})
 	boardv1.RegisterFileServiceServer(g, fileService{s: s})
 	healthv1.RegisterHealthServer(g, s.health)
@@ -186,7 +186,8 @@ func (s *Server) begin(c Caller) (leave func(), err error) {
 
 type boardService struct {
 	boardv1.UnimplementedBoardServiceServer
-	s *Server
+	s       *Server
+	encoded *encoded
 }
 
 func (b boardService) Append(ctx context.Context, req *boardv1.AppendRequest) (*boardv1.AppendResponse, error) {
@@ -200,7 +201,15 @@ func (b boardService) Entries(req *boardv1.EntriesRequest, ss grpc.ServerStreami
 }
 
 func (b boardService) Watch(req *boardv1.WatchRequest, ss grpc.ServerStreamingServer[boardv1.WatchResponse]) error {
-	return flow(ss, b.s, req, b.s.Watch)
+	return flow(ss, b.s, req, func(ctx context.Context, c Caller, req *boardv1.WatchRequest, _ func(*boardv1.WatchResponse) error) error {
+		return b.s.Watch(ctx, c, req, func(m *boardv1.WatchResponse) error {
+			bytes, err := b.encoded.of(m)
+			if err != nil {
+				return err
+			}
+			return ss.SendMsg(bytes)
+		})
+	})
 }
 
 func (b boardService) Consistency(ctx context.Context, req *boardv1.ConsistencyRequest) (*boardv1.ConsistencyResponse, error) {

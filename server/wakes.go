@@ -25,6 +25,7 @@ func (w *wakes) on(name string) <-chan struct{} {
 	return c
 }
 
+// wake those who wait for one of the names.
 func (w *wakes) wake(names map[string]bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -34,4 +35,14 @@ func (w *wakes) wake(names map[string]bool) {
 			delete(w.waiting, name)
 		}
 	}
+}
+
+// wakeAll has everybody look again whether they may stay.
+func (w *wakes) wakeAll() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, c := range w.waiting {
+		close(c)
+	}
+	clear(w.waiting)
 }

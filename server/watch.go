@@ -12,6 +12,12 @@ import (
 // reader is too slow. It reads to the head, waits to be woken, and reads again;
 // nothing is queued for anybody.
 func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest, send func(*boardv1.WatchResponse) error) error {
+	return patiently(ctx, s.options.SlowAfter, send, func(ctx context.Context, send func(*boardv1.WatchResponse) error) error {
+		return s.watch(ctx, c, req, send)
+	})
+}
+
+func (s *Server) watch(ctx context.Context, c Caller, req *boardv1.WatchRequest, send func(*boardv1.WatchResponse) error) error {
 	const method = boardv1.BoardService_Watch_FullMethodName
 	stream := req.GetStream()
 	c, err := s.admit(c, method, stream)
@@ -46,9 +52,10 @@ func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest,
 	// The first message comes at once, so that there is a cursor to resume at; and
 	// whoever has read to the head is told so, also where a full message ended there.
 	due := true
+	resumeAt := cursor{log: s.identity.log, epoch: checkpoint.Epoch, name: name}.series()
 	for {
 		// Asked for before reading, so that nothing between the two is missed.
-		added, gone := s.wakes.on(name), s.wakes.on(deviceName(c.Device))
+		added := s.wakes.on(name)
 		for more := true; more; {
 			var items []log.Item
 			if items, more, err = s.pages.read(ctx, r); err != nil {
@@ -69,24 +76,21 @@ func (s *Server) Watch(ctx context.Context, c Caller, req *boardv1.WatchRequest,
 					out.Entries = append(out.Entries, held(item))
 				}
 			}
-			out.Cursor = cursor{s.identity.log, checkpoint.Epoch, r.From, name}.String()
+			out.Cursor = resumeAt(r.From)
 			if !more {
 				_, out.Checkpoint = s.tree.Checkpoint()
 			}
-			if err := s.patiently(ctx, func() error { return send(out) }); err != nil {
+			if err := send(out); err != nil {
 				return err
 			}
 		}
+		if s.stopping.Load() {
+			return refuse(boardv1.Reason_REASON_STOPPED, "the server is stopping; resume at your cursor when it is back")
+		}
 		select {
 		case <-added:
-		case <-gone:
-		case <-s.stopping:
-			return refuse(boardv1.Reason_REASON_STOPPED, "the server is stopping; resume at your cursor when it is back")
 		case <-ctx.Done():
 			return ctx.Err()
 		}
 	}
 }
-
-// deviceName is what a device's withdrawal wakes.
-func deviceName(device string) string { return "device/" + device }

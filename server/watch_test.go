@@ -17,7 +17,7 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-var reconnects = flag.Int("reconnects", 150, "how often a watcher is cut off and resumes")
+var reconnects = flag.Int("reconnects", 150, "how often a watcher is cut off and resumes; 10000 before a release")
 
 // watching receives until n entries are there.
 func (m *member) watch(ctx context.Context, req *boardv1.WatchRequest) boardv1.BoardService_WatchClient {
@@ -53,6 +53,7 @@ func TestWatchResumes(t *testing.T) {
 	}
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
+	entries := uint64(0)
 	for name, of := range map[string]string{"case": stream, "shop": ""} {
 		rnd := rand.New(rand.NewPCG(seed, 1))
 		cursor, next := "", uint64(1)
@@ -75,7 +76,9 @@ func TestWatchResumes(t *testing.T) {
 			cancel() // what was sent and not read is sent again
 		}
 		require.Greater(t, next, uint64(*reconnects/4), name)
+		entries += next - 1
 	}
+	t.Logf("%d reconnects, %d entries, each once and in order", *reconnects/2*2, entries)
 	close(stop)
 	writers.Wait()
 }

@@ -127,6 +127,13 @@ func newID() string { return uuid.Must(uuid.NewV7()).String() }
 
 func (w *world) join(code, name string) *member {
 	w.t.Helper()
+	m, err := w.tryJoin(code, name)
+	require.NoError(w.t, err)
+	return m
+}
+
+func (w *world) tryJoin(code, name string) (*member, error) {
+	w.t.Helper()
 	public, key, err := ed25519.GenerateKey(rand.Reader)
 	require.NoError(w.t, err)
 	conn := w.dial()
@@ -135,9 +142,8 @@ func (w *world) join(code, name string) *member {
 		chain: map[string]link{},
 	}
 	r, err := m.register.Join(context.Background(), &boardv1.JoinRequest{Code: code, PublicKey: public, Device: m.device, PersonName: name})
-	require.NoError(w.t, err)
 	m.token, m.person, m.shop = r.GetToken(), r.GetPerson(), r.GetShop()
-	return m
+	return m, err
 }
 
 // shopOwner opens a shop and joins it as its owner.

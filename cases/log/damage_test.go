@@ -6,13 +6,13 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -22,6 +22,8 @@ import (
 	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
 )
+
+var mutations = flag.Int("mutations", 0, "how many copies of a log TestDamage damages; 0: 100, or 20 with -short; 500 before a release")
 
 // The mutations are looked at by a child process, since Badger ends the process
 // over some of what it does not expect, and a test that died could not say so.
@@ -243,10 +245,8 @@ func TestDamage(t *testing.T) {
 			if testing.Short() || slowed {
 				count = 10
 			}
-			if more := os.Getenv("KNOWNGOOD_MUTATIONS"); more != "" {
-				var err error
-				count, err = strconv.Atoi(more)
-				require.NoError(t, err)
+			if *mutations > 0 {
+				count = *mutations / 2
 			}
 			rng := rand.New(rand.NewPCG(seed, 0))
 			scratch := t.TempDir()

@@ -67,6 +67,7 @@ func TestPartitions(t *testing.T) {
 	for n := range *schedules {
 		playPartition(t, seed+uint64(n))
 	}
+	t.Logf("%d schedules from seed %d: every replica is what the server has", *schedules, seed)
 }
 
 func playPartition(t *testing.T, seed uint64) {
