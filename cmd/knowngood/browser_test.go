@@ -189,4 +189,3 @@ func (s *stage) page(t testing.TB, name string) string {
 
 // at is an address of the page that a link leads into.
 func at(link, path string) string { return link[:strings.Index(link, "/enter")] + path }
-
