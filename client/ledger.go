@@ -147,13 +147,18 @@ type out struct {
 
 // waiting yields what waits, in order.
 func (l ledger) waiting(ctx context.Context) iter.Seq2[out, error] {
+	return l.waitingUnder(ctx, prefixOut)
+}
+
+// waitingUnder is waiting, of what lies under keys with a longer prefix.
+func (l ledger) waitingUnder(ctx context.Context, prefix string) iter.Seq2[out, error] {
 	return func(yield func(out, error) bool) {
 		next, err := l.number(ctx, keyOut)
 		if err != nil {
 			yield(out{}, err)
 			return
 		}
-		for w, err := range l.log.Scan(ctx, prefixOut) {
+		for w, err := range l.log.Scan(ctx, prefix) {
 			if err != nil {
 				yield(out{}, err)
 				return
