@@ -239,12 +239,8 @@ func (v Verdict) String() string {
 	case v.Standing == ProvenBad && v.Mode != suspect.AnyWay:
 		text += ": " + v.Way
 	}
-	var at []string
-	for i, s := range v.Entries {
-		at = append(at, fmt.Sprintf("#%d %s", s.Seq, v.Conditions[i]))
-	}
-	if len(at) > 0 {
-		text += " (" + strings.Join(at, "; ") + ")"
+	if by := v.Grounds(); by != "" {
+		text += " (" + by + ")"
 	}
 	if v.Since != nil {
 		text += fmt.Sprintf(", since #%d", v.Since.Seq)
@@ -351,22 +347,6 @@ func (j *Judged) likeliestMode(p suspect.Part) suspect.Mode {
 		}
 	}
 	return suspect.AnyWay
-}
-
-// rest names the entries the verdict rests on, and the conditions of each.
-func (v *Verdict) rest(c *Case, ids []string) {
-	for _, id := range ids {
-		s := c.ByID(id)
-		if s == nil || slices.Contains(v.Entries, s) {
-			continue
-		}
-		v.Entries = append(v.Entries, s)
-		words := ConditionWords(judgedConditions(s).conditions)
-		if words == "" {
-			words = "conditions not said"
-		}
-		v.Conditions = append(v.Conditions, words)
-	}
 }
 
 func judgedConditions(s *Step) judged {

@@ -15,15 +15,19 @@ import (
 func (w *writer) proven() Section {
 	s := Section{Title: "Proven", None: "Nothing is proven yet: no one component is shown by itself to be bad, and none has two tests of different set-ups behind it."}
 	var well []Line
+	alike := map[string]int{} // of what is proven, the line that says it, from 1
 	for _, c := range w.byName() {
 		for _, v := range append(w.WereBad(c), w.Verdicts(c)...) {
 			l := Line{Text: c.Name + ": " + v.String(), Entries: seqs(v.Entries...), Mark: "bad"}
-			switch v.Standing {
-			case cases.ProvenBad:
+			switch at := alike[v.String()]; {
+			case v.Standing == cases.ProvenBad:
 				s.Lines = append(s.Lines, l)
-			case cases.ProvenGood:
+			case v.Standing == cases.ProvenGood && at > 0: // the same of this one, by the same entries
+				well[at-1].Text = strings.TrimSuffix(well[at-1].Text, ": "+v.String()) + ", " + l.Text
+			case v.Standing == cases.ProvenGood:
 				l.Mark = "proven"
 				well = append(well, l)
+				alike[v.String()] = len(well)
 			}
 		}
 	}

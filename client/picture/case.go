@@ -21,7 +21,10 @@ const fewReadings = 4
 func Case(j *cases.Judged) []Circuit {
 	var out []Circuit
 	stretch, together := j.Stretch()
-	tellings := j.Tellings()
+	tellings := map[*cases.Step]cases.Telling{}
+	for _, t := range j.Tellings() {
+		tellings[t.Step] = t
+	}
 	for i, d := range j.Circuits() {
 		c := drawn(j.Case, d)
 		c.ID = fmt.Sprintf("circuit-%d", i+1)
@@ -120,49 +123,38 @@ func noted(c *cases.Case, name string) []string {
 	return slices.DeleteFunc(out, func(s string) bool { return s == "" })
 }
 
-// verdicts are what is proven of a component as it is there now. What has the same entries
-// behind it is said together; their conditions stand at the entries.
+// verdicts are what is proven of a component as it is there now, with the entries it rests
+// on and their conditions; ways of being bad that the same entries rule out are said together.
 func verdicts(j *cases.Judged, comp *cases.Component) []Note {
 	var out []Note
-	ways := map[string][]string{} // of being bad, that the same entries rule out
-	var proofs []string
 	for _, v := range j.Verdicts(comp) {
-		by := ""
-		for i, s := range v.Entries {
-			if i > 0 {
-				by += ", "
-			}
-			by += fmt.Sprintf("#%d", s.Seq)
-		}
+		way, by := v.Way, v.Grounds()
 		switch v.Standing {
 		case cases.ProvenBad:
 			text := "proven bad"
 			if v.Mode != suspect.AnyWay {
-				text += ", " + v.Way
+				text += ", " + way
 			}
-			out = append(out, Note{Kind: Bad, Text: text + ": " + by})
+			out = append(out, Note{Bad, text, by})
 		case cases.ContradictedStanding:
-			out = append(out, Note{Kind: Off, Text: "what speaks of it cannot all be true: " + by})
+			out = append(out, Note{Off, "what speaks of it cannot all be true", by})
 		case cases.ProvenGood:
-			if ways[by] == nil {
-				proofs = append(proofs, by)
-			}
-			way := v.Way
 			if v.Mode == suspect.AnyWay {
-				way = "bad in any way that these would show"
+				way = "bad in any way these tests would show"
 			}
-			ways[by] = append(ways[by], way)
+			if n := len(out) - 1; n >= 0 && out[n].Kind == Proven && out[n].More == by {
+				out[n].Text += ", nor " + way
+				continue
+			}
+			out = append(out, Note{Proven, "proven not " + way, by})
 		}
-	}
-	for _, by := range proofs {
-		out = append(out, Note{Kind: Proven, Text: "proven not to be: " + strings.Join(ways[by], "; ") + ", under the conditions of " + by})
 	}
 	return out
 }
 
 // readings notes what was read where its red lead was, or at the element that lay between
 // the leads.
-func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings []cases.Telling) {
+func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings map[*cases.Step]cases.Telling) {
 	elements, points := map[int][]Note{}, map[int][]Note{}
 	for _, s := range j.Readings {
 		r := s.Says.GetReading()
@@ -202,7 +194,7 @@ func last(notes []Note) []Note {
 
 // reading is a reading as taken, under which conditions, and beside it what it should have
 // been.
-func reading(s *cases.Step, tellings []cases.Telling) Note {
+func reading(s *cases.Step, tellings map[*cases.Step]cases.Telling) Note {
 	r := s.Says.GetReading()
 	n := Note{Text: fmt.Sprintf("#%d %s", s.Seq, cases.ReadingWords(r))}
 	var more []string
@@ -212,8 +204,8 @@ func reading(s *cases.Step, tellings []cases.Telling) Note {
 	if words := notation.Word(r.GetConcern()); words != "" {
 		more = append(more, "concern "+words)
 	}
-	if i := slices.IndexFunc(tellings, func(t cases.Telling) bool { return t.Step == s }); i >= 0 {
-		t, unit := tellings[i], cases.ReadingUnit(r)
+	if t, weighed := tellings[s]; weighed {
+		unit := cases.ReadingUnit(r)
 		should := ": as it should be"
 		if n.Kind = Fits; !t.Fits {
 			n.Kind, should = Off, ": not as it should be"

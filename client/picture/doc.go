@@ -15,7 +15,7 @@
 // no style attribute, no script and no reference to anything, so that 'style-src self' will
 // do; every name in it is escaped, and characters that cannot be seen are replaced by
 // U+FFFD. Its ids begin with Circuit.ID and the width, so that a page may hold one for a
-// phone and one for a desk. Without the stylesheet it is drawn in the colour of the text
+// phone and one for a desk; on A4 720 pixels are readable. Without the stylesheet it is drawn in the colour of the text
 // around it.
 //
 // Where link is given, each point is a link, with a place to touch of 44 by 40 pixels.

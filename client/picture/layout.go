@@ -9,14 +9,15 @@ import (
 
 // Sizes in pixels.
 const (
-	margin   = 8
-	gutter   = 26  // from a column's line to its text
-	half     = 12  // of a symbol, to each side
-	tall     = 14  // of a symbol, up and down
-	least    = 200 // of a column with text in it
-	lane     = 26
-	leastFor = 150 // text beside lanes
-	apart    = 600 // from this width of text on, notes stand beside names
+	margin    = 8
+	gutter    = 26  // from a column's line to its text
+	half      = 12  // of a symbol, to each side
+	tall      = 14  // of a symbol, up and down
+	least     = 200 // of a column with text in it
+	lane      = 26
+	narrowest = 240 // of all
+	leastFor  = 150 // text beside lanes
+	apart     = 600 // from this width of text on, notes stand beside names
 
 	nameSize = 15.0
 	saysSize = 13.0
@@ -67,6 +68,7 @@ type layout struct {
 type rail struct{ x1, x2, y float64 }
 
 func layOut(c Circuit, width float64) *layout {
+	width = max(width, narrowest)
 	l := &layout{plan: newPlan(c, false), width: width, drawn: map[*strand]float64{}}
 	if l.columnWide = (width - 2*margin) / float64(max(l.columns, 1)); l.columnWide < least && l.columns > 1 {
 		l.plan, l.lanes = newPlan(c, true), true
@@ -329,7 +331,7 @@ func (l *layout) end(s *strand) {
 		l.fill(s.column, s.column, y+10)
 		return // the ground joint has drawn it
 	case post:
-		it.shape, it.class = ring, "post"
+		it.shape, it.class, it.point = ring, "post", p.Name
 	case loose:
 		p.Says = append([]string{"leads nowhere in the drawing"}, p.Says...)
 		it.point = p.Name

@@ -48,7 +48,7 @@ func textWidth(s string, size float64, bold bool) float64 {
 func wrapped(s string, size, width float64, bold bool) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(s) {
+	for _, word := range strings.Fields(visible(s)) {
 		switch {
 		case line == "":
 		case textWidth(line+" "+word, size, bold) <= width:

@@ -161,9 +161,12 @@ func free(t testing.TB, name string, svg []byte) {
 // TestNoLabelOverlaps lays out circuits of every shape and size at both widths.
 func TestNoLabelOverlaps(t *testing.T) {
 	t.Parallel()
-	pictures := 0
+	pictures, more := 0, 1
+	if testing.Short() {
+		more = 5
+	}
 	for _, shape := range shapes {
-		for size := 5; size <= 40; size++ {
+		for size := 5; size <= 40; size += more {
 			for seed := range uint64(*seeds) {
 				c := sketch(seed, shape, size)
 				for _, width := range []int{360, 1280} {

@@ -93,6 +93,10 @@ func TestCase(t *testing.T) {
 					require.Contains(t, strings.ReplaceAll(shown, " ", ""), strings.ReplaceAll(n.Text+n.More, " ", ""), file)
 					require.Contains(t, said, n.Text, file)
 					kinds[n.Kind]++
+					if n.Kind == Proven { // never without the way, the entries and their conditions
+						require.Regexp(t, `^proven not \w`, n.Text, file)
+						require.Regexp(t, `^#\d+(, #\d+)* \w`, n.More, file)
+					}
 				}
 				require.NotRegexp(t, `\bgood\b`, shown, file)
 			}
@@ -128,7 +132,7 @@ func TestStretch(t *testing.T) {
 	c := Case(judged(t, filepath.Join(drawings, "13-parallel-path-fools-ohms.txtar")))[0]
 	svg := Of(c, 1280, nil)
 	require.Contains(t, seen(t, svg), "The trouble is here (over 99 %): lamp left.")
-	require.Contains(t, seen(t, svg), "lamp left 21 W suspect, over 99 % proven bad, open: #11, #10")
+	require.Contains(t, seen(t, svg), "lamp left 21 W suspect, over 99 % proven bad, open #11")
 	require.Equal(t, 1, bytes.Count(svg, []byte(`class="band"`)))
 }
 
@@ -172,6 +176,7 @@ func TestHostile(t *testing.T) {
 	require.NotContains(t, string(svg), "\x00")
 	require.NotContains(t, string(svg), ` style="`)
 	free(t, "hostile", svg)
+	free(t, "no room", Of(hostile(names), 0, nil))
 }
 
 func hostile(names []string) Circuit {

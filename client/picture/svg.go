@@ -14,16 +14,23 @@ import (
 // px is a length without more digits than can be seen.
 func px(v float64) string { return strconv.FormatFloat(float64(int(v*10+0.5))/10, 'f', -1, 64) }
 
-// safe is text as XML takes it; what cannot be seen and turns text round is made visible.
-func safe(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) {
+// visible is text in which what cannot be seen, or turns text round, is.
+func visible(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsSpace(r) {
+			return ' '
+		}
+		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
 			return unicode.ReplacementChar
 		}
 		return r
 	}, s)
+}
+
+// safe is text as XML takes it.
+func safe(s string) string {
 	var b strings.Builder
-	_ = xml.EscapeText(&b, []byte(s)) // a Builder takes everything
+	_ = xml.EscapeText(&b, []byte(visible(s))) // a Builder takes everything
 	return b.String()
 }
 
