@@ -47,10 +47,9 @@ func (l *Live) State() (waiting int, off error, changed <-chan struct{}) { //nol
 	return l.waiting, l.off, l.changed
 }
 
-// Recorded says that something was saved in the home.
+// Recorded says that one more event was saved in the home.
 func (l *Live) Recorded() {
-	l.count(context.Background())
-	l.tell(func() {})
+	l.tell(func() { l.waiting++ })
 	select {
 	case l.wake <- struct{}{}:
 	default:
