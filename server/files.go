@@ -284,12 +284,6 @@ func (s *Server) finish(ctx context.Context, f *os.File, stream string, sum []by
 
 // GetFile sends the bytes of a file from an offset on.
 func (s *Server) GetFile(ctx context.Context, c Caller, req *boardv1.GetFileRequest, send func(*boardv1.GetFileResponse) error) error {
-	return patiently(ctx, s.options.SlowAfter, send, func(ctx context.Context, send func(*boardv1.GetFileResponse) error) error {
-		return s.getFile(ctx, c, req, send)
-	})
-}
-
-func (s *Server) getFile(ctx context.Context, c Caller, req *boardv1.GetFileRequest, send func(*boardv1.GetFileResponse) error) error {
 	const method = boardv1.FileService_GetFile_FullMethodName
 	c, n, err := s.named(ctx, c, method, req.GetStream(), req.GetSha256())
 	if err != nil {
@@ -312,25 +306,27 @@ func (s *Server) getFile(ctx context.Context, c Caller, req *boardv1.GetFileRequ
 	if _, err := f.Seek(int64(req.GetOffset()), io.SeekStart); err != nil {
 		return fmt.Errorf("an attached file: %w", err)
 	}
-	for {
-		b := make([]byte, filePart)
-		k, err := io.ReadFull(f, b)
-		if errors.Is(err, io.EOF) {
-			return nil
+	return patiently(ctx, s.options.SlowAfter, send, func(ctx context.Context, send func(*boardv1.GetFileResponse) error) error {
+		for {
+			b := make([]byte, filePart)
+			k, err := io.ReadFull(f, b)
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+				return fmt.Errorf("an attached file: %w", err)
+			}
+			if c, n, err = s.named(ctx, c, method, req.GetStream(), req.GetSha256()); err != nil {
+				return err
+			}
+			if n.erased {
+				return erased(req.GetSha256())
+			}
+			if err := send(&boardv1.GetFileResponse{Part: b[:k]}); err != nil {
+				return err
+			}
 		}
-		if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
-			return fmt.Errorf("an attached file: %w", err)
-		}
-		if c, n, err = s.named(ctx, c, method, req.GetStream(), req.GetSha256()); err != nil {
-			return err
-		}
-		if n.erased {
-			return erased(req.GetSha256())
-		}
-		if err := send(&boardv1.GetFileResponse{Part: b[:k]}); err != nil {
-			return err
-		}
-	}
+	})
 }
 
 // EraseFile removes the bytes of the file that an attachment names, in this case. The
