@@ -138,10 +138,10 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 	} {
 		for _, page := range []string{"", "/rows", "/stands", "/brief", "/brief/pdf", "/handback", "/customer", "/pins", "/replay"} {
 			got, text := c.who.ask("/case/"+stream+page, nil)
-			switch {
-			case c.here == write:
+			switch c.here {
+			case write:
 				require.Equal(t, http.StatusOK, got, "%s: %s", name, page)
-			case c.here == stranger:
+			case stranger:
 				require.Contains(t, []int{http.StatusSeeOther, http.StatusUnauthorized}, got, "%s: %s", name, page)
 			default:
 				require.Equal(t, c.here, got, "%s: %s", name, page)
