@@ -225,13 +225,11 @@ func showRows(v *visit) error {
 		if err != nil {
 			return err
 		}
-		t := timelineView{ID: c.Stream}
-		switch {
-		case before > 0:
-			t = v.rows(c, before-1, rowsAtOnce)
-		default:
-			t = v.rows(c, c.Head(), int(min(c.Head()-min(after, c.Head()), 500)))
+		if before > 0 {
+			return v.part("case", "rows", v.rows(c, before-1, rowsAtOnce))
 		}
+		t := v.rows(c, c.Head(), int(min(c.Head()-min(after, c.Head()), 500)))
+		t.Before = 0 // the page has those
 		return v.part("case", "rows", t)
 	})
 }

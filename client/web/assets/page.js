@@ -28,11 +28,12 @@ function store(name, value) {
 }
 
 function showState() {
-  const n = waits.length + news.waiting;
+  const not = waits.filter((w) => w.why).length, n = waits.length - not + news.waiting;
   const says = [];
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
   if (n > 0) says.push("Waiting to send: " + n);
+  if (not > 0) says.push("Not taken: " + not + "; look under Write down.");
   const state = $("#state");
   const text = says.join(" ");
   if (state && state.textContent !== text) state.textContent = text;
