@@ -20,10 +20,22 @@ import (
 // testDesk is somebody at a case that has an opening, with no server.
 func testDesk(t testing.TB) *desk {
 	t.Helper()
+	return testApp(t).testDesk(t)
+}
+
+func testApp(t testing.TB) *app {
+	t.Helper()
 	dir := t.TempDir()
 	a := &app{world: world{in: strings.NewReader(""), out: io.Discard, err: io.Discard, getenv: func(string) string { return "" }, now: time.Now}, noInput: true}
 	a.home = client.Open(dir, dir+"/settings")
 	a.show = &client.Output{W: io.Discard, Format: "table", Style: client.Style{Zone: time.UTC, Now: time.Now()}}
+	t.Cleanup(func() { require.NoError(t, a.home.Close()) })
+	return a
+}
+
+// testDesk is at a case of its own.
+func (a *app) testDesk(t testing.TB) *desk {
+	t.Helper()
 	newID := func() string { return uuid.Must(uuid.NewV7()).String() }
 	_, key, err := ed25519.GenerateKey(nil)
 	require.NoError(t, err)
@@ -96,8 +108,9 @@ func FuzzImport(f *testing.F) {
 	f.Add([]byte(`{"line": "note x", "because": ["last"], "after": "1"}`))
 	f.Add([]byte(`{"partFitted": {"component": "fan", "cost": {"minor": "12", "currency": "EUR"}}, "placed": {"beforeOpening": true}}`))
 	f.Add([]byte("{\"line\": \"\x00\"}"))
+	a := testApp(f)
 	f.Fuzz(func(t *testing.T, b []byte) {
-		d := testDesk(t)
+		d := a.testDesk(t)
 		events, rows, err := d.handWritten(bytes.NewReader(b), true)
 		if err != nil {
 			return
