@@ -98,7 +98,6 @@ func BenchmarkSend(b *testing.B) {
 		b.ReportMetric(median(pushed), "sent/s")
 		b.ReportMetric(median(appended), "appended/s")
 		b.ReportMetric(median(ratios), "of-append")
-		b.ReportMetric(slices.Max(appended)/slices.Max(pushed), "of-append-at-best")
 		b.ReportMetric(0, "ns/op")
 	}
 }
