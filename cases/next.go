@@ -91,6 +91,14 @@ const worthwhile = 0.01
 // what to check. Nothing is advised on high voltage or airbags unless they were
 // made safe: a caution is not enough.
 func (j *Judged) Next() Next {
+	if j.next == nil {
+		n := j.rank()
+		j.next = &n
+	}
+	return *j.next
+}
+
+func (j *Judged) rank() Next {
 	g := j.Judgement()
 	out := Next{NotNamed: g.Probability(suspect.NotNamed)}
 	if j.Closed != nil {

@@ -37,6 +37,9 @@ type Ruled struct {
 // Tellings of all readings on what is drawn, in job order.
 func (j *Judged) Tellings() []Telling {
 	j.Judgement()
+	if j.tellings != nil {
+		return j.tellings
+	}
 	best := j.best()
 	var out []Telling
 	for i := 0; i < len(j.reads); {
@@ -47,6 +50,7 @@ func (j *Judged) Tellings() []Telling {
 		out = append(out, j.telling(j.reads[i:n], best))
 		i = n
 	}
+	j.tellings = out
 	return out
 }
 

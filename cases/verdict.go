@@ -28,6 +28,8 @@ type Judged struct {
 	grades    map[*Fitting]Graded
 	then      map[string]*Case
 	dangers   map[*Component]hazard
+	next      *Next
+	tellings  []Telling
 	few       bool // of many components, those last spoken of
 }
 

@@ -49,8 +49,7 @@ func (h *Home) Kept(who *Identity, stream string) (*Copy, error) {
 		return nil, err
 	}
 	kept := &Copy{Case: c, Sent: c.Head()}
-	_, err = h.addWaiting(ctx, who, kept)
-	return kept, err
+	return kept, h.addWaiting(ctx, who, kept, prefixOut)
 }
 
 // Held yields what the server told of a case, in order: each entry as it was sent,

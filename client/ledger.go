@@ -167,26 +167,42 @@ func (l ledger) waiting(ctx context.Context) iter.Seq2[out, error] {
 			return
 		}
 		for at := first; at < next; at += numbersTogether - at%numbersTogether {
-			for w, err := range l.log.Scan(ctx, prefixOut+string(numbered(at)[:7])) {
-				if err != nil {
-					yield(out{}, err)
+			for w, err := range l.waitingUnder(ctx, prefixOut+string(numbered(at)[:7])) {
+				if !yield(w, err) || err != nil {
 					return
 				}
-				number, stream := []byte(w.Key[len(prefixOut):]), ""
-				if len(number) >= 8 {
-					number, stream = number[:8], string(number[8:])
-				}
-				if len(number) != 8 || binary.BigEndian.Uint64(number) >= next {
-					continue // of a save that was interrupted before it was one
-				}
-				events, n := unframeEvents(w.Value)
-				if n != len(w.Value) || len(events) != 1 {
-					yield(out{}, fmt.Errorf("%w: an entry that waits to be sent cannot be read", log.ErrDamaged))
-					return
-				}
-				if !yield(out{w.Key, stream, events[0]}, nil) {
-					return
-				}
+			}
+		}
+	}
+}
+
+// waitingUnder is waiting, of what lies under keys with a longer prefix.
+func (l ledger) waitingUnder(ctx context.Context, prefix string) iter.Seq2[out, error] {
+	return func(yield func(out, error) bool) {
+		next, err := l.number(ctx, keyOut)
+		if err != nil {
+			yield(out{}, err)
+			return
+		}
+		for w, err := range l.log.Scan(ctx, prefix) {
+			if err != nil {
+				yield(out{}, err)
+				return
+			}
+			number, stream := []byte(w.Key[len(prefixOut):]), ""
+			if len(number) >= 8 {
+				number, stream = number[:8], string(number[8:])
+			}
+			if len(number) != 8 || binary.BigEndian.Uint64(number) >= next {
+				continue // of a save that was interrupted before it was one
+			}
+			events, n := unframeEvents(w.Value)
+			if n != len(w.Value) || len(events) != 1 {
+				yield(out{}, fmt.Errorf("%w: an entry that waits to be sent cannot be read", log.ErrDamaged))
+				return
+			}
+			if !yield(out{w.Key, stream, events[0]}, nil) {
+				return
 			}
 		}
 	}

@@ -39,18 +39,26 @@ func (h *Home) Live() *Live {
 	return &Live{home: h, wake: make(chan struct{}, 1), changed: make(chan struct{}), off: ErrOffline}
 }
 
-// State is how many entries wait to be sent, why the server is not reached (nil: it
-// is), and a channel that is closed once anything changes, entries that came included.
-func (l *Live) State() (waiting int, off error, changed <-chan struct{}) { //nolint:revive // off is a state
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.waiting, l.off, l.changed
+// State is how a home stands with its server.
+type State struct {
+	// Waiting entries, to be sent.
+	Waiting int
+	// Off says why the server is not reached; nil: it is.
+	Off error
+	// Changed is closed once anything changes, entries that came included.
+	Changed <-chan struct{}
 }
 
-// Recorded says that something was saved in the home.
+// State as it is now.
+func (l *Live) State() State {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return State{l.waiting, l.off, l.changed}
+}
+
+// Recorded says that one more event was saved in the home.
 func (l *Live) Recorded() {
-	l.count(context.Background())
-	l.tell(func() {})
+	l.tell(func() { l.waiting++ })
 	select {
 	case l.wake <- struct{}{}:
 	default:
@@ -152,7 +160,7 @@ func (l *Live) send(ctx context.Context, who *Identity, c *Conn) error {
 				return Explain(err)
 			}
 		}
-		if n, _, _ := l.State(); n == 0 {
+		if l.State().Waiting == 0 {
 			continue
 		}
 		_, err := l.home.Push(ctx, who, c)

@@ -20,9 +20,9 @@ type Shelf struct {
 }
 
 type shelved struct {
-	mu         sync.Mutex
-	copy       *Copy
-	generation uint64
+	mu   sync.Mutex
+	copy *Copy
+	at   mark
 }
 
 // A home has tens of cases open, not more: beyond this the shelf is cleared.
@@ -61,25 +61,23 @@ func (s *Shelf) at(stream string) *shelved {
 	return at
 }
 
-// bringUp adds what was told and what was recorded since. Where entries that waited
-// were told meanwhile, they have a place now and perhaps another one: the case is
-// folded anew.
+// bringUp adds what was told and what was recorded since. Where what waited was told or
+// refused meanwhile, or is somebody else's by now, the case is folded anew.
 func (s *Shelf) bringUp(ctx context.Context, who *Identity, stream string, at *shelved) error {
 	l := s.home.ledger()
-	generation, err := l.generation(ctx)
+	now, err := l.mark(ctx, stream)
 	if err != nil {
-		return err
+		return fmt.Errorf("cannot read what is kept of the case: %w", err)
 	}
-	next, err := l.log.Next(ctx, log.Range{Stream: told(generation, stream)})
-	if err != nil {
-		return fmt.Errorf("cannot read what was fetched of the case: %w", err)
-	}
-	if at.copy == nil || at.generation != generation || at.copy.Waiting() > 0 && next-1 != at.copy.Sent || next-1 < at.copy.Sent {
-		at.generation = generation
+	was := at.at
+	now.person = who.Person
+	at.at = now
+	if at.copy == nil || now.generation != was.generation || now.tray != was.tray || now.person != was.person ||
+		now.told < was.told || at.copy.Waiting() > 0 && now.told != was.told {
 		at.copy, err = s.home.Kept(who, stream)
 		return err
 	}
-	for item, err := range l.log.Read(ctx, log.Range{Stream: told(generation, stream), From: at.copy.Sent + 1}) {
+	for item, err := range l.log.Read(ctx, log.Range{Stream: told(now.generation, stream), From: at.copy.Sent + 1}) {
 		if err != nil {
 			return fmt.Errorf("cannot read what was fetched of the case: %w", err)
 		}
@@ -92,40 +90,54 @@ func (s *Shelf) bringUp(ctx context.Context, who *Identity, stream string, at *s
 		}
 		at.copy.Sent++
 	}
-	same, err := s.home.addWaiting(ctx, who, at.copy)
-	if err == nil && !same {
-		at.copy, err = s.home.Kept(who, stream)
+	at.at.told = at.copy.Sent + 1
+	for n := was.out; n < now.out; n++ {
+		if err := s.home.addWaiting(ctx, who, at.copy, prefixOut+string(numbered(n))); err != nil {
+			return err
+		}
 	}
-	return err
+	return nil
 }
 
-// addWaiting puts behind a case what waits to be sent in it and is not there yet, at
-// the places it would take. It is false when what the case has of that kind does not
-// wait any more: it was refused, or signed anew.
-func (h *Home) addWaiting(ctx context.Context, who *Identity, to *Copy) (same bool, err error) {
-	c, waits := to.Case, 0
-	for w, err := range h.ledger().waiting(ctx) {
+// mark is how far a home was read for a case.
+type mark struct {
+	generation, told, out, tray uint64
+	person                      string
+}
+
+func (l ledger) mark(ctx context.Context, stream string) (m mark, err error) {
+	if m.generation, err = l.generation(ctx); err != nil {
+		return m, err
+	}
+	if m.told, err = l.log.Next(ctx, log.Range{Stream: told(m.generation, stream)}); err != nil {
+		return m, err
+	}
+	if m.out, err = l.number(ctx, keyOut); err != nil {
+		return m, err
+	}
+	m.tray, err = l.number(ctx, keyTray)
+	return m, err
+}
+
+// addWaiting puts behind a case what waits to be sent in it, under keys with a prefix, and
+// is not there yet, at the places it would take.
+func (h *Home) addWaiting(ctx context.Context, who *Identity, to *Copy, prefix string) error {
+	c := to.Case
+	for w, err := range h.ledger().waitingUnder(ctx, prefix) {
 		if err != nil {
-			return false, fmt.Errorf("cannot read what waits to be sent: %w", err)
+			return fmt.Errorf("cannot read what waits to be sent: %w", err)
 		}
 		if w.stream != c.Stream {
 			continue
 		}
 		o, err := envelope.Open(w.GetEvent())
-		if err != nil {
-			continue
-		}
-		if step := c.ByID(o.Event.GetId()); step != nil {
-			if step.Seq > to.Sent {
-				waits++
-			}
+		if err != nil || c.ByID(o.Event.GetId()) != nil {
 			continue
 		}
 		entry := envelope.NewEntry(o, w.GetSignature(), "", 0, c.Head()+1, nil, who.Person, who.Shop)
 		if err := c.Apply(cases.Record{Entry: entry, Event: o.Event, Known: o.Known, Strange: o.Strange}); err != nil {
-			return false, fmt.Errorf("an entry that waits to be sent: %w", err)
+			return fmt.Errorf("an entry that waits to be sent: %w", err)
 		}
-		waits++
 	}
-	return waits == to.Waiting(), nil
+	return nil
 }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -104,9 +103,12 @@ type formView struct {
 	Wrong    *notHeard
 	Points   []string
 	Parts    []string
-	On       []string
+	On       []onNow
 	Open     string
 }
+
+// onNow is something temporary, and how a line refers to it.
+type onNow struct{ Entry, Text string }
 
 // Get is what a field holds.
 func (f formView) Get(name string) string { return f.Fields.Get(name) }
@@ -223,13 +225,11 @@ func showRows(v *visit) error {
 		if err != nil {
 			return err
 		}
-		t := timelineView{ID: c.Stream}
-		switch {
-		case before > 0:
-			t = v.rows(c, before-1, rowsAtOnce)
-		default:
-			t = v.rows(c, c.Head(), int(min(c.Head()-min(after, c.Head()), 500)))
+		if before > 0 {
+			return v.part("case", "rows", v.rows(c, before-1, rowsAtOnce))
 		}
+		t := v.rows(c, c.Head(), int(min(c.Head()-min(after, c.Head()), 500)))
+		t.Before = 0 // the page has those
 		return v.part("case", "rows", t)
 	})
 }
@@ -297,7 +297,11 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 		}
 	}
 	for _, t := range c.StillOn() {
-		f.On = append(f.On, cmp.Or(strings.TrimSpace(t.What+" "+strings.Join(t.Where, " ")), t.What))
+		on := onNow{strconv.FormatUint(t.On.Seq, 10), t.What}
+		if t.Earlier != nil {
+			on.Entry = t.Earlier.GetEntry()
+		}
+		f.On = append(f.On, on)
 	}
 	slices.Sort(f.Points)
 	slices.Sort(f.Parts)

@@ -32,7 +32,7 @@
 // 'hear' and 'say' take a form (application/x-www-form-urlencoded):
 //
 //	line     the line; or instead
-//	form     reading, fitted, belief, temporary or note, and its fields, from which the
+//	form     reading, test, fitted, belief, temporary, undone or note, and its fields, from which the
 //	         line is made (form.go)
 //	id       UUIDv7 of the event, minted by the page: the same twice is kept once
 //	happened RFC 3339, when it was typed, where it is sent later

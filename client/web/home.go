@@ -157,18 +157,18 @@ func (d *homeDesk) Follow(ctx context.Context, cursor string, tell func(News) er
 		}
 	}
 	for {
-		waiting, off, changed := d.live.State()
+		state := d.live.State()
 		came, next, err := d.home.Since(ctx, place)
 		if err != nil {
 			return err
 		}
 		place = next
-		n := News{Cursor: strconv.FormatUint(place, 10), Entries: came, Waiting: waiting, Off: offWords(off)}
+		n := News{Cursor: strconv.FormatUint(place, 10), Entries: came, Waiting: state.Waiting, Off: offWords(state.Off)}
 		if err := tell(n); err != nil {
 			return err
 		}
 		select {
-		case <-changed:
+		case <-state.Changed:
 		case <-ctx.Done():
 			return nil
 		}

@@ -329,17 +329,18 @@ func formLine(f url.Values) (string, error) {
 			l = append(l, "assume "+statement)
 		}
 	case "temporary":
-		what, err := need("what", "what is on the vehicle for now, or comes off it")
+		what, err := need("what", "what stays on the vehicle for now")
 		if err != nil {
 			return "", err
 		}
-		switch get("change") {
-		case "off":
-			l = append(l, "temp off "+what)
-		default:
-			l = append(l, "temp "+what)
-		}
+		l = append(l, "temp "+what)
 		add("undo %s", get("undo"))
+	case "undone":
+		entry, err := need("entry", "which change was undone")
+		if err != nil {
+			return "", err
+		}
+		l = append(l, "temp off "+entry)
 	case "note":
 		text, err := need("text", "the note")
 		if err != nil {
@@ -347,7 +348,7 @@ func formLine(f url.Values) (string, error) {
 		}
 		return "note " + text, nil
 	default:
-		return "", impossible{fmt.Errorf("there is no form %q; there are reading, test, fitted, belief, temporary, note", client.Clean(kind))}
+		return "", impossible{fmt.Errorf("there is no form %q; there are reading, test, fitted, belief, temporary, undone, note", client.Clean(kind))}
 	}
 	return strings.Join(l, ", "), nil
 }

@@ -82,21 +82,32 @@ func said(stream string, l brief.Line) template.HTML {
 	text, from := client.Clean(l.Text), 0
 	for _, at := range entryNumber.FindAllStringIndex(text, -1) {
 		seq, err := strconv.ParseUint(text[at[0]+1:at[1]], 10, 64)
-		if err != nil || !slices.Contains(l.Entries, seq) {
-			continue // somebody's own words
+		if err != nil || !slices.Contains(l.Entries, seq) || len(named) >= 2*fewRefs {
+			continue // somebody's own words, or one of hundreds
 		}
 		b.WriteString(template.HTMLEscapeString(text[from:at[0]]) + link(seq))
 		named[seq], from = true, at[1]
 	}
 	b.WriteString(template.HTMLEscapeString(text[from:]))
+	more := 0
 	for _, seq := range l.Entries {
-		if !named[seq] {
+		switch {
+		case named[seq] || strings.Contains(text, fmt.Sprintf("#%d", seq)):
+		case len(named) >= fewRefs:
+			more++
+		default:
 			named[seq] = true
 			b.WriteString(" " + link(seq))
 		}
 	}
+	if more > 0 {
+		fmt.Fprintf(&b, " and %d more", more)
+	}
 	return template.HTML(b.String()) //nolint:gosec // escaped above
 }
+
+// fewRefs are as many as somebody follows; a line of a long case rests on hundreds.
+const fewRefs = 10
 
 var entryNumber = regexp.MustCompile(`#[0-9]+`)
 

@@ -185,7 +185,7 @@ func TestOutputHelpNamesEveryMember(t *testing.T) {
 	words := strings.FieldsFunc(outputHelp, func(r rune) bool { return !strings.ContainsRune("abcdefghijklmnopqrstuvwxyz_", r) })
 	for _, row := range []any{
 		stored{}, boardRow{}, entryRow{}, replayRow{}, suspectShare{}, suspectRow{}, verdictRow{}, explanationRow{}, tellingRow{}, nextRow{}, watchRow{}, findingRow{}, ruleRow{}, document{}, section{}, line{}, documentRow{}, pinRow{}, spendRow{},
-		useRow{}, joinedRow{}, inviteRow{}, peopleRow{}, withdrawnRow{}, syncRow{}, importRow{}, verifyRow{}, backupRow{}, benchRow{}, ready{}, readyShop{}, versionRow{},
+		useRow{}, joinedRow{}, inviteRow{}, peopleRow{}, withdrawnRow{}, syncRow{}, importRow{}, verifyRow{}, backupRow{}, benchRow{}, ready{}, readyShop{}, webRow{}, versionRow{},
 	} {
 		for _, name := range members(row) {
 			require.True(t, slices.Contains(words, name), "%T: %s is not in 'knowngood help output'", row, name)

@@ -60,7 +60,9 @@ import     line, state, id, kind, text
 verify     case, line (of a file; 0: all of it), entry (0: all of it), state ('does not
            hold', 'remark', 'holds'), text, says (by whom it cannot have been, since when)
 backup, restore  file, log, made, entries, epoch, files, bytes, aside
-serve      json, ndjson: address, shops (name, shop, code, expires, link)
+serve      json, ndjson: address, page (of browsers; empty: none), shops (name, shop, code,
+           expires, link)
+web        link
 bench      figure, value, low, high (its limits at 95 %), count, told, goal, met, seed, cases
 version    version, revision, changed, go, platform
 

@@ -1,36 +1,368 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
+
+	"knowngood.example/client"
 )
 
-// TestPagesFit: every page fits the width it is shown at, on a phone and on a desk,
-// light and dark, and its controls are large enough for gloves. With -shots FOLDER it
-// leaves pictures there.
+// lookedAt are the pages that people see, by name.
+func (s *stage) lookedAt() map[string]string {
+	c := "/case/" + s.current
+	return map[string]string{
+		"board": "/", "case": c, "pins": c + "/pins", "replay": c + "/replay?at=27", "brief": c + "/brief", "handback": c + "/handback", "customer": c + "/customer",
+		"reading": c + "?red=fan.C1-2&black=batt-", "query": c + "?q=kind:reading#timeline", "wrong": c + "?q=since:nonsense", "join": "/join", "nowhere": "/nowhere",
+	}
+}
+
+// TestPagesFit: every page fits the width it is shown at, on a phone and on a desk, light
+// and dark; its controls are large enough for gloves, with room between them. With -shots
+// FOLDER it leaves pictures there.
 func TestPagesFit(t *testing.T) {
+	b := newBrowser(t)
 	st := newStage(t, 0)
 	link := st.page(t, "Ines")
-	b := newBrowser(t)
 	for _, width := range []int64{360, 1280} {
 		tb := b.tab(width)
 		tb.open(link)
 		for _, scheme := range []string{"light", "dark"} {
 			tb.scheme(scheme)
-			for name, path := range map[string]string{
-				"board": "/", "case": "/case/" + st.current, "pins": "/case/" + st.current + "/pins", "replay": "/case/" + st.current + "/replay?at=27",
-				"brief": "/case/" + st.current + "/brief", "handback": "/case/" + st.current + "/handback", "reading": "/case/" + st.current + "?red=fan.C1-2&black=batt-",
-				"join": "/join", "customer": "/case/" + st.current + "/customer", "query": "/case/" + st.current + "?q=kind:reading#timeline",
-			} {
+			for name, path := range st.lookedAt() {
 				tb.open(at(link, path))
 				require.LessOrEqual(t, ask[float64](tb, "document.documentElement.scrollWidth"), float64(width), "%s at %d is wider than the screen", name, width)
-				small := ask[[]string](tb, `[...document.querySelectorAll("button, .button, nav.case a, summary, input:not([type=hidden]):not([type=checkbox]), select")]
-					.filter((e) => e.checkVisibility() && (e.type === "range" ? 0 : e.getBoundingClientRect().height < 56)).map((e) => e.outerHTML.slice(0, 80))`)
-				require.Empty(t, small, "%s at %d: controls under 56 px", name, width)
-				tb.shot(fmt.Sprintf("%s-%d-%s", name, width, scheme))
+				ask[bool](tb, `document.querySelectorAll("details").forEach((d) => { d.removeAttribute("name"); d.open = true; }), true`)
+				require.Empty(t, ask[[]string](tb, `[...document.querySelectorAll("button, .button, nav.case a, summary, input:not([type=hidden]):not([type=checkbox]):not([type=range]), select")]
+					.filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 56).map((e) => e.outerHTML.slice(0, 80))`), "%s at %d: controls under 56 px", name, width)
+				require.Empty(t, ask[[]string](tb, `[...document.querySelectorAll("button, .button, nav.case a, input:not([type=hidden]), select")].filter((e) => e.checkVisibility()).flatMap((e, i, all) => all.slice(i + 1).filter((f) => {
+					const a = e.getBoundingClientRect(), b = f.getBoundingClientRect();
+					if (!!e.closest(".quick, .slide") !== !!f.closest(".quick, .slide")) return false;
+					const x = Math.max(a.left, b.left) - Math.min(a.right, b.right), y = Math.max(a.top, b.top) - Math.min(a.bottom, b.bottom);
+					return x < 12 && y < 12 - 0.5 && x > -1000 && Math.max(x, y) < 11.5;
+				}).map((f) => e.outerHTML.slice(0, 60) + " and " + f.outerHTML.slice(0, 60)))`), "%s at %d: controls closer than 12 px", name, width)
+				if *shots != "" {
+					tb.open(at(link, path))
+					tb.shot(fmt.Sprintf("%s-%d-%s", name, width, scheme))
+				}
 			}
 		}
+	}
+}
+
+// TestAccessible holds every page against WCAG 2.2 AA with axe-core, in both widths and
+// both colour schemes. The program is not ours to hand on: .ci/run fetches it.
+func TestAccessible(t *testing.T) {
+	script := axe(t)
+	b := newBrowser(t)
+	st := newStage(t, 0)
+	link := st.page(t, "Ines")
+	looked := 0
+	for _, width := range []int64{360, 1280} {
+		tb := b.tab(width)
+		tb.open(link)
+		for _, scheme := range []string{"light", "dark"} {
+			tb.scheme(scheme)
+			for name, path := range st.lookedAt() {
+				tb.open(at(link, path))
+				ask[bool](tb, `document.querySelectorAll("details").forEach((d) => { d.removeAttribute("name"); d.open = true; }), true`)
+				ask[bool](tb, script+"; true")
+				found := ask[string](tb, `axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }).then((r) => JSON.stringify({
+					passes: r.passes.length, wrong: r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.html + " " + (n.any[0] || n.all[0] || n.none[0] || {}).message).join(" | ")) }))`)
+				var r struct {
+					Passes int
+					Wrong  []string
+				}
+				require.NoError(t, json.Unmarshal([]byte(found), &r))
+				require.Greater(t, r.Passes, 8, "hardly anything was looked at")
+				for _, w := range r.Wrong {
+					t.Errorf("%s, %d px, %s: %s", name, width, scheme, w)
+				}
+				looked++
+			}
+		}
+	}
+	require.Equal(t, 4*len(st.lookedAt()), looked)
+}
+
+// axe is the program that finds what keeps people out.
+func axe(t *testing.T) string {
+	t.Helper()
+	cache, err := os.UserCacheDir()
+	require.NoError(t, err)
+	found, err := filepath.Glob(filepath.Join(cache, "knowngood-tools", "axe-core-*", "axe.min.js"))
+	require.NoError(t, err)
+	if len(found) == 0 {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("axe-core is missing: .ci/run fetches it from npm into the tools' cache")
+		}
+		t.Skip("run .ci/run once, which fetches axe-core, to try whether everybody can use the page")
+	}
+	b, err := os.ReadFile(found[len(found)-1])
+	require.NoError(t, err)
+	return string(b)
+}
+
+// typeIn types into a field that has the focus already.
+func (t *tab) typeIn(selector, text string) {
+	t.t.Helper()
+	t.do(chromedp.SendKeys(chromedp.CSS(selector), text))
+}
+
+// TestTwoShopsLive: what one shop writes appears at the other, in the browser that is open
+// there: without a reload, where its reader was, with what they had half typed.
+func TestTwoShopsLive(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 19) // taken up by Ines
+	mara, ines := st.page(t, "Mara"), st.page(t, "Ines")
+	bay, yard := b.tab(360), b.tab(1280)
+	bay.open(mara)
+	bay.open(at(mara, "/case/"+st.current))
+	yard.open(ines)
+	yard.open(at(ines, "/case/"+st.current))
+	for _, tb := range []*tab{bay, yard} {
+		tb.until(`performance.getEntriesByType("resource").some((e) => e.name.endsWith("/assets/page.js"))`)
+	}
+	head := ask[float64](bay, `Number(document.querySelector("#rows").dataset.head)`)
+
+	// In the bay somebody has scrolled and half typed something.
+	ask[bool](bay, `window.notReloaded = true, document.querySelector("#rows > li:nth-child(6)").scrollIntoView(), true`)
+	bay.typeIn("#line", "12.1 V at fan.C1")
+	mark := ask[string](bay, `[...document.querySelectorAll("#rows > li")].find((e) => e.getBoundingClientRect().top > 0).id`)
+	before := ask[float64](bay, `document.getElementById("`+mark+`").getBoundingClientRect().top`)
+
+	yard.typeIn("#line", "saw green corrosion in splice S4, looks bad")
+	yard.until(`document.querySelector("#heard").textContent.includes("Understood: ")`)
+	began := time.Now()
+	yard.press(kb.Enter)
+	yard.until(`document.querySelector("#heard").textContent.includes("Written down as #") || document.querySelector("#heard").textContent.includes("Saved")`)
+	bay.until(fmt.Sprintf(`document.querySelector("#e%.0f")?.textContent.includes("green corrosion in splice S4")`, head+1))
+	t.Logf("it was at the other shop after %v", time.Since(began).Round(time.Millisecond))
+	bay.until(`document.querySelector("#stands").textContent.includes("green corrosion")`)
+	require.True(t, ask[bool](bay, `window.notReloaded`))
+	require.Equal(t, "12.1 V at fan.C1", ask[string](bay, `document.querySelector("#line").value`))
+	require.Equal(t, "line", ask[string](bay, `document.activeElement.id`))
+	after := ask[float64](bay, `document.getElementById("`+mark+`").getBoundingClientRect().top`)
+	require.InDelta(t, before, after, 2, "what somebody reads stays where it is")
+	yard.until(`document.querySelector("#line").value === ""`)
+	// What waited for a moment has its number from the server by now, and is not marked any more.
+	yard.until(`![...document.querySelectorAll("#rows .tag")].some((e) => e.textContent === "waiting to send")`)
+
+	// And the other way, by a form.
+	ask[bool](bay, `document.querySelector("#f-note").open = true`)
+	bay.typeIn("#f-note input[name=text]", "customer needs it on Friday")
+	bay.press(kb.Enter)
+	yard.until(fmt.Sprintf(`document.querySelector("#e%.0f")?.textContent.includes("needs it on Friday")`, head+2))
+	require.Equal(t, 1, ask[int](yard, `[...document.querySelectorAll("#rows > li")].filter((e) => e.textContent.includes("needs it on Friday")).length`))
+}
+
+// TestPageWithoutItsServer: nobody answers the page. It says so, keeps what is typed, and
+// says it in order once somebody does, each once; what is refused then comes back to
+// whoever typed it, with why.
+func TestPageWithoutItsServer(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 19)
+	link, road := over(t, st.page(t, "Ines"))
+	tb := b.tab(360)
+	tb.open(link)
+	tb.open(at(link, "/case/"+st.current))
+	tb.until(`document.querySelector("#state").textContent === ""`)
+	road.set(false, 0)
+	for _, line := range []string{"12.4 V at fan.C1-2 to batt-, key on", "gobbledegook that nobody understands", "note written behind it"} {
+		tb.typeIn("#line", line)
+		tb.press(kb.Enter)
+		tb.until(`document.querySelector("#line").value === ""`)
+	}
+	tb.until(`document.querySelector("#state").textContent.includes("Waiting to send: 3")`)
+	tb.until(`document.querySelector("#state").textContent.includes("does not answer")`)
+	require.Equal(t, 3, ask[int](tb, `document.querySelectorAll("#waits > li").length`))
+	tb.shot("away-360-light")
+	tb.typeIn("#line", "half a thought")
+	road.set(true, 0)
+	tb.until(`document.querySelector("#rows").textContent.includes("written behind it") && document.querySelectorAll("#waits > li").length === 1`)
+	require.Contains(t, ask[string](tb, `document.querySelector("#waits").textContent`), "gobbledegook")
+	require.Contains(t, ask[string](tb, `document.querySelector("#waits").textContent`), "Not taken")
+	require.Equal(t, "half a thought", ask[string](tb, `document.querySelector("#line").value`))
+	tb.shot("back-360-light")
+	require.Equal(t, []string{"12.4 V, red fan.C1-2, black batt-; key on", "written behind it"}, ask[[]string](tb, `[...document.querySelectorAll("#rows > li.came .says")].map((e) => e.textContent).reverse()`))
+
+	// It survives that the page is closed and opened again.
+	tb.open(at(link, "/case/"+st.current))
+	tb.until(`document.querySelector("#waits").textContent.includes("gobbledegook")`)
+	require.Equal(t, "half a thought", ask[string](tb, `document.querySelector("#line").value`))
+}
+
+// TestHomeWithoutItsServer: the page's machine has no signal. What is written down is
+// saved there, is shown as waiting, and goes by itself.
+func TestHomeWithoutItsServer(t *testing.T) {
+	b := newBrowser(t)
+	s := serveShops(t, "", "Tin Kettle Garage")
+	m := joins(t, s, s.shops[0].Code, "Mara")
+	stream := m.NewID()
+	m.save(t, opens(m, stream))
+	require.NoError(t, m.sync(t.Context(), 5*time.Second))
+	a := &app{world: world{err: os.Stderr, now: time.Now, getenv: os.Getenv}, home: m.Home}
+	a.show = &client.Output{Style: client.Style{Zone: time.UTC}}
+	page, err := a.startWeb(t.Context(), "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, page.stop()) })
+	tb := b.tab(360)
+	tb.open(page.link)
+	tb.open(at(page.link, "/case/"+stream))
+	tb.until(`document.querySelector("#state").textContent === ""`)
+	m.road.set(false, 0)
+	for i := range 3 {
+		tb.typeIn("#line", fmt.Sprintf("note in the yard %d", i))
+		tb.press(kb.Enter)
+		tb.until(fmt.Sprintf(`document.querySelector("#rows").textContent.includes("in the yard %d")`, i))
+	}
+	tb.until(`document.querySelector("#state").textContent.includes("Waiting to send: 3")`)
+	tb.until(`document.querySelector("#state").textContent.includes("No answer from the shop's server")`)
+	tb.shot("no-signal-360-light")
+	require.Len(t, told(t, m.elsewhere(t, s), stream), 1)
+	m.road.set(true, 0)
+	tb.until(`document.querySelector("#state").textContent === ""`)
+	tb.until(`![...document.querySelectorAll("#rows .tag")].some((e) => e.textContent === "waiting to send")`)
+	require.Len(t, told(t, m.elsewhere(t, s), stream), 4)
+}
+
+// elsewhere is the same member over a road that is open.
+func (m *member) elsewhere(t testing.TB, s *shopServer) *member {
+	t.Helper()
+	other := *m.who
+	other.Server, other.Others = s.address, nil
+	dir := t.TempDir()
+	b, err := json.Marshal(&other)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "identity.json"), b, 0o600))
+	h := client.Open(dir, filepath.Join(dir, "settings"))
+	t.Cleanup(func() { require.NoError(t, h.Close()) })
+	return &member{Home: h, who: &other, dir: dir}
+}
+
+// TestReplayByKeyboard: the slider is moved with the arrow keys, and what was known and
+// what was done next follow it.
+func TestReplayByKeyboard(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 0)
+	link := st.page(t, "Mara")
+	tb := b.tab(1280)
+	tb.open(link)
+	tb.open(at(link, "/case/"+st.current+"/replay?at=26"))
+	require.Contains(t, tb.text(), "Entry 26 of 42")
+	ask[bool](tb, `document.querySelector("#at").focus(), true`)
+	tb.press(kb.ArrowRight)
+	tb.until(`document.querySelector("#moment [data-at='27']")`)
+	moment := ask[string](tb, `document.querySelector("#moment").innerText`)
+	require.Contains(t, moment, "10.6 V drop")
+	require.Contains(t, moment, "jumper from fan.C1-1 to batt-", "what was done next")
+	require.Contains(t, moment, "splice S4")
+	tb.press(kb.Home)
+	tb.until(`document.querySelector("#moment [data-at='1']")`)
+	require.Contains(t, ask[string](tb, `document.querySelector(".steps").innerText`), "One back")
+	tb.press(kb.End)
+	tb.until(`document.querySelector("#moment [data-at='42']")`)
+	require.Contains(t, ask[string](tb, `document.querySelector("#moment").innerText`), "this is the last entry")
+	require.Contains(t, ask[string](tb, `document.querySelector(".fits").innerText`), "fan motor fitted: no evidence, 240.00 EUR")
+}
+
+// TestByKeyboardAlone: from the link to an entry written down, with Tab, Enter and letters.
+func TestByKeyboardAlone(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 19)
+	link := st.page(t, "Ines")
+	tb := b.tab(1280)
+	tb.open(link)
+	reach := func(what string) {
+		t.Helper()
+		for range 200 {
+			tb.press(kb.Tab)
+			if ask[bool](tb, "document.activeElement.matches("+what+")") {
+				require.NotEqual(t, "none", ask[string](tb, "getComputedStyle(document.activeElement).outlineStyle"), "where the keyboard is can be seen")
+				return
+			}
+		}
+		t.Fatalf("Tab never came to %s", what)
+	}
+	reach("`.cases a`")
+	tb.press(kb.Enter)
+	tb.until(`document.body.dataset.here === "case"`)
+	reach("`#f-reading > summary`")
+	tb.press(kb.Enter)
+	reach("`#f-reading [name=value]`")
+	tb.press("12.2")
+	reach("`#f-reading [name=red]`")
+	tb.press("fan.C1-2")
+	reach("`#f-reading [name=black]`")
+	tb.press("batt-")
+	tb.until(`document.querySelector("#f-reading .told").textContent.includes("Understood: 12.2 V")`)
+	reach("`#f-reading button`")
+	tb.press(kb.Enter)
+	tb.until(`document.querySelector("#heard").textContent.includes("12.2 V")`)
+	tb.until(`document.querySelector("#rows").textContent.includes("12.2 V, red fan.C1-2, black batt-")`)
+}
+
+// TestHostileTextInABrowser: nothing that was recorded runs, in any page.
+func TestHostileTextInABrowser(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 19)
+	link := st.page(t, "Ines")
+	for _, line := range []string{
+		`note <script>window.ran=1</script><img src=x onerror="window.ran=2">`,
+		`fit new "<svg onload=window.ran=3>" in, guess`,
+		`12.1 V at "<img src=x onerror=window.ran=4>" to batt-, key on`,
+		`they say </title><iframe srcdoc="<script>parent.ran=5</script>"></iframe> is good`,
+	} {
+		_, err := st.as(t.Context(), "Ines", "say", line, "--case", st.current[len(st.current)-6:])
+		require.NoError(t, err)
+	}
+	tb := b.tab(360)
+	tb.open(link)
+	for name, path := range st.lookedAt() {
+		tb.open(at(link, strings.ReplaceAll(path, "at=27", "at=3")))
+		require.False(t, ask[bool](tb, "'ran' in window"), name)
+		require.Zero(t, ask[int](tb, `document.querySelectorAll("main img, main iframe, main script, main svg[onload]").length`), name)
+	}
+	tb.open(at(link, "/case/"+st.current))
+	require.Contains(t, tb.text(), "<script>window.ran=1</script>")
+}
+
+// TestPrinted: a document that is printed from the browser says what the document says,
+// and nothing of the page around it.
+func TestPrinted(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 0)
+	link := st.page(t, "Mara")
+	tb := b.tab(1280)
+	tb.open(link)
+	for _, name := range []string{"brief", "handback"} {
+		out, err := st.as(t.Context(), "Mara", name, "-o", "json", "--case", st.current[len(st.current)-6:])
+		require.NoError(t, err)
+		var doc document
+		require.NoError(t, json.Unmarshal(out, &doc))
+		tb.open(at(link, "/case/"+st.current+"/"+name))
+		tb.print(true)
+		text := strings.Join(strings.Fields(ask[string](tb, `document.body.innerText`)), " ")
+		facts := 0
+		for _, s := range doc.Sections {
+			for _, l := range s.Lines {
+				require.Contains(t, text, strings.Join(strings.Fields(l.Text), " "), "%s: %s", name, s.Title)
+				facts++
+			}
+		}
+		require.Greater(t, facts, 30)
+		require.NotContains(t, text, "Write down")
+		require.NotContains(t, text, "Replay")
+		pages := tb.pdf(name)
+		t.Logf("%s: %d facts, printed from the browser on %d pages of A4", name, facts, pages)
+		tb.print(false)
 	}
 }

@@ -34,12 +34,15 @@ func newServe(a *app) *cobra.Command {
 		Use: "serve", Short: "Run the server that shops share cases through",
 		Long: `  knowngood serve --shop 'Tin Kettle Garage' --shop 'Lantern Lane Diagnostics:GBP'
   knowngood serve --shop 'Tin Kettle Garage' --listen :7411 --reach garage.example:7411
+  knowngood serve --shop 'Tin Kettle Garage' --listen :7411 --page :7412
 
 --shop opens a shop, or finds it by its name, and prints a join code for its owner until
 one has joined. --listen :7411 serves every machine that reaches this one; by itself it
 serves this machine only. Everything goes over TLS, by a certificate authority that is
 made at the first start and that devices know again: nobody needs to set anything up.
 Another address that leads here, such as the outer one of a router, is said by --reach.
+--page :7412 also serves the page, for the browsers of tablets and phones in the bay: they
+join with a code, and the server holds the keys that sign what they write.
 A file judgement.json in the data folder changes the table that its reports rest on.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), a, o) },

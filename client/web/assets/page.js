@@ -28,11 +28,12 @@ function store(name, value) {
 }
 
 function showState() {
-  const n = waits.length + news.waiting;
+  const not = waits.filter((w) => w.why).length, n = waits.length - not + news.waiting;
   const says = [];
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
   if (n > 0) says.push("Waiting to send: " + n);
+  if (not > 0) says.push("Not taken: " + not + "; look under Write down.");
   const state = $("#state");
   const text = says.join(" ");
   if (state && state.textContent !== text) state.textContent = text;
@@ -241,18 +242,31 @@ async function catchUp() {
       const fresh = $$(":scope > li[id]", box);
       if (!fresh.length) continue;
       rows.dataset.head = fresh[0].id.slice(1);
-      if (!rows.dataset.query) {
-        const old = $(":scope > li[id]", rows);
+      if (!rows.dataset.query) steady(() => {
+        let above = $(":scope > li[id]", rows);
         for (const li of fresh) {
           const was = document.getElementById(li.id);
-          if (was) { if (was.innerHTML !== li.innerHTML) was.replaceWith(li); continue; }
-          li.classList.add("came");
-          rows.insertBefore(li, old && old.isConnected ? old : $(":scope > li[id]", rows));
+          if (!was) { li.classList.add("came"); rows.insertBefore(li, above); continue; }
+          if (was.innerHTML !== li.innerHTML) {
+            if (was.classList.contains("came")) li.classList.add("came");
+            was.replaceWith(li);
+          }
+          above = $(":scope > li[id]", rows);
         }
-      }
+      });
       standsSoon();
     } while (again);
   } catch { /* the next entry, or the connection coming back, tries again */ } finally { catching = false; }
+}
+
+// steady makes a change of the page, and what somebody reads stays where it is, whatever
+// grows above it.
+function steady(change) {
+  const seen = window.scrollY > 0 && $$("#stands [id], #write, #timeline, #rows > li[id]").find((e) => e.getBoundingClientRect().top >= 0);
+  const before = seen && seen.getBoundingClientRect().top;
+  change();
+  const now = seen && document.getElementById(seen.id);
+  if (now) window.scrollBy(0, now.getBoundingClientRect().top - before);
 }
 
 // Rows that waited have a number of the server's by now: they are asked for again.
@@ -272,13 +286,10 @@ async function stands() {
   if (!r.ok) return;
   const open = new Set($$("details[open] > summary", box).map((s) => s.textContent));
   const text = await r.text();
-  // What somebody reads stays where it is, whatever grows above it.
-  const anchor = $$("#stands > *, #write, #timeline, #rows > li").find((e) => e.getBoundingClientRect().bottom > 0);
-  const hold = anchor && !box.contains(anchor) ? anchor : null;
-  const before = hold && hold.getBoundingClientRect().top;
-  box.innerHTML = text;
-  for (const d of $$("details", box)) if (open.has($("summary", d).textContent)) d.open = true;
-  if (hold) window.scrollBy({ top: hold.getBoundingClientRect().top - before, behavior: "instant" });
+  steady(() => {
+    box.innerHTML = text;
+    for (const d of $$("details", box)) if (open.has($("summary", d).textContent)) d.open = true;
+  });
 }
 
 function connect() {
