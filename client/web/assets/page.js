@@ -180,8 +180,8 @@ async function drain() {
   draining = true;
   try {
     for (;;) {
-      const next = waits.find((w) => !w.why && !w.sending);
-      if (!next) return;
+      const next = waits.find((w) => !w.why);
+      if (!next || next.sending) return; // whoever sends that one goes on with those behind it
       const r = await post(sayPath(next.case), [...next.fields, ["id", next.id], ["happened", next.at]]);
       unreachable = false;
       if (r.status === 200) change(without(next.id));
