@@ -143,9 +143,17 @@ func (d *homeDesk) Record(ctx context.Context, e *eventv1.Event) error {
 	if _, err := d.home.Save(d.who, client.Stamp{Seen: seen, At: d.home.Now()}, e); err != nil {
 		return err
 	}
-	d.live.Recorded()
 	saved := proto.CloneOf(e)
-	return d.home.Remember(func(m *client.Memory) { m.Carry(saved) })
+	err = errors.Join(
+		d.home.Remember(func(m *client.Memory) { m.Carry(saved) }),
+		// The shelf takes it in while it waits: what is sent is told again a little later.
+		d.shelf.With(ctx, d.who, e.GetStream(), func(*client.Copy) error { return nil }),
+	)
+	d.live.Recorded()
+	if err != nil {
+		d.home.Warn("saved; but not all that hangs on it could be brought up to date: " + err.Error())
+	}
+	return nil // it is saved: whoever heard of a failure would type it again
 }
 
 // Follow implements Desk. A cursor is a place in the home's log.

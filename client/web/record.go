@@ -114,11 +114,12 @@ func say(v *visit) error {
 		return v.refused(line, err)
 	}
 	err = v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		step := c.ByID(event.GetId())
-		if step == nil {
-			return fmt.Errorf("%w: the entry was recorded and is not in the case", client.ErrNotFound)
+		out.ID, out.Text = event.GetId(), out.Understood
+		// For a moment an entry may be nowhere here: taken by the server, and not told yet.
+		// It is kept all the same, and its row comes.
+		if step := c.ByID(event.GetId()); step != nil {
+			out.Seq, out.Waiting, out.Text = step.Seq, step.Seq > c.Sent, c.Describe(step, v.who.Names)
 		}
-		out.ID, out.Seq, out.Waiting, out.Text = step.ID, step.Seq, step.Seq > c.Sent, c.Describe(step, v.who.Names)
 		return nil
 	})
 	if err != nil {

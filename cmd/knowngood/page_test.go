@@ -200,6 +200,43 @@ func TestPageWithoutItsServer(t *testing.T) {
 	require.Equal(t, "half a thought", ask[string](tb, `document.querySelector("#line").value`))
 }
 
+// TestTypingOn: the answer to a line comes late, and meanwhile the next one is typed and
+// sent. Nothing of either is lost, and they are kept in their order; a first one that is
+// refused does not put itself in the place of what is typed.
+func TestTypingOn(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 19)
+	link := st.page(t, "Ines")
+	tb := b.tab(360)
+	tb.open(link)
+	tb.open(at(link, "/case/"+st.current))
+	tb.until(`document.querySelector("#state").textContent === ""`)
+	ask[bool](tb, `(() => { const real = window.fetch; window.late = []; window.fetch = (path, o) => String(path).endsWith("/say") ? new Promise((go) => window.late.push(() => go(real(path, o)))) : real(path, o); return true })()`)
+	answer := func() {
+		t.Helper()
+		tb.until(`window.late.length > 0`)
+		ask[bool](tb, `window.late.shift()(), true`)
+	}
+	for _, line := range []string{"note the first", "note the second"} {
+		tb.typeIn("#line", line)
+		tb.press(kb.Enter)
+		tb.until(`document.querySelector("#line").value === ""`)
+	}
+	tb.typeIn("#line", "note the th")
+	answer()
+	answer()
+	tb.until(`JSON.stringify([...document.querySelectorAll("#rows > li.came .says")].map((e) => e.textContent)) === '["the second","the first"]'`)
+	require.Equal(t, "note the th", ask[string](tb, `document.querySelector("#line").value`))
+	tb.typeIn("#line", "ird, wrong leads: 12 V at")
+	ask[bool](tb, `document.querySelector("#line").value = "gobbledegook", true`)
+	tb.press(kb.Enter)
+	tb.typeIn("#line", "note meanwhile")
+	answer()
+	tb.until(`document.querySelector("#waits").textContent.includes("gobbledegook")`)
+	require.Equal(t, "note meanwhile", ask[string](tb, `document.querySelector("#line").value`))
+	require.Contains(t, ask[string](tb, `document.querySelector("#state").textContent`), "Not taken: 1")
+}
+
 // TestHomeWithoutItsServer: the page's machine has no signal. What is written down is
 // saved there, is shown as waiting, and goes by itself.
 func TestHomeWithoutItsServer(t *testing.T) {
@@ -294,7 +331,7 @@ func TestByKeyboardAlone(t *testing.T) {
 	}
 	reach("`.cases a`")
 	tb.press(kb.Enter)
-	tb.until(`document.body.dataset.here === "case"`)
+	tb.until(`document.body?.dataset.here === "case"`)
 	reach("`#f-reading > summary`")
 	tb.press(kb.Enter)
 	reach("`#f-reading [name=value]`")

@@ -28,7 +28,7 @@ function store(name, value) {
 }
 
 function showState() {
-  const not = waits.filter((w) => w.why).length, n = waits.length - not + news.waiting;
+  const not = waits.filter((w) => w.why).length, n = waits.filter((w) => !w.why && !w.sending).length + news.waiting;
   const says = [];
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
@@ -83,46 +83,76 @@ function wrongText(no) {
   return out;
 }
 
-// write sends what a form holds. The form is emptied only once its entry is kept, by
-// the server or here.
+// change changes what waits, as it is stored: another page of this browser may have too.
+function change(f) {
+  const next = f(load("waits", []));
+  if (!store("waits", next)) return false;
+  waits = next;
+  showWaits(); showState();
+  return true;
+}
+const without = (id) => (all) => all.filter((w) => w.id !== id);
+
+// write sends what a form holds. A line is taken out of its field at once, so that the
+// next one can be typed, and lies among what waits until it is answered; a form is
+// emptied when its entry is kept. What is refused goes back to where it was typed, or,
+// where something else is typed there by now, stands among what waits, with why.
 async function write(form, told, more = {}) {
+  const line = form.elements.line;
   const fields = [...new FormData(form)].filter(([k, v]) => v !== "" || k === "line");
-  const entry = { id: more.id || newID(), case: stream, at: new Date().toISOString().slice(0, 19) + "Z", fields };
-  const send = [...fields, ["id", entry.id], ["happened", entry.at], ...(more.yes ? [["yes", "1"]] : [])];
+  const text = fields.filter(([k]) => k !== "form").map(([, v]) => v).join(", ");
+  const entry = { id: more.id || newID(), case: stream, at: new Date().toISOString().slice(0, 19) + "Z", fields: [...fields, ...(more.yes ? [["yes", "1"]] : [])], text };
+  const behind = waits.some((w) => w.case === stream && !w.why); // in order
   told.replaceChildren();
-  let r;
+  if (line || behind) {
+    if (!change((all) => [...all, { ...entry, sending: !behind }])) {
+      told.append(el("span", "This browser has no room to keep what is typed: make room, or close other pages.", { class: "wrong" }));
+      return;
+    }
+    emptied(form);
+  }
+  let r = null;
   try {
-    if (waits.some((w) => w.case === stream && !w.why)) throw new Away(); // in order, behind those
-    r = await post(sayPath(stream), send);
-  } catch (e) {
-    if (!(e instanceof Away)) throw e;
-    const text = fields.filter(([k]) => k !== "form").map(([, v]) => v).join(", ");
-    if (!store("waits", [...waits, { ...entry, text }])) {
+    if (!behind) r = await post(sayPath(stream), [...entry.fields, ["id", entry.id], ["happened", entry.at]]);
+  } catch (e) { if (!(e instanceof Away)) throw e; }
+  if (!r) {
+    const kept = line || behind ? change((all) => all.map((w) => ({ ...w, sending: w.sending && w.id !== entry.id }))) : change((all) => [...all, entry]);
+    if (!kept) {
       told.append(el("span", "Nobody answers, and this browser has no room to keep it: leave it in the field and try again.", { class: "wrong" }));
       return;
     }
-    waits = load("waits", []);
-    emptied(form);
+    if (!line && !behind) emptied(form);
     told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint" }));
-    showWaits(); showState(); drain();
+    drain();
     return;
   }
   if (r.status === 200) {
-    emptied(form);
-    told.append(el("span", (r.body.waiting ? "Saved, waits to be sent: " : "Written down as #" + r.body.seq + ": ") + r.body.text));
+    if (line) change(without(entry.id)); else emptied(form);
+    if (!line || !line.value) told.replaceChildren(el("span", (r.body.waiting ? "Saved, waits to be sent: " : (r.body.seq ? "Written down as #" + r.body.seq + ": " : "Written down: ")) + r.body.text));
     if (form.closest("details")) { form.closest("details").open = false; $("#heard").replaceChildren(...told.childNodes); }
     catchUp();
+    drain();
     return;
   }
+  const why = r.body.error || (r.body.questions || ["it was not taken"]).join(" ");
+  if (line && line.value) {
+    change((all) => all.map((w) => (w.id === entry.id ? { ...w, sending: false, why } : w)));
+    drain();
+    return;
+  }
+  if (line) {
+    line.value = Object.fromEntries(fields).line;
+    store(draftOf(line), line.value);
+    change(without(entry.id));
+  }
   if (r.status === 409) {
-    told.append(el("span", (r.body.questions || []).join(" "), { class: "wrong" }));
+    told.append(el("span", why, { class: "wrong" }));
     const p = el("p", "", { class: "act" }), yes = el("button", "It is right: write it down", { type: "button" });
     yes.addEventListener("click", () => write(form, told, { id: entry.id, yes: true }));
     p.append(yes);
     told.append(p);
-    return;
-  }
-  told.append(wrongText(r.body));
+  } else told.append(wrongText(r.body));
+  drain();
 }
 
 function emptied(form) {
@@ -151,14 +181,12 @@ async function drain() {
   try {
     for (;;) {
       const next = waits.find((w) => !w.why);
-      if (!next) return;
+      if (!next || next.sending) return; // whoever sends that one goes on with those behind it
       const r = await post(sayPath(next.case), [...next.fields, ["id", next.id], ["happened", next.at]]);
-      waits = load("waits", []);
-      if (r.status === 200) waits = waits.filter((w) => w.id !== next.id);
-      else waits = waits.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w));
-      store("waits", waits);
       unreachable = false;
-      showWaits(); showState(); catchUp();
+      if (r.status === 200) change(without(next.id));
+      else change((all) => all.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w)));
+      catchUp();
     }
   } catch (e) {
     if (!(e instanceof Away)) throw e;
@@ -168,26 +196,25 @@ async function drain() {
 function showWaits() {
   const list = $("#waits");
   if (!list) return;
-  list.replaceChildren(...waits.filter((w) => w.case === stream).map((w) => {
+  list.replaceChildren(...waits.filter((w) => w.case === stream && !w.sending).map((w) => {
     const li = el("li");
     li.append(el("p", w.text), el("p", w.why ? "Not taken: " + w.why : "Waiting to send", { class: w.why ? "wrong" : "hint" }));
     if (w.why) {
       const acts = el("p", "", { class: "acts" });
-      const change = el("button", "Change it", { type: "button" }), yes = el("button", "Send it as it is", { type: "button" });
-      const settle = (f) => { waits = load("waits", []); f(); store("waits", waits); showWaits(); showState(); };
-      change.addEventListener("click", () => {
+      const again = el("button", "Change it", { type: "button" }), yes = el("button", "Send it as it is", { type: "button" });
+      again.addEventListener("click", () => {
         const line = $("#line");
         if (line.value) { line.focus(); return; } // what is being typed is not thrown away
         line.value = w.line || w.text;
         store(draftOf(line), line.value);
-        settle(() => { waits = waits.filter((x) => x.id !== w.id); });
+        change(without(w.id));
         line.focus();
       });
       yes.addEventListener("click", () => {
-        settle(() => { waits = waits.map((x) => (x.id === w.id ? { ...x, why: undefined, fields: [...x.fields, ["yes", "1"]] } : x)); });
+        change((all) => all.map((x) => (x.id === w.id ? { ...x, why: undefined, fields: [...x.fields, ["yes", "1"]] } : x)));
         drain();
       });
-      acts.append(change, yes);
+      acts.append(again, yes);
       li.append(acts);
     }
     return li;
@@ -218,6 +245,7 @@ function listen(form, told) {
     e.preventDefault();
     clearTimeout(later); asked++;
     const button = $("button:not([type=button])", form);
+    if (form.elements.line) { if (form.elements.line.value.trim()) write(form, told); return; }
     if (button.disabled) return;
     button.disabled = true;
     write(form, told).finally(() => { button.disabled = false; });
@@ -418,6 +446,8 @@ if (here === "case") {
 }
 for (const b of $$("[data-print]")) { b.hidden = false; b.addEventListener("click", () => window.print()); }
 replay();
+// What was being sent when a page was closed is sent again: its id keeps it single.
+change((all) => all.map((w) => ({ ...w, sending: false })));
 showWaits();
 showState();
 if ($("#state")) connect();
