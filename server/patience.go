@@ -53,8 +53,6 @@ func patiently[M any](ctx context.Context, slow time.Duration, send func(*M) err
 				return refuse(boardv1.Reason_REASON_TOO_SLOW, "nothing was read for %v; resume where you are", slow)
 			}
 			t.Reset(left)
-		case <-ctx.Done():
-			return ctx.Err()
 		}
 	}
 }
