@@ -54,8 +54,8 @@ func parseCursor(text, log string, epoch uint64, name string) (cursor, *Refusal)
 	if len(text) != cursorText.EncodedLen(cursorSize) {
 		return bad("this is none that a server gave")
 	}
-	b, err := cursorText.DecodeString(text)
-	if err != nil || b[0] != cursorVersion {
+	b, err := cursorText.DecodeString(text) // which passes over line breaks
+	if err != nil || len(b) != cursorSize || b[0] != cursorVersion {
 		return bad("this is none that a server gave")
 	}
 	c := cursor{log: hex.EncodeToString(b[1:9]), epoch: binary.BigEndian.Uint64(b[13:]), position: binary.BigEndian.Uint64(b[21:]), name: name}
