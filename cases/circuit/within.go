@@ -129,6 +129,16 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	rows, cols := stops(0), stops(1)
 	room := [9]cell{}
 	cells := room[:0]
+	likes := [9]float64{} // of each cell; NaN: not worked out
+	like := func(n int) float64 {
+		if math.IsNaN(likes[n]) {
+			likes[n] = o.like(cells[n], 0)
+		}
+		return likes[n]
+	}
+	for n := range likes {
+		likes[n] = math.NaN()
+	}
 	var all Span
 	for i, row := range rows {
 		for j, col := range cols {
@@ -140,11 +150,17 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 				all = all.with(Exactly(v))
 			}
 			cells = append(cells, c)
+			n := len(cells) - 1
+			apart := func(axis, from int) {
+				if a, b := &cells[from], &cells[n]; !o.alike(a, b, exactly) {
+					l.Spread[axis] = math.Max(l.Spread[axis], o.apart(a, b, like(from), like(n)))
+				}
+			}
 			if i > 0 {
-				l.Spread[0] = math.Max(l.Spread[0], o.apart(&c, &cells[(i-1)*len(cols)+j]))
+				apart(0, n-len(cols))
 			}
 			if j > 0 {
-				l.Spread[1] = math.Max(l.Spread[1], o.apart(&c, &cells[i*len(cols)+j-1]))
+				apart(1, n-1)
 			}
 		}
 	}
@@ -192,16 +208,13 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	return l
 }
 
-// apart is how much it matters, in logs, where between two cells the parameters lie.
-func (o *Observation) apart(a, b *cell) float64 {
-	if o.alike(a, b, exactly) {
-		return 0
-	}
+// apart is how much it matters, in logs, where between two cells, which are as likely as is
+// told, the parameters lie.
+func (o *Observation) apart(a, b *cell, like, other float64) float64 {
 	v, w := a.seen[1], b.seen[1]
 	between := Exactly(v).with(Exactly(w))
 	nearest := math.Max(between.Lo, math.Min(o.Shown.at(0.5), between.Hi))
 	sigma := math.Hypot(math.Hypot(o.Sigma, o.slack(nearest)), math.Max(a.worn, b.worn))
 	most := o.robust(normal(o.off(between), sigma, o.width()))
-	x, y := o.like(*a, 0), o.like(*b, 0)
-	return math.Max(most, math.Max(x, y)) - math.Min(x, y)
+	return math.Max(most, math.Max(like, other)) - math.Min(like, other)
 }

@@ -16,21 +16,22 @@ import (
 //   - a pair is not asked about at all where one of the two alone explains every reading
 //     and it can hold next to nothing.
 type drawn struct {
-	evidence []int         // which of all evidence it is
-	peaks    []float64     // of each what it can make of anything
-	none     []float64     // what each makes of no fault at most
-	well     float64       // what all make of no fault
-	alone    [][]float64   // of each what it can make of one fault at most, by class
-	idle     [][]bool      // of each whether one fault is nothing to it, by class
-	slight   [][]bool      // of each whether it is next to nothing
-	apart    []bool        // of each whether two that are nothing to it are so together
-	group    []int         // of each fault
-	like     []int         // a fault of each group, the first
-	begin    *weighing     // of which nothing was asked, those first that surprise most with nothing wrong
-	one      []*weighing   // of each group
-	two      []*weighing   // of two groups, the lower first; nil where nobody asked
-	tells    [][]int       // of each group the readings, those first that tell most of its parameter; nil: not worked out
-	blocks   [][][]float64 // of each group what it makes of each reading in each of its blocks; nil: not worked out
+	evidence []int        // which of all evidence it is
+	peaks    []float64    // of each what it can make of anything
+	none     []float64    // what each makes of no fault at most
+	well     float64      // what all make of no fault
+	alone    [][]float64  // of each what it can make of one fault at most, by class
+	idle     [][]bool     // of each whether one fault is nothing to it, by class
+	slight   [][]bool     // of each whether it is next to nothing
+	apart    []bool       // of each whether two that are nothing to it are so together
+	group    []int        // of each fault
+	singles  [][]single   // of each group what each makes of it by itself
+	like     []int        // a fault of each group, the first
+	begin    *weighing    // of which nothing was asked, those first that surprise most with nothing wrong
+	one      []*weighing  // of each group
+	two      []*weighing  // of two groups, the lower first; nil where nobody asked
+	tells    [][]int      // of each group the readings, those first that tell most of its parameter; nil: not worked out
+	blocks   [][][]Likely // of each group what it makes of each reading in each of its blocks; nil: not worked out
 	// most, open and sifted are of two groups: what the readings make of them at most by
 	// what they make of either alone, how many that does not tell of, and how many, in the
 	// order of begin, were looked through for those and asked.
@@ -86,6 +87,7 @@ func (j *Judgement) split(from int) {
 	if old.begin == nil {
 		d.begin = ordered(sorted(func(k int) float64 { return d.none[k] - d.peaks[k] }, n), peak, []block{{box: Everywhere}})
 		old.group, old.like = make([]int, len(j.faults)), []int{0}
+		old.singles = [][]single{nil}
 		old.one, old.two, old.most, old.open, old.sifted = []*weighing{nil}, []*weighing{nil}, []float64{0}, []int{0}, []int{0}
 	}
 	d.begin = d.longer(d.begin, peak)
@@ -118,17 +120,19 @@ func (j *Judgement) split(from int) {
 	}
 	m, width := len(d.like), len(old.like)
 	d.one, d.two, d.tells = make([]*weighing, m), make([]*weighing, m*m), make([][]int, m)
-	d.blocks = make([][][]float64, m)
+	d.blocks = make([][][]Likely, m)
 	d.most, d.open, d.sifted = make([]float64, m*m), make([]int, m*m), make([]int, m*m)
-	of := make([][]single, m) // of each group, what each reading makes of it
-	for x := range of {
-		of[x] = make([]single, n-from)
-		for k := range of[x] {
-			of[x][k] = j.single(from+k, d.like[x])
+	d.singles = make([][]single, m)
+	for x := range m {
+		d.singles[x] = append(make([]single, 0, n), old.singles[parent[x]]...)
+		for k := from; k < n; k++ {
+			class := j.classes[d.evidence[k]][d.like[x]]
+			d.singles[x] = append(d.singles[x], single{d.alone[k][class], d.idle[k][class], d.slight[k][class]})
 		}
 	}
 	for x := range m {
-		alone := func(k int) float64 { return j.single(k, d.like[x]).most }
+		of := d.singles[x]
+		alone := func(k int) float64 { return of[k].most }
 		if w := old.one[parent[x]]; w != nil {
 			d.one[x] = d.longer(w, alone)
 		} else {
@@ -138,17 +142,18 @@ func (j *Judgement) split(from int) {
 			a, b, at := parent[x], parent[y], x*m+y
 			was := min(a, b)*width + max(a, b)
 			d.most[at], d.open[at], d.sifted[at] = old.most[was], old.open[was], old.sifted[was]
-			for k, one := range of[x] {
-				l, known := d.either(from+k, one, of[y][k])
+			other := d.singles[y]
+			for k := from; k < n; k++ {
+				l, known := d.either(k, of[k], other[k])
 				if !known {
-					l = d.peaks[from+k]
+					l = d.peaks[k]
 					d.open[at]++
 				}
 				d.most[at] += l
 			}
 			if w := old.two[was]; w != nil {
 				d.two[at] = d.longer(w, func(k int) float64 {
-					if l, known := d.either(k, of[x][k-from], of[y][k-from]); known {
+					if l, known := d.either(k, of[k], other[k]); known {
 						return l
 					}
 					return d.peaks[k]
@@ -210,8 +215,8 @@ func (j *Judgement) settleDrawn() {
 		}
 		w := j.weigh(d.one[c.at], best-running-one[c.at], d.like[c.at])
 		d.one[c.at] = w
-		if score, settled := w.score(); settled {
-			best = max(best, one[c.at]+score)
+		if w.settled {
+			best = max(best, one[c.at]+w.score)
 		}
 	}
 	// Pairs are asked about until what is not known of them is next to nothing, those first
@@ -226,9 +231,8 @@ func (j *Judgement) settleDrawn() {
 		for at, most := range d.most {
 			blocks, settled := 0, false
 			if w := d.two[at]; w != nil {
-				var score float64
-				if score, settled = w.score(); settled || score < most {
-					most = score
+				if settled = w.settled; settled || w.score < most {
+					most = w.score
 				}
 				blocks = len(w.blocks)
 			}
@@ -261,13 +265,13 @@ func (j *Judgement) settleDrawn() {
 				}
 				d.two[a.at] = j.begun(x, y)
 			}
-			d.two[a.at] = j.weigh(d.two[a.at], best-out-two[a.at], d.like[x], d.like[y])
-			score, settled := d.two[a.at].score()
+			w := j.weigh(d.two[a.at], best-out-two[a.at], d.like[x], d.like[y])
+			d.two[a.at] = w
 			unknown -= a.unknown
-			if settled {
-				best = max(best, two[a.at]+score)
+			if w.settled {
+				best = max(best, two[a.at]+w.score)
 			} else {
-				unknown += float64(size[x]*size[y]) * math.Exp(two[a.at]+score-best)
+				unknown += float64(size[x]*size[y]) * math.Exp(two[a.at]+w.score-best)
 			}
 			if unknown < nothing {
 				break
@@ -297,11 +301,11 @@ func (j *Judgement) ofOne(i int) float64 {
 	if len(d.evidence) == 0 {
 		return 0
 	}
-	score, settled := d.one[d.group[i]].score()
-	if settled {
-		return score
+	w := d.one[d.group[i]]
+	if w.settled {
+		return w.score
 	}
-	return min(score, j.aloneMost(i))
+	return min(w.score, j.aloneMost(i))
 }
 
 func (j *Judgement) ofTwo(i, k int) float64 {
@@ -313,11 +317,11 @@ func (j *Judgement) ofTwo(i, k int) float64 {
 	if d.two[at] == nil {
 		return d.most[at]
 	}
-	score, settled := d.two[at].score()
-	if settled {
-		return score
+	w := d.two[at]
+	if w.settled {
+		return w.score
 	}
-	return min(score, d.most[at])
+	return min(w.score, d.most[at])
 }
 
 func (j *Judgement) ofWide(k int) float64 {
@@ -325,8 +329,7 @@ func (j *Judgement) ofWide(k int) float64 {
 	if len(d.evidence) == 0 {
 		return 0
 	}
-	score, _ := d.wide[k].score()
-	return score
+	return d.wide[k].score
 }
 
 func (j *Judgement) logPriors() []float64 {

@@ -9,11 +9,6 @@ type single struct {
 	idle, slight bool
 }
 
-func (j *Judgement) single(k, i int) single {
-	class := j.classes[j.drawn.evidence[k]][i]
-	return single{j.drawn.alone[k][class], j.drawn.idle[k][class], j.drawn.slight[k][class]}
-}
-
 // either is what reading k makes of two faults at most by what it makes of either; true
 // where that explains it, or nothing could be made of both together either.
 func (d *drawn) either(k int, a, b single) (most float64, known bool) {
@@ -41,7 +36,7 @@ func (d *drawn) either(k int, a, b single) (most float64, known bool) {
 // neither explains it.
 func (j *Judgement) together(k, x, y int) float64 {
 	a, b := j.drawn.like[x], j.drawn.like[y]
-	l, known := j.drawn.either(k, j.single(k, a), j.single(k, b))
+	l, known := j.drawn.either(k, j.drawn.singles[x][k], j.drawn.singles[y][k])
 	if !known {
 		l = j.within(k, []int{a, b}, Everywhere).Most
 	}
@@ -60,8 +55,12 @@ func (j *Judgement) narrowed(x, y int) float64 {
 		most := math.Inf(-1)
 		for _, of := range j.inBlocks(g[0]) {
 			sum := 0.0
-			for k, l := range of {
-				one, other := j.single(k, d.like[g[0]]), j.single(k, d.like[g[1]])
+			for k, inBlock := range of {
+				l := inBlock.Most
+				if inBlock.Spread == ([2]float64{}) {
+					l = inBlock.Mean // of one that cannot be parted, on the whole
+				}
+				one, other := d.singles[g[0]][k], d.singles[g[1]][k]
 				if _, known := d.either(k, one, other); known {
 					one.most = l
 					l, _ = d.either(k, one, other)
@@ -78,17 +77,16 @@ func (j *Judgement) narrowed(x, y int) float64 {
 }
 
 // inBlocks is what each reading makes of a group in each of the blocks that it was parted
-// into: at most, and of one that cannot be smaller on the whole.
-func (j *Judgement) inBlocks(g int) [][]float64 {
+// into; of a block that cannot be parted further it does not matter where in it.
+func (j *Judgement) inBlocks(g int) [][]Likely {
 	d := &j.drawn
 	if d.blocks[g] == nil {
 		for _, b := range d.one[g].blocks {
-			of := make([]float64, len(d.evidence))
+			of := make([]Likely, len(d.evidence))
 			for k := range of {
-				l := j.within(k, d.like[g:g+1], b.box)
-				of[k] = l.Most
+				of[k] = j.within(k, d.like[g:g+1], b.box)
 				if b.box[0].To-b.box[0].From < 2 {
-					of[k] = l.Mean
+					of[k].Spread = [2]float64{}
 				}
 			}
 			d.blocks[g] = append(d.blocks[g], of)
@@ -104,7 +102,7 @@ func (j *Judgement) sift(x, y int, least float64) (most float64) {
 	at, by := x*len(d.like)+y, d.begin.by
 	for ; d.sifted[at] < len(by) && d.most[at] >= least; d.sifted[at]++ {
 		k := by[d.sifted[at]]
-		if _, known := d.either(k, j.single(k, d.like[x]), j.single(k, d.like[y])); !known {
+		if _, known := d.either(k, d.singles[x][k], d.singles[y][k]); !known {
 			d.most[at] += j.together(k, x, y) - d.peaks[k]
 		}
 	}
@@ -113,20 +111,46 @@ func (j *Judgement) sift(x, y int, least float64) (most float64) {
 
 // begun is where the weighing of two faults begins: with the blocks that the one of
 // them came to alone that was parted more, since what is wrong by itself at some values
-// is mostly so beside another fault.
+// is mostly so beside another fault; and with what the readings make of it in those to
+// which the other is nothing.
 func (j *Judgement) begun(x, y int) *weighing {
 	d := &j.drawn
-	g, axis := x, 0
+	g, other, axis := x, y, 0
 	if len(d.one[y].blocks) > len(d.one[x].blocks) {
-		g, axis = y, 1
+		g, other, axis = y, x, 1
 	}
+	var by, rest []int
+	for _, k := range inTurn(d.begin.by, j.telling(x), j.telling(y)) {
+		if d.singles[other][k].idle {
+			by = append(by, k)
+		} else {
+			rest = append(rest, k)
+		}
+	}
+	most := func(k int) float64 { return j.together(k, x, y) }
 	blocks := make([]block, len(d.one[g].blocks))
-	for k := range blocks {
-		blocks[k].box = Everywhere
-		blocks[k].box[axis] = d.one[g].blocks[k].box[0]
+	for n := range blocks {
+		b := &blocks[n]
+		b.box, b.asked = Everywhere, len(by)
+		b.box[axis] = d.one[g].blocks[n].box[0]
+		for i, k := range by {
+			l := j.inBlocks(g)[n][k]
+			h := held{n: i, most: l.Most, mean: l.Mean}
+			if h.spread[axis] = l.Spread[0]; l.Most < d.peaks[k]-explains {
+				// Not explained: both are asked about together.
+				h = held{n: i, most: most(k), mean: most(k)}
+				b.again = append(b.again, len(b.held))
+			} else {
+				b.likely.Spread[axis] += l.Spread[0]
+			}
+			b.likely.Most += h.most
+			b.likely.Mean += h.mean
+			if h.spread[axis] > idly || len(b.again) > 0 && b.again[len(b.again)-1] == len(b.held) {
+				b.held = append(b.held, h)
+			}
+		}
 	}
-	by := inTurn(d.begin.by, j.telling(x), j.telling(y))
-	w := ordered(by, func(k int) float64 { return j.together(k, x, y) }, blocks)
+	w := ordered(append(by, rest...), most, blocks)
 	w.little = 2 * little
 	return w
 }

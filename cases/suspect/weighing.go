@@ -18,8 +18,16 @@ type Box [2]struct{ From, To uint8 }
 var Everywhere = Box{{0, Fine}, {0, Fine}}
 
 func (b Box) logShare() float64 {
-	return math.Log(float64(b[0].To-b[0].From) * float64(b[1].To-b[1].From) / (Fine * Fine))
+	return logs[b[0].To-b[0].From] + logs[b[1].To-b[1].From]
 }
+
+// logs of how many of Fine parts.
+var logs = func() (out [Fine + 1]float64) {
+	for n := range out {
+		out[n] = math.Log(float64(n) / Fine)
+	}
+	return out
+}()
 
 // Likely is how likely an observation is while the unknown parameters lie in a box, as
 // logs: at most, and on the whole.
@@ -42,12 +50,16 @@ type weighing struct {
 	rest   []float64 // what those from each on make of it at most
 	blocks []block
 	little float64 // how uneven, in logs, a block may be
+	// score is the log likelihood of the hypothesis; settled when it is worked out, else it
+	// is that at most.
+	score   float64
+	settled bool
 }
 
 // longer is the weighing with the readings that are not in it yet, of each of which most
 // is what it makes of the hypothesis at most.
 func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
-	out := &weighing{slices.Clip(w.by), slices.Clone(w.rest), w.blocks, w.little}
+	out := &weighing{by: slices.Clip(w.by), rest: slices.Clone(w.rest), blocks: w.blocks, little: w.little}
 	for k := len(w.by); k < len(d.evidence); k++ {
 		out.by = append(out.by, k)
 		l := most(k)
@@ -56,15 +68,17 @@ func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
 		}
 		out.rest = append(out.rest, 0)
 	}
+	out.sum()
 	return out
 }
 
 // ordered is a weighing of the blocks by the readings in an order.
 func ordered(by []int, most func(k int) float64, blocks []block) *weighing {
-	w := &weighing{by, make([]float64, len(by)+1), blocks, little}
+	w := &weighing{by: by, rest: make([]float64, len(by)+1), blocks: blocks, little: little}
 	for n := len(by) - 1; n >= 0; n-- {
 		w.rest[n] = w.rest[n+1] + most(by[n])
 	}
+	w.sum()
 	return w
 }
 
@@ -78,12 +92,28 @@ func sorted(by func(k int) float64, n int) []int {
 	return of
 }
 
-// block of parameters, and what the first readings make of it.
+// block of parameters, and what the first readings make of it. A reading to which it does
+// not matter where in a block the parameters lie says of a part of it what it said of the
+// block, so that it is not asked again.
 type block struct {
 	box    Box
-	asked  int // of how many readings
-	likely Likely
+	asked  int    // of how many readings
+	likely Likely // what they make of it; those to ask again, of the block that it was part of
+	held   []held // of those to which it matters where it lies
+	again  []int  // which of held to ask again, the last first
+	own    bool   // whether held and again are not another weighing's too
 }
+
+// held is what one reading makes of a block.
+type held struct {
+	n          int // which, in the order they are asked
+	most, mean float64
+	spread     [2]float64
+}
+
+// idly is how little, in logs, it matters to a reading where a parameter lies for it not
+// to be asked again: two hundred of them together are less than little.
+const idly = 0.002
 
 const (
 	// little is what does not matter, in logs; of two faults together, which are less likely
@@ -108,32 +138,37 @@ func (w *weighing) large(b *block) bool {
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
-func (w *weighing) whole(b *block) bool { return b.asked == len(w.by) && !w.large(b) }
+func (w *weighing) whole(b *block) bool {
+	return b.asked == len(w.by) && len(b.again) == 0 && !w.large(b)
+}
 
-// score is the log likelihood of a hypothesis; settled when it is worked out, else it is
-// that at most.
-func (w *weighing) score() (score float64, settled bool) {
+// sum works the score out.
+func (w *weighing) sum() {
+	w.settled = false
 	highest := math.Inf(-1)
-	each := func(f func(l float64)) {
-		for k := range w.blocks {
-			if b := &w.blocks[k]; w.whole(b) {
-				settled = true
-				f(b.likely.Mean + b.box.logShare())
-			} else {
-				f(w.most(b))
-			}
+	of := make([]float64, len(w.blocks))
+	for k := range w.blocks {
+		b := &w.blocks[k]
+		if of[k] = w.most(b); w.whole(b) {
+			w.settled = true
+			of[k] = b.likely.Mean + b.box.logShare()
 		}
+		highest = max(highest, of[k])
 	}
-	each(func(l float64) { highest = max(highest, l) })
 	sum := 0.0
-	each(func(l float64) { sum += math.Exp(l - highest) })
-	return highest + math.Log(sum), settled
+	for _, l := range of {
+		sum += math.Exp(l - highest)
+	}
+	w.score = highest + math.Log(sum)
 }
 
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least.
 func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
-	w = &weighing{w.by, w.rest, slices.Clone(w.blocks), w.little}
+	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks), little: w.little}
+	for k := range w.blocks {
+		w.blocks[k].own = false
+	}
 	for {
 		// The block that may hold most is next; what is whole stands against it.
 		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
@@ -145,25 +180,43 @@ func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
 			}
 		}
 		if next < 0 || highest < least || highest < whole-aside {
+			w.sum()
 			return w
 		}
 		if b := &w.blocks[next]; w.large(b) {
 			w.blocks = append(w.blocks, b.part())
 		} else {
-			for n := 0; n < stride && b.asked < len(w.by) && w.most(b) >= least; n++ {
-				j.ask(b, w.by[b.asked], faults)
+			for n := 0; n < stride && (b.asked < len(w.by) || len(b.again) > 0) && w.most(b) >= least; n++ {
+				j.ask(w, b, faults)
 			}
 		}
 	}
 }
 
-// ask one reading more about a block.
-func (j *Judgement) ask(b *block, k int, faults []int) {
-	l := j.within(k, faults, b.box)
-	b.likely.Most += l.Most
-	b.likely.Mean += l.Mean
+// ask one reading more about a block, or one again.
+func (j *Judgement) ask(w *weighing, b *block, faults []int) {
+	if !b.own {
+		b.held, b.again, b.own = slices.Clone(b.held), slices.Clone(b.again), true
+	}
+	before := held{n: b.asked}
+	last := len(b.again) - 1
+	if last >= 0 {
+		before = b.held[b.again[last]]
+	}
+	l := j.within(w.by[before.n], faults, b.box)
+	b.likely.Most += l.Most - before.most
+	b.likely.Mean += l.Mean - before.mean
 	for axis := range b.likely.Spread {
 		b.likely.Spread[axis] += l.Spread[axis]
+	}
+	now := held{before.n, l.Most, l.Mean, l.Spread}
+	switch {
+	case last >= 0:
+		b.held[b.again[last]] = now
+		b.again = b.again[:last]
+		return
+	case max(l.Spread[0], l.Spread[1]) > idly:
+		b.held = append(b.held, now)
 	}
 	b.asked++
 }
@@ -202,14 +255,35 @@ func (b *block) spread(axis int) float64 {
 	return b.likely.Spread[axis]
 }
 
-// part parts a block along the parameter that matters more:
-// it becomes the one half, the other is returned. Both are to be asked about again.
+// part parts a block along the parameter that matters more: it becomes the one half, the
+// other is returned. Those to which that parameter matters are to be asked again, those
+// last to which it matters least.
 func (b *block) part() block {
 	axis := 0
 	if b.spread(1) > b.spread(0) {
 		axis = 1
 	}
-	low, high := block{box: b.box}, block{box: b.box}
+	low := *b
+	low.held, low.own = slices.Clone(b.held), true
+	low.again = slices.Clone(b.again)
+	from := len(low.again)
+	for k := range low.held {
+		h := &low.held[k]
+		if h.spread[axis] > idly {
+			low.again = append(low.again, k)
+		}
+	}
+	slices.SortStableFunc(low.again[from:], func(x, y int) int {
+		return cmp.Compare(low.held[x].spread[axis], low.held[y].spread[axis])
+	})
+	for _, k := range low.again[from:] {
+		for axis, s := range low.held[k].spread {
+			low.likely.Spread[axis] -= s
+		}
+		low.held[k].spread = [2]float64{}
+	}
+	high := low
+	high.held, high.again = slices.Clone(low.held), slices.Clone(low.again)
 	middle := (b.box[axis].From + b.box[axis].To) / 2
 	low.box[axis].To, high.box[axis].From = middle, middle
 	*b = low
@@ -218,11 +292,16 @@ func (b *block) part() block {
 
 // turned is the weighing of the same two faults in the other order.
 func (w *weighing) turned() *weighing {
-	out := &weighing{w.by, w.rest, slices.Clone(w.blocks), w.little}
+	out := *w
+	out.blocks = slices.Clone(w.blocks)
 	for k := range out.blocks {
 		b := &out.blocks[k]
 		b.box[0], b.box[1] = b.box[1], b.box[0]
 		b.likely.Spread[0], b.likely.Spread[1] = b.likely.Spread[1], b.likely.Spread[0]
+		b.held = slices.Clone(b.held)
+		for n := range b.held {
+			b.held[n].spread[0], b.held[n].spread[1] = b.held[n].spread[1], b.held[n].spread[0]
+		}
 	}
-	return out
+	return &out
 }
