@@ -26,7 +26,7 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 	case f.does == toOther && x.held == s+1:
 	case f.does == toOther && x.holds[s] == Open:
 		return Open
-	case m.reroutes(x, f, s):
+	case m.reroutes(x, f, s) && !m.spared(x, s):
 		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
 		return m.blown(x, s, *f, x.choose(ofFault+unknown(i), f.ohms))
@@ -149,7 +149,7 @@ func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 // than it holds.
 func (m *model) stands(x *assumed, s int) Position {
 	st := &m.stretches[s]
-	if !x.bounds || !m.parted || !m.loops || st.position != Closed || st.kind != Fuse && st.kind != Breaker || x.held == s+1 || !m.round(s) {
+	if !x.bounds || !m.parted || !m.loops || st.position != Closed || st.kind != Fuse && st.kind != Breaker || x.held == s+1 || !m.round(s) || m.spared(x, s) {
 		return st.position
 	}
 	return Either

@@ -37,6 +37,7 @@ type model struct {
 	lit       []Span   // room for the loads and bulbs of a draw
 	bulbs     []float64
 	blew      map[[maxFaults]done]map[int]Position
+	takes     []float64      // of each fuse what loads take through it at most, in amperes; 0: not worked out
 	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
 	turning   map[done]bool  // whether what a draw shows may turn round as a fault grows
 	full      []Span         // what the loads may have whatever feeds them

@@ -74,6 +74,7 @@ type Observation struct {
 	classes  map[suspect.Fault]int
 	memo     map[[3]int]float64 // how far off, by class
 	boxes    map[boxed]suspect.Likely
+	beside   map[[3]int]bool // of two faults whether the second is nothing beside the first
 	cells    map[spot]cell
 	chances  map[[3]int][]float64
 	peak     float64
@@ -102,7 +103,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]int{}, memo: map[[3]int]float64{}, boxes: map[boxed]suspect.Likely{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]int{}, memo: map[[3]int]float64{}, boxes: map[boxed]suspect.Likely{}, beside: map[[3]int]bool{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	o.model.leads = o.leads(o.model)

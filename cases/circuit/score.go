@@ -233,8 +233,30 @@ func (o *Observation) Across() (suspect.Part, bool) {
 // last, under the hypothesis: probabilities that add up to 1.
 func (o *Observation) Chances(h suspect.Hypothesis, ends []float64) []float64 {
 	key, _ := o.key(h)
+	return o.chancesOf(key, ends)
+}
+
+// mostly is the one of two faults beside which the other is next to nothing to the reading.
+func (o *Observation) mostly(key [3]int) (alone [3]int, is bool) {
+	if key[2] != noEffect || key[0] < firstEffect || key[1] < firstEffect {
+		return key, false
+	}
+	for n, k := range key[:2] {
+		if o.within([3]int{k}, suspect.Everywhere).Slight && o.Beside([3]int{key[1-n], k}) {
+			return [3]int{key[1-n]}, true
+		}
+	}
+	return key, false
+}
+
+func (o *Observation) chancesOf(key [3]int, ends []float64) []float64 {
 	out, ok := o.chances[key]
 	if ok {
+		return out
+	}
+	if k, is := o.mostly(key); is {
+		out = o.chancesOf(k, ends)
+		o.chances[key] = out
 		return out
 	}
 	share := wildShare(key)

@@ -113,6 +113,33 @@ func (o *Observation) Apart() bool {
 	return o.Quantity != Ohms && o.idle == nil && !o.model.loops && !o.model.loose && len(o.model.gated) == 0
 }
 
+// Beside implements suspect.Drawn: with the first fault as it is at one end of what it may
+// be, a short as it draws most and a resistance as it leaves most, and the second at either.
+func (o *Observation) Beside(classes [3]int) bool {
+	for i, k := range classes {
+		if k < firstEffect {
+			classes[i] = noEffect
+		}
+	}
+	if classes[0] == noEffect || classes[1] == noEffect {
+		return true
+	}
+	is, met := o.beside[classes]
+	if !met {
+		is = true
+		for _, at := range [2]uint8{0, suspect.Fine} {
+			if at > 0 && !o.varying[classes[1]-firstEffect] {
+				break
+			}
+			alone := o.single(classes[0], 0)
+			c := o.spot(o.take(classes), [2]uint8{0, at})
+			is = is && o.alike(&c, &alone, roughly)
+		}
+		o.beside[classes] = is
+	}
+	return is
+}
+
 // over works within out, from what is shown at the corners of the box.
 func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	var l suspect.Likely
@@ -189,7 +216,11 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	sigma := math.Hypot(o.Sigma, o.slack(nearest))
 	least, most := math.Hypot(sigma, worn.Lo), math.Hypot(sigma, worn.Hi)
 	l.Most = o.robust(math.Max(normal(o.off(all), least, o.width()), normal(o.off(all), most, o.width())))
-	// What lies between the corners is as likely as what is at them.
+	for n := range cells {
+		l.Most = math.Max(l.Most, like(n))
+	}
+	// What lies between the corners is as likely as what is at them, spread out between
+	// them, and no likelier than anything there can be.
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, c := range cells {
 		v := c.seen[1]
@@ -200,11 +231,9 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	}
 	wide, sum := (high-low)/4, 0.0
 	for _, c := range cells {
-		like := o.like(c, wide)
-		sum += math.Exp(like)
-		l.Most = math.Max(l.Most, like)
+		sum += math.Exp(o.like(c, wide))
 	}
-	l.Mean = math.Log(sum / float64(len(cells)))
+	l.Mean = math.Min(math.Log(sum/float64(len(cells))), l.Most)
 	return l
 }
 

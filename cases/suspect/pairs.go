@@ -121,7 +121,7 @@ func (j *Judgement) begun(x, y int) *weighing {
 	}
 	var by, rest []int
 	for _, k := range inTurn(d.begin.by, j.telling(x), j.telling(y)) {
-		if d.singles[other][k].idle {
+		if d.singles[other][k].idle && j.beside(k, g, other) {
 			by = append(by, k)
 		} else {
 			rest = append(rest, k)
@@ -153,6 +153,13 @@ func (j *Judgement) begun(x, y int) *weighing {
 	w := ordered(append(by, rest...), most, blocks)
 	w.little = 2 * little
 	return w
+}
+
+// beside reports whether the second of two groups is nothing to a reading beside the first.
+func (j *Judgement) beside(k, g, other int) bool {
+	n := j.drawn.evidence[k]
+	class := j.classes[n]
+	return j.problem.Evidence[n].(Drawn).Beside([3]int{class[j.drawn.like[g]], class[j.drawn.like[other]]})
 }
 
 // telling are the readings in the order of how much the parameter of a group matters to

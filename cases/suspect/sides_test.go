@@ -54,6 +54,8 @@ func (e touching) Within(classes [3]int, _ suspect.Box) suspect.Likely {
 func (touching) Peak() float64 { return 0 }
 func (touching) Apart() bool   { return false }
 
+func (touching) Beside([3]int) bool { return false }
+
 // TestAShortBetweenTwoIsRuledOutFromBothSidesOrNotAtAll: A has a high resistance and
 // touches B. Two faults of A are not weighed together, so that the short named after A
 // explains nothing beside any other part; named after B it is the truth.

@@ -133,6 +133,9 @@ type Drawn interface {
 	// Apart reports that two faults which are each nothing to it, as Likely.Idle has it,
 	// are nothing to it together.
 	Apart() bool
+	// Beside reports whether the second of two faults, which by itself is nothing to it, is
+	// nothing to it beside the first either, as far as a look or two tell.
+	Beside(classes [3]int) bool
 }
 
 // beyondDoubt is the number of standard deviations from which a hypothesis counts

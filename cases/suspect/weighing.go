@@ -234,7 +234,7 @@ func (j *Judgement) within(k int, faults []int, b Box) Likely {
 	}
 	if len(faults) == 2 {
 		for axis, c := range classes[:2] {
-			if d.idle[k][classes[1-axis]] {
+			if d.idle[k][classes[1-axis]] && e.Beside([3]int{c, classes[1-axis]}) {
 				own := [3]int{}
 				own[axis] = c
 				if l := e.Within(own, b); l.Most >= d.peaks[k]-explains {

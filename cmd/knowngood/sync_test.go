@@ -22,6 +22,7 @@ import (
 )
 
 var (
+	pulls     = flag.Int("pulls", 16, "how many steps TestPartedNetworks plays, with cables pulled on some; 500 before a release")
 	schedules = flag.Int("schedules", 6, "how many seeded schedules of partitions TestPartitions plays; 500 before a release")
 	backlog   = flag.Int("backlog", 3000, "how many events wait in TestBacklog; 50000 before a release")
 	cycles    = flag.Int("sync-kills", 12, "how often TestKilledWhileSyncing kills the client; 1000 before a release")

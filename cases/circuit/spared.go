@@ -1,0 +1,112 @@
+package circuit
+
+import "math"
+
+// spared reports whether a fuse holds though faults add resistance somewhere, or feed
+// something from the positive post: then nothing flows through it but what loads take.
+//
+// Why: current flows from where the voltage is higher to where it is lower, so that what
+// flows through a fuse can be parted into ways from the positive post, or from what is fed
+// past it, to the negative one, none of which comes back to the positive post. Where each of
+// them leads through a load, the current of all is no more than what the loads take that they
+// come to first beyond the fuse, whatever else there is; and none of those takes more than it
+// can at the full voltage, or starved, whichever is more.
+func (m *model) spared(x *assumed, fuse int) bool {
+	for i := range x.faults {
+		switch x.faults[i].does {
+		case series, toPlus, stuck:
+		default:
+			return false
+		}
+	}
+	in, s := m, fuse
+	if m.base != nil {
+		in, s = m.base, m.base.of[m.stretches[fuse].elements[0]]
+	}
+	if in.takes == nil {
+		in.takes = in.allTake()
+	}
+	return in.takes[s] <= m.c.Elements[m.stretches[fuse].elements[0]].Rating
+}
+
+// allTake is of each fuse how much loads take through it at most, in amperes.
+func (m *model) allTake() []float64 {
+	out, amps := make([]float64, len(m.stretches)), make([]float64, len(m.stretches))
+	for s := range m.stretches {
+		amps[s] = m.mostAmps(s)
+	}
+	for s := range m.stretches {
+		st := &m.stretches[s]
+		if st.kind != Fuse && st.kind != Breaker {
+			continue
+		}
+		out[s] = m.taken(s, st.b, amps)
+		if st.a != plus { // nothing flows into the positive post
+			out[s] = math.Max(out[s], m.taken(s, st.a, amps))
+		}
+	}
+	return out
+}
+
+// taken is how much the loads take at most that current comes to first from a node, once it
+// came there through a fuse, in amperes; infinite where it gets to the negative post without
+// any. All that may conduct counts as closed.
+func (m *model) taken(fuse, from int, amps []float64) float64 {
+	if from == minus {
+		return math.Inf(1)
+	}
+	reached := make([]bool, m.n)
+	reached[from] = true
+	all := 1e-3 // of meters and leaks
+	meet := func(a, b int, load float64) (again bool) {
+		switch {
+		case load > 0 && (reached[a] || reached[b]):
+			all += load
+		case load > 0 || reached[a] == reached[b]:
+		case a == minus || b == minus:
+			all = math.Inf(1)
+		case a != plus && b != plus:
+			reached[a], reached[b], again = true, true, true
+		}
+		return again
+	}
+	for again := true; again; {
+		again = false
+		for s := range m.stretches {
+			if st := &m.stretches[s]; s != fuse && amps[s] == 0 {
+				again = meet(st.a, st.b, 0) || again
+			}
+		}
+		for _, b := range m.bridges {
+			if b.Usual == 0 {
+				again = meet(b.A, b.B, 0) || again
+			}
+		}
+	}
+	for s := range m.stretches {
+		meet(m.stretches[s].a, m.stretches[s].b, amps[s])
+	}
+	for _, b := range m.bridges {
+		if b.Usual > 0 {
+			meet(b.A, b.B, m.setup.Posts.Hi/(b.Usual/12))
+		}
+	}
+	return all
+}
+
+// mostAmps is what a load takes at most, however it is fed; 0 of what is none. A motor that
+// is starved until it stands still takes more than one that runs (within).
+func (m *model) mostAmps(s int) float64 {
+	e := &m.c.Elements[m.stretches[s].elements[0]]
+	if e.Kind < Load || e.Kind == Diode {
+		return 0
+	}
+	most, full := 0.0, max(m.setup.Posts.Hi/m.c.System, 1)
+	const steps = 100
+	for k := 1; k <= steps; k++ {
+		fed := full * float64(k) / steps
+		least := e.within(min(full*float64(k-1)/steps, 1)).Lo // of all that is fed as much, or a little less
+		most = math.Max(most, fed*m.c.System/least)
+	}
+	return most
+}
