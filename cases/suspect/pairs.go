@@ -150,9 +150,7 @@ func (j *Judgement) begun(x, y int) *weighing {
 			}
 		}
 	}
-	w := ordered(append(by, rest...), most, blocks)
-	w.little = 2 * little
-	return w
+	return ordered(append(by, rest...), most, blocks)
 }
 
 // beside reports whether the second of two groups is nothing to a reading beside the first.

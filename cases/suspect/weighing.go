@@ -49,7 +49,6 @@ type weighing struct {
 	by     []int     // in which order the readings are asked, by their place among all drawn
 	rest   []float64 // what those from each on make of it at most
 	blocks []block
-	little float64 // how uneven, in logs, a block may be
 	// score is the log likelihood of the hypothesis; settled when it is worked out, else it
 	// is that at most.
 	score   float64
@@ -59,7 +58,7 @@ type weighing struct {
 // longer is the weighing with the readings that are not in it yet, of each of which most
 // is what it makes of the hypothesis at most.
 func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
-	out := &weighing{by: slices.Clip(w.by), rest: slices.Clone(w.rest), blocks: w.blocks, little: w.little}
+	out := &weighing{by: slices.Clip(w.by), rest: slices.Clone(w.rest), blocks: w.blocks}
 	for k := len(w.by); k < len(d.evidence); k++ {
 		out.by = append(out.by, k)
 		l := most(k)
@@ -74,7 +73,7 @@ func (d *drawn) longer(w *weighing, most func(k int) float64) *weighing {
 
 // ordered is a weighing of the blocks by the readings in an order.
 func ordered(by []int, most func(k int) float64, blocks []block) *weighing {
-	w := &weighing{by: by, rest: make([]float64, len(by)+1), blocks: blocks, little: little}
+	w := &weighing{by: by, rest: make([]float64, len(by)+1), blocks: blocks}
 	for n := len(by) - 1; n >= 0; n-- {
 		w.rest[n] = w.rest[n+1] + most(by[n])
 	}
@@ -116,8 +115,7 @@ type held struct {
 const idly = 0.002
 
 const (
-	// little is what does not matter, in logs; of two faults together, which are less likely
-	// than one by more than that, twice as much.
+	// little is what does not matter, in logs: how uneven a block may be.
 	little = 1
 	// stride is of how many readings a block is asked before it is looked at again.
 	stride = 8
@@ -134,7 +132,7 @@ func (w *weighing) most(b *block) float64 {
 
 // large reports whether it is still to be parted.
 func (w *weighing) large(b *block) bool {
-	return len(w.blocks) < maxBlocks && (b.spread(0) > w.little || b.spread(1) > w.little)
+	return len(w.blocks) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
@@ -165,7 +163,7 @@ func (w *weighing) sum() {
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least.
 func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
-	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks), little: w.little}
+	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks)}
 	for k := range w.blocks {
 		w.blocks[k].own = false
 	}

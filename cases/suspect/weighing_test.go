@@ -61,7 +61,7 @@ func TestWeighedAsByTheFinestParts(t *testing.T) {
 		for range 40 {
 			i, k := r.IntN(len(j.Faults())), r.IntN(len(j.Faults()))
 			if got, weighed := j.WeighedTogether(i, k); weighed && j.Faults()[i].Part != j.Faults()[k].Part {
-				require.InDelta(t, long(i, k), got, 2.2, "seed %d: %v with %v", seed, j.Faults()[i], j.Faults()[k])
+				require.InDelta(t, long(i, k), got, 1.5, "seed %d: %v with %v", seed, j.Faults()[i], j.Faults()[k])
 			}
 		}
 	}
