@@ -10,7 +10,7 @@ type single struct {
 }
 
 func (j *Judgement) single(k, i int) single {
-	class := j.classes[j.drawn.evidence[k]][i]
+	class := j.classes[j.drawn.evidence[k]].dense[i]
 	return single{j.drawn.alone[k][class], j.drawn.idle[k][class], j.drawn.slight[k][class]}
 }
 
@@ -138,7 +138,7 @@ func (j *Judgement) telling(g int) []int {
 	if d.tells[g] == nil {
 		spread := make([]float64, len(d.evidence))
 		for k, n := range d.evidence {
-			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n][d.like[g]]}, Everywhere).Spread[0]
+			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n].dense[d.like[g]]}, Everywhere).Spread[0]
 		}
 		d.tells[g] = sorted(func(k int) float64 { return -spread[k] }, len(spread))
 	}
