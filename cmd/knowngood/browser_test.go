@@ -100,17 +100,6 @@ func (t *tab) scheme(name string) {
 	require.NoError(t.t, err)
 }
 
-// print lays the page out as on paper.
-func (t *tab) print(yes bool) {
-	t.t.Helper()
-	var as emulation.SetEmulatedMediaParams
-	if yes {
-		as.Media = "print"
-	}
-	_, err := chromedp.Call(t.ctx, emulation.SetEmulatedMedia, as)
-	require.NoError(t.t, err)
-}
-
 // ask is the value of an expression in the page.
 func ask[T any](t *tab, expression string) T {
 	t.t.Helper()
