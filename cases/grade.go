@@ -166,9 +166,8 @@ func leading(j *suspect.Judgement, p suspect.Part) bool {
 }
 
 // grading is what one part after another is graded with: the case without some
-// corrections, as the last one needed it, since the next mostly needs the same (more
-// are not kept, each is as large as the case); and what names and set-ups come to,
-// which is the same in all of them.
+// corrections, folded for the last one and folded again where the next needs it without
+// others; and what names and set-ups come to, which is the same whichever are left out.
 type grading struct {
 	without []uint64
 	made    *Case
@@ -192,21 +191,22 @@ func (c *Case) asOfFitting(f *Fitting, then *grading) *Case {
 	if len(without) == 0 {
 		return c
 	}
-	if then.made != nil && slices.Equal(then.without, without) {
+	if then.made == nil || len(then.made.log) != len(c.log) {
+		then.made = room(c.Stream, len(c.log))
+		then.made.spelt = then.spelt
+		for _, s := range c.log {
+			if _, err := then.made.add(s.Record); err != nil {
+				panic(err) // these records made c
+			}
+		}
+	} else if slices.Equal(then.without, without) {
 		return then.made
 	}
-	out := room(c.Stream, len(c.log))
-	out.spelt = then.spelt
-	for _, s := range c.log {
-		r := s.Record
-		if _, is := slices.BinarySearch(without, s.Seq); is {
-			r.Known = false // it is kept and changes nothing
-		}
-		if _, err := out.add(r); err != nil {
-			panic(err) // these records made c
-		}
+	for _, s := range then.made.corrections {
+		_, is := slices.BinarySearch(without, s.Seq)
+		s.Known = c.log[s.Seq-1].Known && !is // without: it is kept and changes nothing
 	}
-	out.refold()
-	then.without, then.made = without, out
-	return out
+	then.made.refold()
+	then.without = without
+	return then.made
 }
