@@ -106,6 +106,7 @@ type State struct {
 	Strange []*Step
 
 	met      []*Component      // in the order in which somebody first spoke of them
+	spelt    map[string]string // by name as written, for who folds the case often; nil: not held
 	same     map[string]string // component or point key to the key it is joined with
 	beliefs  map[*Step]*Belief
 	fittings map[*Step]*Fitting

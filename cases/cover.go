@@ -123,7 +123,7 @@ func (a *asker) coverage(s *Step) *suspect.Coverage {
 	if !says {
 		return nil
 	}
-	out := &suspect.Coverage{ID: s.ID, Setup: j.setup(), Fails: fails, Shares: a.table.Tests[j.manner],
+	out := &suspect.Coverage{ID: s.ID, Setup: a.setup(s, j), Fails: fails, Shares: a.table.Tests[j.manner],
 		Twice: j.change == eventv1.ConcernChange_CONCERN_CHANGE_WENT_AND_CAME_BACK}
 	switch {
 	case fails:
@@ -204,17 +204,6 @@ func (a *asker) meant(comp *Component, s *Step, j judged) (suspect.Part, bool) {
 	return a.partAt(comp, s.Job)
 }
 
-// handledSince reports whether the very part was out and put back between the
-// test and now: it is what it was, and proves nothing any more.
-func (a *asker) handledSince(comp *Component, s *Step, p suspect.Part) bool {
-	for n, l := range comp.Lives {
-		if l.From != nil && l.From.Job > s.Job && l.From.Job < a.horizon.job && a.body(comp, n) == p.Life {
-			return true
-		}
-	}
-	return false
-}
-
 // look is something seen to be bad. Looking good proves nothing.
 func (a *asker) look(s *Step) *suspect.Coverage {
 	seen := s.Says.GetSeen()
@@ -258,6 +247,18 @@ func (j judged) modes(cov *eventv1.Covered, fails bool) (modes []suspect.Mode, s
 	}
 	modes = slices.DeleteFunc(modes, func(m suspect.Mode) bool { return !slices.Contains(can, m) })
 	return modes, len(modes) > 0
+}
+
+// setup is that of a test or reading; naming it takes longer than all else of it.
+func (a *asker) setup(s *Step, j judged) string {
+	name, held := a.setups[s.Says]
+	if !held {
+		name = j.setup()
+		if a.setups != nil {
+			a.setups[s.Says] = name
+		}
+	}
+	return name
 }
 
 // setup names how it was done: the same again in one set-up counts once.

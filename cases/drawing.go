@@ -48,7 +48,7 @@ const (
 
 // pointKey is the key of a point, the posts under one name each.
 func (s *State) pointKey(name string) string {
-	key := strings.TrimPrefix(s.joined(sameKey(name, true)), "point\x00")
+	key := strings.TrimPrefix(s.joined(s.sameKey(name, true)), "point\x00")
 	switch key {
 	case "batt+", "batt+ post", "battery +", "battery+", "battery positive", "battery positive post", "positive post", "b+", "+ post":
 		return keyPlus

@@ -16,15 +16,18 @@ import (
 var ErrOrder = errors.New("not the next entry of this case")
 
 // New is a case with nothing in it yet.
-func New(stream string) *Case {
-	c := &Case{Stream: stream, byID: map[string]*Step{}, byDevice: map[string][]uint64{}, awaited: map[string]bool{}}
+func New(stream string) *Case { return room(stream, 0) }
+
+// room is a case with room for so many entries.
+func room(stream string, n int) *Case {
+	c := &Case{Stream: stream, log: make([]*Step, 0, n), byID: make(map[string]*Step, n), byDevice: map[string][]uint64{}, awaited: map[string]bool{}}
 	c.State = newState()
 	return c
 }
 
 // Fold is the case that the records, in log order from seq 1, make.
 func Fold(stream string, records []Record) (*Case, error) {
-	c := New(stream)
+	c := room(stream, len(records))
 	for _, r := range records {
 		if _, err := c.add(r); err != nil {
 			return nil, err
@@ -147,7 +150,9 @@ func (c *Case) refold() {
 		c.resolve(s)
 	}
 	c.order()
+	spelt := c.spelt
 	c.State = newState()
+	c.spelt = spelt
 	for _, s := range c.log {
 		if j := s.Says.GetSameAs(); j != nil {
 			c.join(j)

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"knowngood.example/cases/suspect"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // Grade is what the evidence said of a part at the moment it was replaced.
@@ -54,7 +55,7 @@ const (
 // whoever fitted the part: what their own shop recorded, and of others what lay in
 // the log they had seen. Corrections made after the part was fitted do not change
 // it.
-func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded {
+func (c *Case) grade(t *suspect.Table, f *Fitting, then *grading) Graded {
 	g := Graded{Fitting: f}
 	at := c.asOfFitting(f, then)
 	step := at.ByID(f.Step.ID)
@@ -68,11 +69,11 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 		return g
 	}
 	h := horizon{job: step.Job, about: comp, counts: func(s *Step) bool { return s.Shop == step.Shop || s.Seq <= seen || s == at.Opening }}
-	a := &asker{Case: at, horizon: h}
+	a := &asker{Case: at, table: t, horizon: h}
 	if a.knowsMoreThan(manyComponents) {
 		h.only = at.neighbours(comp)
 	}
-	p, _ := at.problem(t, h)
+	_, p, _ := at.askWith(t, h, then.setups)
 	part := suspect.Part{Key: comp.Key, Life: at.body(comp, a.lifeAt(comp, step.Job-1))}
 	if !slices.ContainsFunc(p.Faults, func(x suspect.Fault) bool { return x.Part == part }) {
 		return g // nothing was in its place
@@ -97,7 +98,7 @@ func (c *Case) grade(t *suspect.Table, f *Fitting, then map[string]*Case) Graded
 	g.Probability, g.Before = now.Probability(part), before.Probability(part)
 	odds := suspect.Odds(g.Probability) / suspect.Odds(g.Before)
 	switch {
-	case provenGood(now, p, part) || odds < againstOdds:
+	case now.ProvenGood(part) || odds < againstOdds:
 		g.Grade = AgainstEvidence
 	case now.NarrowedTo(part):
 		g.Grade = NarrowedTo
@@ -154,23 +155,6 @@ func lifeBefore(c *Component, s *Step) int {
 	return n
 }
 
-// provenGood reports whether every way of the part being bad is ruled out.
-func provenGood(j *suspect.Judgement, p suspect.Problem, part suspect.Part) bool {
-	proofs, _ := j.Proofs()
-	ways, ruled := 0, 0
-	for _, f := range p.Faults {
-		if f.Part == part {
-			ways++
-		}
-	}
-	for _, x := range proofs {
-		if x.Part == part {
-			ruled++
-		}
-	}
-	return ways > 0 && ruled == ways
-}
-
 func leading(j *suspect.Judgement, p suspect.Part) bool {
 	all := j.Explanations()
 	for _, e := range all {
@@ -181,39 +165,48 @@ func leading(j *suspect.Judgement, p suspect.Part) bool {
 	return false
 }
 
+// grading is what one part after another is graded with: the case without some
+// corrections, folded for the last one and folded again where the next needs it without
+// others; and what names and set-ups come to, which is the same whichever are left out.
+type grading struct {
+	without []uint64
+	made    *Case
+	spelt   map[string]string
+	setups  map[*eventv1.Event]string
+}
+
 // asOfFitting is the case without the corrections that came after the fitting and
 // are of what was there before it: a grade given at its moment stays.
-func (c *Case) asOfFitting(f *Fitting, then map[string]*Case) *Case {
-	var key []byte
-	without := map[uint64]bool{}
+func (c *Case) asOfFitting(f *Fitting, then *grading) *Case {
+	var without []uint64
 	for _, s := range c.corrections {
 		if s.Seq <= f.Step.Seq {
 			continue
 		}
 		target := c.byID[s.Event.GetCorrection().GetEntry()]
 		if target != nil && target.Seq < f.Step.Seq {
-			without[s.Seq] = true
-			key = append(key, itoa(s.Seq)...)
-			key = append(key, ' ')
+			without = append(without, s.Seq)
 		}
 	}
 	if len(without) == 0 {
 		return c
 	}
-	if held := then[string(key)]; held != nil {
-		return held
-	}
-	out := New(c.Stream)
-	for _, s := range c.log {
-		r := s.Record
-		if without[s.Seq] {
-			r.Known = false // it is kept and changes nothing
+	if then.made == nil || len(then.made.log) != len(c.log) {
+		then.made = room(c.Stream, len(c.log))
+		then.made.spelt = then.spelt
+		for _, s := range c.log {
+			if _, err := then.made.add(s.Record); err != nil {
+				panic(err) // these records made c
+			}
 		}
-		if _, err := out.add(r); err != nil {
-			panic(err) // these records made c
-		}
+	} else if slices.Equal(then.without, without) {
+		return then.made
 	}
-	out.refold()
-	then[string(key)] = out
-	return out
+	for _, s := range then.made.corrections {
+		_, is := slices.BinarySearch(without, s.Seq)
+		s.Known = c.log[s.Seq-1].Known && !is // without: it is kept and changes nothing
+	}
+	then.made.refold()
+	then.without = without
+	return then.made
 }

@@ -73,6 +73,9 @@ type asker struct {
 	// comings holds the steps that began a life of something, in job order: between
 	// two of them nothing changed.
 	comings []*Step
+	spoken  []*Component // whom somebody spoke of, by key
+	stays   map[*Component]*stays
+	setups  map[*eventv1.Event]string // of each test and reading, once named
 	named   map[string][]suspect.Mode // modes that evidence names, by component key
 	wired   []*Drawn                  // the circuits that are drawn
 	read    map[*Step]bool            // readings that are evidence on one of them
@@ -86,9 +89,15 @@ func (c *Case) problem(t *suspect.Table, h horizon) (suspect.Problem, []*Read) {
 }
 
 func (c *Case) ask(t *suspect.Table, h horizon) (*asker, suspect.Problem, []*Read) {
-	a := &asker{Case: c, table: t, horizon: h, named: map[string][]suspect.Mode{}}
+	return c.askWith(t, h, map[*eventv1.Event]string{})
+}
+
+// askWith is ask where set-ups may be known already.
+func (c *Case) askWith(t *suspect.Table, h horizon, setups map[*eventv1.Event]string) (*asker, suspect.Problem, []*Read) {
+	a := &asker{Case: c, table: t, horizon: h, setups: setups, named: map[string][]suspect.Mode{}}
 	var p suspect.Problem
 	known := a.known()
+	a.spoken = known
 	for _, comp := range known {
 		for _, l := range comp.Lives[1:] {
 			if h.sees(l.From) {
@@ -271,25 +280,6 @@ func (c *Case) workedOn(comp *Component, h horizon) bool {
 	return false
 }
 
-// partAt is what was in the place of a component at a step, false when nothing
-// was.
-func (a *asker) partAt(comp *Component, job int) (suspect.Part, bool) {
-	n := a.lifeAt(comp, job)
-	_, there := a.lifePrior(comp.Lives[n])
-	return suspect.Part{Key: comp.Key, Life: a.body(comp, n)}, there
-}
-
-// lifeAt is the life that a component had at a step, as far as it was known.
-func (a *asker) lifeAt(comp *Component, job int) int {
-	n := 0
-	for i, l := range comp.Lives {
-		if l.From != nil && l.From.Job <= job && a.horizon.sees(l.From) {
-			n = i
-		}
-	}
-	return n
-}
-
 // howOften finds out whether the concern is always there, or comes and goes. A
 // concern of which nobody said is taken to be neither.
 func (a *asker) howOften() {
@@ -341,6 +331,7 @@ func (a *asker) sightings() []suspect.Evidence {
 				there, is := a.partAt(a.Components[p.Key], job)
 				return is && there == p
 			},
+			Parts: func() []suspect.Part { return a.inPlaceAt(job) },
 		})
 	}
 	return out

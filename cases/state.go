@@ -18,7 +18,7 @@ func newState() State {
 
 // join lets two names mean one thing. The first name met in the log stays.
 func (s *State) join(j *eventv1.SameAs) {
-	one, other := s.joined(sameKey(j.GetOne(), j.GetPoints())), s.joined(sameKey(j.GetOther(), j.GetPoints()))
+	one, other := s.joined(s.sameKey(j.GetOne(), j.GetPoints())), s.joined(s.sameKey(j.GetOther(), j.GetPoints()))
 	if one != other {
 		s.same[other] = one
 	}
@@ -35,23 +35,30 @@ func (s *State) joined(key string) string {
 }
 
 // sameKey keeps the names of points apart from those of components.
-func sameKey(name string, point bool) string {
-	if point {
-		return "point\x00" + notation.Key(name)
+func (s *State) sameKey(name string, point bool) string {
+	key, held := s.spelt[name]
+	if !held {
+		key = notation.Key(name)
+		if s.spelt != nil {
+			s.spelt[name] = key
+		}
 	}
-	return notation.Key(name)
+	if point {
+		return "point\x00" + key
+	}
+	return key
 }
 
 // Key is the key that a component's name leads to, through the names that were
 // said to mean the same.
-func (s *State) Key(name string) string { return s.joined(sameKey(name, false)) }
+func (s *State) Key(name string) string { return s.joined(s.sameKey(name, false)) }
 
 // Component returns the component of that name, nil when nothing speaks of it.
 func (s *State) Component(name string) *Component { return s.Components[s.Key(name)] }
 
 // Point returns the point of that name, nil when nothing speaks of it.
 func (s *State) Point(name string) *Point {
-	return s.Points[strings.TrimPrefix(s.joined(sameKey(name, true)), "point\x00")]
+	return s.Points[strings.TrimPrefix(s.joined(s.sameKey(name, true)), "point\x00")]
 }
 
 // component returns the component a step speaks of, and notes that it does. Nil
@@ -74,7 +81,7 @@ func (s *State) component(name string, step *Step) *Component {
 }
 
 func (s *State) point(name string, step *Step) *Point {
-	key := strings.TrimPrefix(s.joined(sameKey(name, true)), "point\x00")
+	key := strings.TrimPrefix(s.joined(s.sameKey(name, true)), "point\x00")
 	if key == "" {
 		return nil
 	}

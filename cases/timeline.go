@@ -91,13 +91,21 @@ func (s *Step) OnWhoseWord(names Names) string {
 	if s.By != s.RecordedBy {
 		l = append(l, "written by "+names.Of(s.RecordedBy)+" for "+names.Of(s.By))
 	}
-	if b := e.GetBelief(); b.GetToldBy() != "" {
-		l = append(l, "told by "+them(names.Of(b.GetToldBy())))
+	if told := ToldBy(e.GetBelief(), names); told != "" {
+		l = append(l, told)
 	}
 	if by := e.GetConcernStated().GetSaidBy(); by != "" {
 		l = append(l, "said by "+by)
 	}
 	return strings.Join(l, "; ")
+}
+
+// ToldBy says who told what is believed: 'told by them'. Empty where nobody is named.
+func ToldBy(b *eventv1.Belief, names Names) string {
+	if b.GetToldBy() == "" {
+		return ""
+	}
+	return "told by " + them(names.Of(b.GetToldBy()))
 }
 
 // cheap is the part of a query that needs no text.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"knowngood.example/cases/suspect"
+	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 // Judged is a case with what its evidence comes to. It is worked out when it is
@@ -26,7 +27,7 @@ type Judged struct {
 	proven    []suspect.Proof
 	again     []suspect.Again
 	grades    map[*Fitting]Graded
-	then      map[string]*Case
+	then      grading
 	dangers   map[*Component]hazard
 	next      *Next
 	tellings  []Telling
@@ -39,7 +40,7 @@ func (c *Case) Judge(t *suspect.Table) *Judged {
 		d := suspect.Default()
 		t = &d
 	}
-	return &Judged{Case: c, Table: t, grades: map[*Fitting]Graded{}, then: map[string]*Case{}}
+	return &Judged{Case: c, Table: t, grades: map[*Fitting]Graded{}, then: grading{spelt: map[string]string{}, setups: map[*eventv1.Event]string{}}}
 }
 
 // JudgeLately is JudgeAfter where of many components only those last spoken of
@@ -170,7 +171,7 @@ func (j *Judged) Again() []suspect.Again {
 func (j *Judged) Graded(f *Fitting) Graded {
 	g, ok := j.grades[f]
 	if !ok {
-		g = j.grade(j.Table, f, j.then)
+		g = j.grade(j.Table, f, &j.then)
 		j.grades[f] = g
 	}
 	return g

@@ -42,7 +42,7 @@ func (h *Home) Writer(make bool) (*Identity, error) {
 			return nil
 		}
 		if !make {
-			return ErrNobody
+			return fmt.Errorf("nothing is recorded here yet: 'knowngood open' begins a case, with or without a server; to see a shop's cases, join it: %w", ErrNobody)
 		}
 		if err := h.newKey(id); err != nil {
 			return err

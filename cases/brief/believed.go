@@ -26,7 +26,7 @@ func (w *writer) believed() Section {
 func (w *writer) belief(b *cases.Belief) Line {
 	p := phrase{fmt.Sprintf("%q", b.Says.GetStatement())}
 	l := Line{Entries: seqs(b.Step), Mark: or(notation.Word(b.Says.GetBasis()), "no basis given")}
-	p.add("told by %s", b.Says.GetToldBy())
+	p.add("%s", cases.ToldBy(b.Says, w.names))
 	if b.About != nil {
 		p.add("about %s", b.About.Name)
 	}

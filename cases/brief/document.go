@@ -70,6 +70,9 @@ func (d *Document) Text() string {
 	return b.String()
 }
 
+// Letters is how much the page says, in characters: what is printed is set by it.
+func (d *Document) Letters() int { return utf8.RuneCountInString(d.Text()) }
+
 // String is the line with its mark and its entries.
 func (l Line) String() string {
 	text := l.Text

@@ -227,7 +227,7 @@ func (w *writer) standsInShort() string {
 			bad = append(bad, c.Name)
 		case is(cases.ProvenGood):
 			well = append(well, c.Name)
-		case is(cases.Untested) && !c.OnlyDrawn():
+		case is(cases.Untested) && !c.OnlyDrawn() && !lookedAt(c):
 			untested++
 		}
 	}

@@ -70,7 +70,7 @@ func (w *writer) result(s *cases.Step) (text, mark string) {
 	case *eventv1.Event_RepairChecked:
 		return "check after repair: " + w.DescribeNow(s, w.names), or(notation.Word(k.RepairChecked.GetOutcome()), "not judged")
 	case *eventv1.Event_CodesRead:
-		return "codes: " + w.DescribeNow(s, w.names), "codes"
+		return w.DescribeNow(s, w.names), "codes"
 	case *eventv1.Event_Seen:
 		if !k.Seen.GetOutsideConcern() {
 			return w.DescribeNow(s, w.names), "seen"

@@ -60,8 +60,8 @@ func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 // others.
 func (r *ruler) against(i int, others []int) int {
 	first := -1
-	for e := range r.problem.Evidence {
-		if !r.counts[e] || r.setup[e] == first || !r.contradicts(e, i, -1) {
+	for _, e := range r.contra[i] {
+		if r.setup[e] == first {
 			continue
 		}
 		if !slices.ContainsFunc(others, func(k int) bool { return !r.contradicts(e, i, k) }) {

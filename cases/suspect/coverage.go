@@ -70,6 +70,14 @@ func (c *Coverage) Class(f Fault) int {
 	return class
 }
 
+// Touches are the parts that it covers.
+func (c *Coverage) Touches() (parts []Part, class int, known bool) {
+	for _, cover := range c.Covers {
+		parts = append(parts, cover.Part)
+	}
+	return parts, 0, true
+}
+
 // LogLik implements Plain.
 func (c *Coverage) LogLik(h Hypothesis) float64 {
 	pass := 1 - c.Shares.FalseFail
@@ -137,6 +145,8 @@ type Sighting struct {
 	Gone bool
 	// There says whether a part, in its life, was in the vehicle at that time.
 	There func(Part) bool
+	// Parts lists those of which There says yes. Nil: There has to be asked.
+	Parts func() []Part
 	// Shares is how often the concern is seen without a fault, or gone with one.
 	Shares SightingShares
 }
@@ -153,6 +163,14 @@ func (s *Sighting) Class(f Fault) int {
 		return 1
 	}
 	return 0
+}
+
+// Touches are the parts that were there.
+func (s *Sighting) Touches() (parts []Part, class int, known bool) {
+	if s.Parts == nil {
+		return nil, 0, false
+	}
+	return s.Parts(), 1, true
 }
 
 // LogLik implements Plain.

@@ -21,8 +21,10 @@
 // # How it stays fast
 //
 // Evidence to which many faults are alike (Classed) is asked once for each pair of
-// classes, and only hypotheses with a fault it knows of are changed. Of more than
-// 700 faults the likeliest are held in pairs, the others singly.
+// classes, and only hypotheses with a fault it knows of are changed. Evidence that can name
+// what it touches is not asked about anything else. Of more than 300 faults a pair is held
+// as what it is beyond either of its two, so that evidence changes those pairs only of which
+// it touches both. Of more than 700 the likeliest are held in pairs, the others singly.
 //
 // Readings on what is drawn (Drawn) cost more. A hypothesis is asked about, the readings
 // that surprise most first, until it is out of the running: what readings not asked yet

@@ -56,13 +56,13 @@ const (
 )
 
 // takeDrawn lets a reading on what is drawn count.
-func (j *Judgement) takeDrawn(n int, e Drawn, one singles) {
-	d, class := &j.drawn, j.classes[n]
-	by := make([]float64, classCount(class))
+func (j *Judgement) takeDrawn(n int, e Drawn, one alone) {
+	d, class := &j.drawn, one.class
+	by := make([]float64, class.n)
 	idle, slight := make([]bool, len(by)), make([]bool, len(by))
 	idle[0], slight[0] = true, true
-	for i, c := range class {
-		by[c] = one.of[i]
+	for _, c := range class.dense {
+		by[c] = one.by[c]
 		if c != 0 {
 			l := e.Within([3]int{c}, Everywhere)
 			idle[c], slight[c] = l.Idle, l.Slight
@@ -106,7 +106,7 @@ func (j *Judgement) split(from int) {
 		met := map[was]int{}
 		next, up := make([]int, len(j.faults)), []int(nil)
 		d.like = nil
-		for i, c := range j.classes[d.evidence[k]] {
+		for i, c := range j.classes[d.evidence[k]].dense {
 			w := was{d.group[i], c}
 			g, ok := met[w]
 			if !ok {
@@ -126,7 +126,7 @@ func (j *Judgement) split(from int) {
 	for x := range m {
 		d.singles[x] = append(make([]single, 0, n), old.singles[parent[x]]...)
 		for k := from; k < n; k++ {
-			class := j.classes[d.evidence[k]][d.like[x]]
+			class := j.classes[d.evidence[k]].dense[d.like[x]]
 			d.singles[x] = append(d.singles[x], single{d.alone[k][class], d.idle[k][class], d.slight[k][class]})
 		}
 	}
@@ -195,7 +195,7 @@ func (j *Judgement) settleDrawn() {
 			k := j.paired[b]
 			if j.faults[i].Part != j.faults[k].Part {
 				at := min(d.group[i], d.group[k])*m + max(d.group[i], d.group[k])
-				two[at] = max(two[at], s.base+logPrior[i]+logPrior[k]+s.pair[tri(a, b, len(j.paired))])
+				two[at] = max(two[at], s.base+logPrior[i]+logPrior[k]+j.two(a, b))
 			}
 		}
 	}
@@ -290,7 +290,7 @@ func (j *Judgement) settleDrawn() {
 func (j *Judgement) aloneMost(i int) float64 {
 	sum := 0.0
 	for k, e := range j.drawn.evidence {
-		sum += j.drawn.alone[k][j.classes[e][i]]
+		sum += j.drawn.alone[k][j.classes[e].dense[i]]
 	}
 	return sum
 }

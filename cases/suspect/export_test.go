@@ -9,7 +9,7 @@ func (j *Judgement) Faults() []Fault { return j.faults }
 // ClassesOf the faults to the n-th piece of evidence.
 func (j *Judgement) ClassesOf(n int, faults []int) (classes [3]int) {
 	for k, i := range faults {
-		classes[k] = j.classes[n][i]
+		classes[k] = j.classes[n].dense[i]
 	}
 	return classes
 }

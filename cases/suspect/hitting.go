@@ -21,7 +21,9 @@ func MinimalHittingSets(sets [][]Part, max int) [][]Part {
 	sets = slices.Clone(sets)
 	for k, set := range sets {
 		set = slices.Clone(set)
-		slices.SortFunc(set, comparePart)
+		if !slices.IsSortedFunc(set, comparePart) {
+			slices.SortFunc(set, comparePart)
+		}
 		sets[k] = slices.Compact(set)
 	}
 	// The smallest first: then there are few candidates on the way.

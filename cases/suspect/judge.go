@@ -23,7 +23,9 @@ type Judgement struct {
 	// drawn what the rest does.
 	scores  scores
 	drawn   drawn
-	classes [][]int // of each piece of evidence the class of each fault; nil: each its own
+	of      map[Part][]int // the faults of each part, ascending
+	first   []int          // of each fault the first of its part
+	classes []classes      // of each piece of evidence
 	// contradicted says of each piece of evidence which pairs of classes it contradicts; nil
 	// where it has no classes. 0: not asked yet, 1: it does not, 2: it does. What is once
 	// asked holds for every judgement with the evidence.
@@ -44,8 +46,23 @@ type scores struct {
 	base   float64
 	none   float64
 	single []float64
-	pair   []float64 // of paired i < j at tri(i, j)
+	pair   []float64 // of paired i < j at tri(i, j); of many, only what it is beyond either alone
 	wide   []float64
+}
+
+// manyPaired is from how many faults on of a pair only that is held which it is beyond
+// either of its faults alone: most evidence touches few faults, and then few pairs change.
+// Of fewer the whole is held, to the last digit as it is added up.
+const manyPaired = 300
+
+// two is the score of the paired faults a < b, without base.
+func (j *Judgement) two(a, b int) float64 {
+	s, m := &j.scores, len(j.paired)
+	score := s.pair[tri(a, b, m)]
+	if m > manyPaired {
+		score += s.single[j.paired[a]] + s.single[j.paired[b]] - s.none
+	}
+	return score
 }
 
 // tri is the place of the pair of rows i < j among m.
@@ -54,22 +71,20 @@ func tri(i, j, m int) int { return i*(2*m-i-1)/2 + j - i - 1 }
 // Judge judges the problem from the start. It panics over a problem that names a
 // fault twice or gives a prior outside (0, 1): the caller made it.
 func Judge(p Problem) *Judgement {
-	j := &Judgement{problem: p, faults: p.Faults, once: new(sync.Once)}
-	seen := map[Fault]bool{}
-	for _, f := range p.Faults {
-		key := Fault{Part: f.Part, Mode: f.Mode}
-		if seen[key] || !(f.Prior > 0 && f.Prior < 1) {
+	j := &Judgement{problem: p, faults: p.Faults, of: make(map[Part][]int, len(p.Faults)), once: new(sync.Once)}
+	for i, f := range p.Faults {
+		twice := slices.ContainsFunc(j.of[f.Part], func(k int) bool { return p.Faults[k].Mode == f.Mode })
+		if twice || !(f.Prior > 0 && f.Prior < 1) {
 			panic(fmt.Sprintf("the fault %v (%v) is named twice or has the prior %g", f.Part, f.Mode, f.Prior))
 		}
-		seen[key] = true
+		j.of[f.Part] = append(j.of[f.Part], i)
+		j.first = append(j.first, j.of[f.Part][0])
 	}
-	for _, e := range p.Evidence {
-		var class []int // none: each fault is its own
-		if c, ok := e.(Classed); ok {
-			class = classesOf(c, j.faults)
-		}
-		j.classes = append(j.classes, class)
-		j.contradicted = append(j.contradicted, pairsOf(class))
+	j.classes = make([]classes, len(p.Evidence))
+	j.contradicted = make([][]byte, len(p.Evidence))
+	for n, e := range p.Evidence {
+		j.classes[n] = j.classesOf(e)
+		j.contradicted[n] = j.classes[n].pairs()
 	}
 	j.choosePaired()
 	m := len(j.paired)
@@ -89,12 +104,9 @@ func (j *Judgement) With(e Evidence) *Judgement {
 	out := *j
 	out.problem.Evidence = append(slices.Clip(slices.Clone(j.problem.Evidence)), e)
 	out.asks = slices.Clone(j.asks)
-	var class []int
-	if c, ok := e.(Classed); ok {
-		class = classesOf(c, j.faults)
-	}
-	out.classes = append(slices.Clip(slices.Clone(j.classes)), class)
-	out.contradicted = append(slices.Clip(j.contradicted), pairsOf(class))
+	class := j.classesOf(e)
+	out.classes = append(slices.Clip(j.classes), class)
+	out.contradicted = append(slices.Clip(j.contradicted), class.pairs())
 	s := &out.scores
 	s.single, s.wide = slices.Clone(s.single), slices.Clone(s.wide)
 	if _, ok := e.(Drawn); !ok {
@@ -120,10 +132,19 @@ func (j *Judgement) choosePaired() {
 		for i, f := range j.faults {
 			singles[i] = math.Log(f.Prior)
 		}
-		for n, e := range j.problem.Evidence {
-			one := singleScores(e, j.faults, j.classes[n])
+		for n := range j.problem.Evidence {
+			one := j.alone(n)
+			touched := one.class.touched
 			for i := range singles {
-				singles[i] += one.of[i]
+				switch {
+				case len(touched) > 0 && touched[0].fault == i:
+					singles[i] += one.by[touched[0].class]
+					touched = touched[1:]
+				case one.class.n > 0 && one.class.dense == nil:
+					singles[i] += one.none
+				default:
+					singles[i] += one.of(i)
+				}
 			}
 		}
 		slices.SortStableFunc(j.paired, func(a, b int) int { return cmp.Compare(singles[b], singles[a]) })
@@ -135,179 +156,6 @@ func (j *Judgement) choosePaired() {
 	}
 	for r, i := range j.paired {
 		j.row[i] = r
-	}
-}
-
-// single scores of one piece of evidence.
-type singles struct {
-	none float64
-	of   []float64
-}
-
-func singleScores(e Evidence, faults []Fault, class []int) singles {
-	out := singles{none: likely(e, nil, [3]int{}), of: make([]float64, len(faults))}
-	if class == nil {
-		for i := range faults {
-			out.of[i] = likely(e, faults[i:i+1], [3]int{})
-		}
-		return out
-	}
-	by := map[int]float64{0: out.none}
-	for i, k := range class {
-		l, met := by[k]
-		if !met {
-			l = likely(e, faults[i:i+1], [3]int{k})
-			by[k] = l
-		}
-		out.of[i] = l
-	}
-	return out
-}
-
-// likely is what the evidence makes of a hypothesis of at most three faults of these
-// classes; where it has unknown parameters, at most.
-func likely(e Evidence, h Hypothesis, classes [3]int) float64 {
-	switch e := e.(type) {
-	case Drawn:
-		return e.Within(classes, Everywhere).Most
-	case Plain:
-		return e.LogLik(h)
-	}
-	panic("evidence that says nothing of how likely it is")
-}
-
-func classesOf(c Classed, faults []Fault) []int {
-	out := make([]int, len(faults))
-	for i, f := range faults {
-		out[i] = c.Class(f)
-	}
-	return out
-}
-
-// classCount is how many classes there are.
-func classCount(class []int) int { return slices.Max(append(class, 0)) + 1 }
-
-// pairsOf is room for each pair of classes; none where there are none.
-func pairsOf(class []int) []byte {
-	if class == nil {
-		return nil
-	}
-	return make([]byte, classCount(class)*classCount(class))
-}
-
-// table holds what classed evidence says of each class and pair of classes.
-type table struct {
-	touched []int // the faults of another class than 0
-	like    []int // a fault of each class, -1 where there is none
-	two     [][]float64
-}
-
-// newTable asks for each pair of classes of which there are faults held in pairs.
-func newTable(e Plain, faults []Fault, class []int) *table {
-	t := new(table)
-	n := 0
-	for _, c := range class {
-		n += min(c, 1)
-	}
-	t.touched = make([]int, 0, n)
-	for i, c := range class {
-		for len(t.like) <= c {
-			t.like = append(t.like, -1)
-		}
-		if c != 0 {
-			t.touched = append(t.touched, i)
-		}
-		t.like[c] = i
-	}
-	n = max(len(t.like), 1)
-	t.two = make([][]float64, n)
-	for a := range t.two {
-		t.two[a] = make([]float64, n)
-	}
-	t.two[0][0] = e.LogLik(nil)
-	for a := 1; a < n; a++ {
-		if t.like[a] >= 0 {
-			t.two[0][a] = e.LogLik(Hypothesis{faults[t.like[a]]})
-			t.two[a][0] = t.two[0][a]
-		}
-	}
-	for a := 1; a < n; a++ {
-		for b := a; b < n; b++ {
-			if t.like[a] >= 0 && t.like[b] >= 0 {
-				t.two[a][b] = e.LogLik(Hypothesis{faults[t.like[a]], faults[t.like[b]]})
-				t.two[b][a] = t.two[a][b]
-			}
-		}
-	}
-	return t
-}
-
-// take lets piece n of the evidence count.
-func (j *Judgement) take(n int) {
-	class := j.classes[n]
-	one := singleScores(j.problem.Evidence[n], j.faults, class)
-	switch e := j.problem.Evidence[n].(type) {
-	case Drawn:
-		j.takeDrawn(n, e, one)
-	case Plain:
-		if class == nil {
-			j.takeEach(e, one)
-		} else {
-			j.takeClasses(e, class, one)
-		}
-	}
-	j.asks = append(j.asks, j.asked(j.problem.Evidence[n], one))
-}
-
-// takeEach asks for every hypothesis by itself.
-func (j *Judgement) takeEach(e Plain, one singles) {
-	s, m := &j.scores, len(j.paired)
-	for k, w := range j.wide {
-		s.wide[k] += e.LogLik(j.hypothesis(w))
-	}
-	s.none += one.none
-	h := make(Hypothesis, 2)
-	for i := range j.faults {
-		s.single[i] += one.of[i]
-	}
-	for a, i := range j.paired {
-		h[0] = j.faults[i]
-		for b := a + 1; b < m; b++ {
-			if h[1] = j.faults[j.paired[b]]; h[0].Part != h[1].Part {
-				s.pair[tri(a, b, m)] += e.LogLik(h)
-			}
-		}
-	}
-}
-
-// takeClasses asks once for each pair of classes. Only what is touched differs from
-// the rest.
-func (j *Judgement) takeClasses(e Plain, class []int, one singles) {
-	s, m := &j.scores, len(j.paired)
-	t := newTable(e, j.faults, class)
-	none := t.two[0][0]
-	s.base += none
-	for k, w := range j.wide {
-		s.wide[k] += e.LogLik(j.hypothesis(w)) - none
-	}
-	for _, i := range t.touched {
-		ci := class[i]
-		s.single[i] += one.of[i] - none
-		a := j.row[i]
-		if a < 0 {
-			continue
-		}
-		two := t.two[ci]
-		for b, k := range j.paired {
-			ck := class[k]
-			switch {
-			case b == a || ck != 0 && b < a: // itself, or done from the other side
-			case b < a:
-				s.pair[tri(b, a, m)] += two[ck] - none
-			default:
-				s.pair[tri(a, b, m)] += two[ck] - none
-			}
-		}
 	}
 }
 
@@ -328,29 +176,22 @@ type leaver interface {
 	Left(Fault) bool
 }
 
-func (j *Judgement) asked(e Evidence, one singles) ask {
+func (j *Judgement) asked(e Evidence, one alone) ask {
 	var out ask
 	// What a part that is gone left behind is still there, and something there explains it.
 	left, _ := e.(leaver)
 	gone := func(i int) bool { return left != nil && j.faults[i].Ended && left.Left(j.faults[i]) }
-	n := 0
 	best, notNamed := one.none, one.none
-	for i, l := range one.of {
+	one.each(len(j.faults), func(i int, l float64) {
 		if j.faults[i].Part == NotNamed {
 			notNamed = max(notNamed, l)
 		} else {
 			best = max(best, l)
 		}
 		if l-one.none > log3 && !gone(i) {
-			n++
-		}
-	}
-	out.faults = make([]int, 0, n)
-	for i, l := range one.of {
-		if l-one.none > log3 && !gone(i) {
 			out.faults = append(out.faults, i)
 		}
-	}
+	})
 	out.named = best-notNamed > log3
 	return out
 }
@@ -360,25 +201,16 @@ func (j *Judgement) asked(e Evidence, one singles) ask {
 // else explains; so is what a part that is gone may explain, unless ended asks for
 // it too.
 func (j *Judgement) conflicts(ended bool) [][]Part {
-	number, of := map[Part]int{}, make([]int, len(j.faults))
-	for i, f := range j.faults {
-		n, ok := number[f.Part]
-		if !ok {
-			n = len(number)
-			number[f.Part] = n
-		}
-		of[i] = n
-	}
 	var out [][]Part
-	last := make([]int, len(number)) // the set that held a part last, from 1
+	last := make([]int, len(j.faults)) // the set that held a part last, from 1, at its first fault
 	for n, ask := range j.asks {
 		var set []Part
 		if !ended && slices.ContainsFunc(ask.faults, func(i int) bool { return j.faults[i].Ended }) {
 			continue
 		}
 		for _, i := range ask.faults {
-			if p := j.faults[i].Part; p != NotNamed && last[of[i]] != n+1 {
-				last[of[i]] = n + 1
+			if p := j.faults[i].Part; p != NotNamed && last[j.first[i]] != n+1 {
+				last[j.first[i]] = n + 1
 				set = append(set, p)
 			}
 		}

@@ -20,25 +20,43 @@ type mass struct {
 // than 1e-15 of the mass of the best.
 const negligible = 35
 
-// each calls f with every hypothesis and its log score.
-func (j *Judgement) each(f func(score float64, faults ...int)) {
+// each calls f with every hypothesis whose log score is over least, and the score; f
+// returns what least is from then on. The slice is f's until it returns.
+func (j *Judgement) each(least float64, f func(score float64, faults ...int) (least float64)) {
 	s := &j.scores
-	put := func(prior, most float64, faults ...int) {
-		f(prior+s.base+most, faults...)
+	base := s.base
+	if score := base + s.none + j.drawn.well; score > least {
+		least = f(score)
 	}
-	put(0, s.none+j.drawn.well)
 	logPrior := j.logPriors()
+	one := make([]int, 1)
 	for i := range j.faults {
-		put(logPrior[i], s.single[i]+j.ofOne(i), i)
+		if score := logPrior[i] + base + (s.single[i] + j.ofOne(i)); score > least {
+			one[0] = i
+			least = f(score, one...)
+		}
 	}
 	m := len(j.paired)
-	two := make([]int, 2)
+	rest := make([]float64, m) // of each fault, what is not held with its pairs
+	if m > manyPaired {
+		for a, i := range j.paired {
+			rest[a] = s.single[i] - s.none/2
+		}
+	}
+	two, drawn := make([]int, 2), len(j.drawn.evidence) > 0
 	for a, i := range j.paired {
-		for b := a + 1; b < m; b++ {
+		pairs := s.pair[tri(a, a+1, m):][:m-a-1]
+		for n, most := range pairs {
+			b := a + 1 + n
 			k := j.paired[b]
-			if j.faults[i].Part != j.faults[k].Part {
+			most += rest[a] + rest[b]
+			if drawn {
+				most += j.ofTwo(i, k)
+			}
+			score := logPrior[i] + logPrior[k] + base + most
+			if score > least && j.faults[i].Part != j.faults[k].Part {
 				two[0], two[1] = i, k
-				put(logPrior[i]+logPrior[k], s.pair[tri(a, b, m)]+j.ofTwo(i, k), two...)
+				least = f(score, two...)
 			}
 		}
 	}
@@ -47,23 +65,22 @@ func (j *Judgement) each(f func(score float64, faults ...int)) {
 		for _, i := range w {
 			prior += logPrior[i]
 		}
-		put(prior, s.wide[k]+j.ofWide(k), w...)
+		if score := prior + base + (s.wide[k] + j.ofWide(k)); score > least {
+			least = f(score, w...)
+		}
 	}
 }
 
 func (j *Judgement) masses() *mass {
 	j.once.Do(func() {
 		w := &mass{highest: math.Inf(-1), fault: make([]float64, len(j.faults)), parts: map[Part]float64{}}
-		j.each(func(score float64, faults ...int) {
-			if score > w.highest {
-				w.highest = score
-				w.best = append(w.best[:0], faults...)
-			}
+		j.each(w.highest, func(score float64, faults ...int) float64 {
+			w.highest = score
+			w.best = append(w.best[:0], faults...)
+			return score
 		})
-		j.each(func(score float64, faults ...int) {
-			if score < w.highest-negligible {
-				return
-			}
+		least := w.highest - negligible
+		j.each(least, func(score float64, faults ...int) float64 {
 			p := math.Exp(score - w.highest)
 			w.total += p
 			if !slices.ContainsFunc(faults, func(i int) bool { return !j.faults[i].Ended }) {
@@ -72,6 +89,7 @@ func (j *Judgement) masses() *mass {
 			for _, i := range faults {
 				w.fault[i] += p
 			}
+			return least
 		})
 		for i, f := range j.faults {
 			w.parts[f.Part] += w.fault[i] / w.total
@@ -166,25 +184,54 @@ func (j *Judgement) Explanations() []Explanation {
 	if len(sets) == 0 {
 		return nil
 	}
-	held := map[string]float64{}
-	w := j.masses()
-	j.each(func(score float64, faults ...int) {
-		if score >= w.highest-negligible {
-			held[j.partsKey(faults)] += math.Exp(score-w.highest) / w.total
-		}
-	})
-	out := []Explanation{{Parts: []Part{NotNamed}, Probability: held[key([]Part{NotNamed})]}}
+	out := []Explanation{{Parts: []Part{NotNamed}, Probability: j.held([]Part{NotNamed})}}
 	for _, parts := range j.hitting(sets) {
 		h := make(Hypothesis, len(parts))
 		for k, p := range parts {
 			h[k] = j.faults[j.likeliest(p)]
 		}
 		if j.accounts(h) {
-			out = append(out, Explanation{Parts: parts, Probability: held[key(parts)]})
+			out = append(out, Explanation{Parts: parts, Probability: j.held(parts)})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Explanation) int { return cmp.Compare(b.Probability, a.Probability) })
 	return out
+}
+
+// held is the probability that exactly these parts are bad, of those hypotheses that are
+// not negligible. No readings on what is drawn take part.
+func (j *Judgement) held(parts []Part) float64 {
+	w, s, sum := j.masses(), &j.scores, 0.0
+	add := func(most float64, faults ...int) {
+		prior := 0.0
+		for _, i := range faults {
+			prior += math.Log(j.faults[i].Prior)
+		}
+		if score := prior + s.base + most; score > w.highest-negligible {
+			sum += math.Exp(score-w.highest) / w.total
+		}
+	}
+	switch len(parts) {
+	case 1:
+		for _, i := range j.of[parts[0]] {
+			add(s.single[i], i)
+		}
+	case 2:
+		for _, i := range j.of[parts[0]] {
+			for _, k := range j.of[parts[1]] {
+				if a, b := j.row[i], j.row[k]; a >= 0 && b >= 0 {
+					add(j.two(min(a, b), max(a, b)), i, k)
+				}
+			}
+		}
+	default:
+		for k, faults := range j.wide {
+			if j.partsKey(faults) == key(parts) {
+				add(s.wide[k], faults...)
+			}
+		}
+	}
+	return sum
 }
 
 // maxExplaining is how far below the best, in logs, a hypothesis is looked at as an
@@ -197,14 +244,12 @@ const maxExplaining = 5
 func (j *Judgement) explanationsDrawn() []Explanation {
 	w := j.masses()
 	held, sets := map[string]float64{}, map[string][]Part{}
-	j.each(func(score float64, faults ...int) {
-		if score < w.highest-negligible {
-			return
-		}
+	least := w.highest - negligible
+	j.each(least, func(score float64, faults ...int) float64 {
 		k := j.partsKey(faults)
 		held[k] += math.Exp(score-w.highest) / w.total
 		if score < w.highest-maxExplaining || sets[k] != nil || len(faults) > 1 && slices.ContainsFunc(faults, j.outside) {
-			return
+			return least
 		}
 		h := make(Hypothesis, len(faults))
 		for n, i := range faults {
@@ -217,6 +262,7 @@ func (j *Judgement) explanationsDrawn() []Explanation {
 			}
 			sets[k] = append(parts, Part{})[:len(parts)]
 		}
+		return least
 	})
 	if sets[""] != nil {
 		return nil // nothing asks for a fault

@@ -79,9 +79,8 @@ func (j *Judgement) onlyThat(entry []int, p Part) bool {
 		}
 		var key []byte
 		for _, n := range entry {
-			if c := j.classes[n]; c != nil {
-				key = append(key, byte(c[i]), byte(c[i]>>8))
-			}
+			c := j.classes[n].fault(i)
+			key = append(key, byte(c), byte(c>>8))
 		}
 		if f.Part == p {
 			possible = possible || !contradicted(Hypothesis{f})

@@ -156,10 +156,10 @@ func (j *Judgement) standing() (hs []standing, groups int) {
 		faults []int
 	}
 	var all []one
-	j.each(func(score float64, faults ...int) {
-		if score > w.highest-14 { // a millionth of the best
-			all = append(all, one{score, slices.Clone(faults)})
-		}
+	least := w.highest - 14 // a millionth of the best
+	j.each(least, func(score float64, faults ...int) float64 {
+		all = append(all, one{score, slices.Clone(faults)})
+		return least
 	})
 	slices.SortStableFunc(all, func(a, b one) int { return cmp.Compare(b.score, a.score) })
 	all = all[:min(maxStanding, len(all))]

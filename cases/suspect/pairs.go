@@ -156,7 +156,7 @@ func (j *Judgement) begun(x, y int) *weighing {
 // beside reports whether the second of two groups is nothing to a reading beside the first.
 func (j *Judgement) beside(k, g, other int) bool {
 	n := j.drawn.evidence[k]
-	class := j.classes[n]
+	class := j.classes[n].dense
 	return j.problem.Evidence[n].(Drawn).Beside([3]int{class[j.drawn.like[g]], class[j.drawn.like[other]]})
 }
 
@@ -167,7 +167,7 @@ func (j *Judgement) telling(g int) []int {
 	if d.tells[g] == nil {
 		spread := make([]float64, len(d.evidence))
 		for k, n := range d.evidence {
-			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n][d.like[g]]}, Everywhere).Spread[0]
+			spread[k] = j.problem.Evidence[n].(Drawn).Within([3]int{j.classes[n].dense[d.like[g]]}, Everywhere).Spread[0]
 		}
 		d.tells[g] = sorted(func(k int) float64 { return -spread[k] }, len(spread))
 	}

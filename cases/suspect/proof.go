@@ -2,6 +2,7 @@ package suspect
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -51,6 +52,24 @@ func (j *Judgement) Proofs() ([]Proof, []Again) {
 	return proofs, nil
 }
 
+// ProvenGood reports whether every way of the part being bad is proven not to be there.
+func (j *Judgement) ProvenGood(p Part) bool {
+	r := j.ruler()
+	for _, i := range j.of[p] {
+		if entries, _ := r.proof(i); j.outside(i) || entries == nil {
+			return false // most often so, and much sooner than all proofs
+		}
+	}
+	proofs, _ := j.Proofs()
+	n := 0
+	for _, x := range proofs {
+		if x.Part == p {
+			n++
+		}
+	}
+	return n > 0 && n == len(j.of[p])
+}
+
 // doubtful is the probability of its not being as drawn from which a drawing is doubted:
 // proofs take it for what is there.
 const doubtful = 0.1
@@ -76,7 +95,7 @@ func (j *Judgement) otherSide(i int, ruledOut [][]string) bool {
 // alike reports whether two faults are the same to all that was read on what is drawn.
 func (j *Judgement) alike(i, k int) bool {
 	for _, e := range j.drawn.evidence {
-		if class := j.classes[e]; class[i] != class[k] {
+		if class := &j.classes[e]; class.fault(i) != class.fault(k) {
 			return false
 		}
 	}
@@ -87,9 +106,8 @@ func (j *Judgement) alike(i, k int) bool {
 type ruler struct {
 	*Judgement
 	setup   []int   // of each piece of evidence its set-up
-	counts  []bool  // and whether it can rule out anything
-	classes []int   // how many each piece of evidence has
-	likely  []int   // the faults, those first that most likely stand against a proof
+	contra  [][]int // of each fault the evidence that contradicts it alone, ascending
+	likely  []int   // the faults, those first that most likely stand against a proof; nil: not asked yet
 	leading [][]int // pairs that may well be the answer
 }
 
@@ -103,37 +121,70 @@ const (
 
 func (j *Judgement) ruler() *ruler {
 	n := len(j.problem.Evidence)
-	r := &ruler{Judgement: j, setup: make([]int, n), counts: make([]bool, n), classes: make([]int, n)}
+	r := &ruler{Judgement: j, setup: make([]int, n), contra: make([][]int, len(j.faults))}
 	names := map[string]int{}
 	for e, evidence := range j.problem.Evidence {
 		_, setup := evidence.Source()
 		if _, ok := names[setup]; !ok {
 			names[setup] = len(names)
 		}
-		r.setup[e], r.counts[e] = names[setup], j.counts(evidence)
-		r.classes[e] = classCount(j.classes[e])
+		r.setup[e] = names[setup]
+		if !j.counts(evidence) {
+			continue
+		}
+		// What counts contradicts nothing that it is not touched by, unless it is of what is
+		// drawn: that may be contradicted by no fault at all.
+		if class := &j.classes[e]; class.n > 0 && class.dense == nil {
+			for _, t := range class.touched {
+				if r.contradictsClass(e, t.fault, t.class, -1, 0) {
+					r.contra[t.fault] = append(r.contra[t.fault], e)
+				}
+			}
+			continue
+		}
+		for i := range j.faults {
+			if r.contradicts(e, i, -1) {
+				r.contra[i] = append(r.contra[i], e)
+			}
+		}
 	}
+	return r
+}
+
+// stand finds out what most likely stands against a proof.
+func (r *ruler) stand() {
+	if r.likely != nil {
+		return
+	}
+	j := r.Judgement
 	r.likely = sorted(func(i int) float64 { return -j.masses().fault[i] }, len(j.faults))
-	top := j.masses().highest
 	type one struct {
 		score float64
 		pair  []int
 	}
 	var all []one
 	alone := make([]float64, len(j.faults))
-	j.each(func(score float64, faults ...int) {
-		if len(faults) == 1 {
+	least := j.masses().highest - maybe
+	j.each(math.Inf(-1), func(score float64, faults ...int) float64 {
+		switch len(faults) {
+		case 0:
+		case 1:
 			alone[faults[0]] = score
+			if faults[0] == len(alone)-1 {
+				return least // all singles were here
+			}
+		case 2:
+			if score > least && score > max(alone[faults[0]], alone[faults[1]]) && !slices.ContainsFunc(faults, j.outside) {
+				all = append(all, one{score, slices.Clone(faults)})
+			}
+			return least
 		}
-		if len(faults) == 2 && score > top-maybe && score > max(alone[faults[0]], alone[faults[1]]) && !slices.ContainsFunc(faults, j.outside) {
-			all = append(all, one{score, slices.Clone(faults)})
-		}
+		return math.Inf(-1)
 	})
 	slices.SortStableFunc(all, func(a, b one) int { return cmp.Compare(b.score, a.score) })
 	for _, o := range all[:min(len(all), maxLeading)] {
 		r.leading = append(r.leading, o.pair)
 	}
-	return r
 }
 
 // counts reports whether the evidence can rule out anything: that something is bad
@@ -162,12 +213,17 @@ func (r *ruler) contradicts(e, i, k int) bool {
 		}
 		return r.problem.Evidence[e].Beyond(h) >= beyondDoubt
 	}
-	class := r.Judgement.classes[e]
-	a, b := class[i], 0
-	if k >= 0 {
-		b = class[k]
+	class := &r.classes[e]
+	if k < 0 {
+		return r.contradictsClass(e, i, class.fault(i), k, 0)
 	}
-	at := &r.contradicted[e][a*r.classes[e]+b]
+	return r.contradictsClass(e, i, class.fault(i), k, class.fault(k))
+}
+
+// contradictsClass is contradicts where the evidence has classes: a and b are those of
+// the faults.
+func (r *ruler) contradictsClass(e, i, a, k, b int) bool {
+	at := &r.contradicted[e][a*r.classes[e].n+b]
 	if *at == 0 {
 		off := 0.0
 		if drawn, ok := r.problem.Evidence[e].(Drawn); ok {
@@ -190,15 +246,11 @@ func (r *ruler) contradicts(e, i, k int) bool {
 // proof returns the ids of the evidence that rules the fault out. Where it is not ruled
 // out, and only because another may be there too, mask is the other; else -1.
 func (r *ruler) proof(i int) (entries []string, mask int) {
-	var against []int
-	for e := range r.problem.Evidence {
-		if r.counts[e] && r.contradicts(e, i, -1) {
-			against = append(against, e)
-		}
-	}
+	against := r.contra[i]
 	if !r.setups(against, func(int) bool { return true }) {
 		return nil, -1
 	}
+	r.stand()
 	for n, k := range r.likely {
 		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
 			copy(r.likely[1:], r.likely[:n]) // it may well stand against the next one too
@@ -317,7 +369,7 @@ func (j *Judgement) explainMore(best Hypothesis, odd []int) []int {
 // with it and was not before.
 func (j *Judgement) bears(i int, h, with Hypothesis) bool {
 	for e, evidence := range j.problem.Evidence {
-		if class := j.classes[e]; class != nil && class[i] == 0 {
+		if class := &j.classes[e]; class.n > 0 && class.fault(i) == 0 {
 			continue
 		}
 		if _, drawn := evidence.(Drawn); drawn || evidence.Beyond(with) >= beyondDoubt && evidence.Beyond(h) < beyondDoubt {

@@ -224,7 +224,7 @@ func (j *Judgement) ask(w *weighing, b *block, faults []int) {
 func (j *Judgement) within(k int, faults []int, b Box) Likely {
 	d := &j.drawn
 	n := d.evidence[k]
-	class := j.classes[n]
+	class := j.classes[n].dense
 	e := j.problem.Evidence[n].(Drawn)
 	var classes [3]int
 	for k, i := range faults[:min(len(faults), 3)] {

@@ -4,14 +4,15 @@
 //
 // # The page
 //
-// A4, 15 mm of margin, one column. The type is Go Regular and Go Bold (embedded, from
+// A4, 12 mm of margin, one column or two. The type is Go Regular and Go Bold (embedded, from
 // golang.org/x/image; Bigelow & Holmes, under the licence of that module), which has Latin with all accents, Greek,
 // Cyrillic, ohm, micro and minus. A character that it has not is written as its number,
 // '[U+7EE7]', so that nothing is left out unseen.
 //
-// Of the sizes from 10 down to 7.5 points the largest is taken that fits on one page. What fits
-// with none of them is set in 9 points on as many pages as it needs, each with its number at
-// the foot. A heading is never the last line of a page.
+// Of one column in 10 or 9 points and two in 8.5, 8, 7.5 or 7 the first is taken that fits on
+// one page: in two columns less is lost at the ends of lines. What fits with none of them is
+// set in two columns of 8 points on as many pages as it needs, each with its number at
+// the foot. A heading is never the last line of a column.
 //
 // The same document and the same moment give the same bytes. The file says its title and its
 // language; it has no tags for a screen reader: the page in the browser and the plain text do.
@@ -33,14 +34,18 @@ import (
 )
 
 const (
-	margin  = 15.0 // millimetres
-	leading = 1.3
+	margin  = 12.0 // millimetres
+	gap     = 5.0  // between two columns
+	leading = 1.2
 	point   = 25.4 / 72 // of a point in millimetres
 	face    = "go"
 )
 
-// sizes to try, in points; the last is for what needs more than a page.
-var sizes = []float64{10, 9, 8.5, 8, 7.5, 9}
+// settings to try, the type in points; the last is for what needs more than a page.
+var settings = []struct {
+	columns int
+	size    float64
+}{{1, 10}, {1, 9}, {2, 8.5}, {2, 8}, {2, 7.5}, {2, 7}, {2, 8}}
 
 // PDF is the document as a file of that format, made at the moment.
 func PDF(d *brief.Document, made time.Time) ([]byte, error) {
@@ -48,11 +53,11 @@ func PDF(d *brief.Document, made time.Time) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the type that is built in: %w", err)
 	}
-	for i, size := range sizes {
-		p := &sheet{Fpdf: fpdf.New("P", "mm", "A4", ""), letters: letters, size: size}
+	for i, set := range settings {
+		p := &sheet{Fpdf: fpdf.New("P", "mm", "A4", ""), letters: letters, size: set.size, columns: set.columns}
 		p.begin(d.Title, made)
 		p.document(d)
-		if p.PageCount() > 1 && i < len(sizes)-1 {
+		if p.PageCount() > 1 && i < len(settings)-1 {
 			continue
 		}
 		var b bytes.Buffer
@@ -70,6 +75,42 @@ type sheet struct {
 	letters *sfnt.Font
 	buffer  sfnt.Buffer
 	size    float64 // of the type, in points
+	columns int
+	at      int     // the column that is being set
+	top     float64 // where the columns of this page begin
+	in      float64 // how far in the paragraph stands
+}
+
+// column goes on in a column, at the height where it is.
+func (p *sheet) column(n int) {
+	page, _ := p.GetPageSize()
+	wide := (page - 2*margin - gap*float64(p.columns-1)) / float64(p.columns)
+	left := margin + float64(n)*(wide+gap)
+	p.at = n
+	p.SetRightMargin(page - left - wide)
+	p.SetLeftMargin(left + p.in)
+	p.SetX(left + p.in)
+}
+
+// full goes on in the next column; true: on the next page.
+func (p *sheet) full() bool {
+	if p.at+1 < p.columns {
+		p.column(p.at + 1)
+		p.SetY(p.top)
+		return false
+	}
+	p.top = margin
+	p.column(0)
+	return true
+}
+
+// room goes on where there is room for so many millimetres.
+func (p *sheet) room(high float64) {
+	_, height := p.GetPageSize()
+	if p.GetY()+high > height-margin && p.full() {
+		p.AddPage()
+		p.column(0)
+	}
 }
 
 func (p *sheet) begin(title string, made time.Time) {
@@ -85,15 +126,22 @@ func (p *sheet) begin(title string, made time.Time) {
 	p.SetAutoPageBreak(true, margin)
 	p.AliasNbPages("{pages}")
 	p.SetFooterFunc(func() {
-		p.SetY(-margin + 4)
+		p.SetY(-margin + 3)
 		p.SetFont(face, "", 7.5)
-		p.CellFormat(0, 4, fmt.Sprintf("page %d of {pages}", p.PageNo()), "", 0, "R", false, 0, "")
+		page, _ := p.GetPageSize()
+		p.SetX(margin)
+		p.CellFormat(page-2*margin, 4, fmt.Sprintf("page %d of {pages}", p.PageNo()), "", 0, "R", false, 0, "")
 	})
+	p.SetAcceptPageBreakFunc(p.full)
 	p.AddPage()
 }
 
 func (p *sheet) document(d *brief.Document) {
+	columns := p.columns
+	p.columns = 1
 	p.text("B", p.size+3, 0, "", d.Title)
+	p.columns, p.top = columns, p.GetY()
+	p.column(0)
 	full := true
 	for _, s := range d.Sections {
 		if full || len(s.Lines) > 0 {
@@ -119,10 +167,7 @@ func (p *sheet) document(d *brief.Document) {
 
 // head is a heading with room behind it for a line at least.
 func (p *sheet) head(title string) {
-	_, height := p.GetPageSize()
-	if p.GetY()+3*p.size*point*leading > height-margin {
-		p.AddPage()
-	}
+	p.room(3 * p.size * point * leading)
 	p.text("B", p.size+1, 0, "", title)
 }
 
@@ -130,19 +175,15 @@ func (p *sheet) head(title string) {
 func (p *sheet) text(style string, size, in float64, sign, words string) {
 	p.SetFont(face, style, size)
 	high := size * point * leading
+	p.room(high)
 	if sign != "" {
-		_, height := p.GetPageSize()
-		if p.GetY()+high > height-margin {
-			p.AddPage()
-		}
-		p.SetX(margin)
 		p.CellFormat(in, high, sign, "", 0, "L", false, 0, "")
 	}
-	p.SetLeftMargin(margin + in)
-	p.SetX(margin + in)
+	p.in = in
+	p.column(p.at)
 	p.MultiCell(0, high, p.plain(words), "", "L", false)
-	p.SetLeftMargin(margin)
-	p.SetX(margin)
+	p.in = 0
+	p.column(p.at)
 }
 
 // plain is text with single spaces; what the type has no letter for stands there as a number.

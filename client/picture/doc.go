@@ -18,7 +18,9 @@
 // phone and one for a desk; on A4 720 pixels are readable. Without the stylesheet it is drawn in the colour of the text
 // around it.
 //
-// Where link is given, each point is a link, with a place to touch of 44 by 40 pixels.
+// Where link is given, each point is a link, with a place to touch of 56 by 56 pixels and 12
+// pixels at least to the next: the picture is longer for it. A page shows it at its size, and
+// lets it be moved where it is wider than the screen, rather than making it smaller.
 //
 // # Classes, for a page's own stylesheet
 //

@@ -90,7 +90,7 @@ func (w *wiring) over(x, y float64) int {
 // readBack reads which elements lie between which points from where lines and symbols are,
 // and compares.
 func readBack(t testing.TB, name string, c Circuit, width float64) {
-	w := &wiring{layout: layOut(c, width), t: t, name: name, point: map[int]int{}}
+	w := &wiring{layout: layOut(c, width, true), t: t, name: name, point: map[int]int{}}
 	w.hang()
 	number := map[string]int{}
 	for i, p := range c.Points {

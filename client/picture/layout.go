@@ -19,6 +19,9 @@ const (
 	leastFor  = 150 // text beside lanes
 	apart     = 600 // from this width of text on, notes stand beside names
 
+	touch    = 56.0 // of a place to touch, across and down: for gloves
+	touchGap = 12.0 // between two of them
+
 	nameSize = 15.0
 	saysSize = 13.0
 	noteSize = 13.0
@@ -58,6 +61,8 @@ type layout struct {
 	lanes         bool
 	columnWide    float64
 	cursors       []float64 // of each column how far down it is filled; one for all of lanes
+	links         bool      // points are to be touched
+	touched       []float64 // of each column where its last place to touch ends; one for all of lanes
 	drawn         map[*strand]float64
 	lines         []line
 	rails         []rail
@@ -67,15 +72,18 @@ type layout struct {
 // rail is the horizontal line of a joint.
 type rail struct{ x1, x2, y float64 }
 
-func layOut(c Circuit, width float64) *layout {
+// layOut gives everything its place; with links, points are as far from each other as
+// hands in gloves want.
+func layOut(c Circuit, width float64, links bool) *layout {
 	width = max(width, narrowest)
-	l := &layout{plan: newPlan(c, false), width: width, drawn: map[*strand]float64{}}
+	l := &layout{plan: newPlan(c, false), width: width, links: links, drawn: map[*strand]float64{}}
 	if l.columnWide = (width - 2*margin) / float64(max(l.columns, 1)); l.columnWide < least && l.columns > 1 {
 		l.plan, l.lanes = newPlan(c, true), true
 		l.columnWide = min(lane, max((width-2*margin-leastFor)/float64(l.columns), 2*half+2))
 		l.width = max(width, float64(l.columns)*l.columnWide+gutter+leastFor+2*margin)
 	}
 	l.cursors = slices.Repeat([]float64{margin}, max(l.columns, 1))
+	l.touched = slices.Repeat([]float64{-touchGap}, max(l.columns, 1))
 	l.head()
 	for _, s := range l.steps {
 		switch {
@@ -88,7 +96,7 @@ func layOut(c Circuit, width float64) *layout {
 		}
 	}
 	l.foot()
-	for _, y := range l.cursors {
+	for _, y := range append(slices.Clone(l.touched), l.cursors...) {
 		l.height = max(l.height, y+margin)
 	}
 	return l
@@ -123,6 +131,21 @@ func (l *layout) fill(from, to int, y float64) {
 	for k := from; k <= to; k++ {
 		l.cursors[k] = y
 	}
+}
+
+// reach is how far down something begins that wants to begin at y in a column and whose
+// point stands so far below that: far enough from the place to touch above it. What it
+// returns is taken.
+func (l *layout) reach(column int, y, below float64) float64 {
+	if !l.links {
+		return y
+	}
+	if l.lanes {
+		column = 0
+	}
+	y = max(y, l.touched[column]+touchGap+touch/2-below)
+	l.touched[column] = y + below + touch/2
+	return y
 }
 
 // words of a label: a name, what the drawing says, and notes.
@@ -272,7 +295,7 @@ func (l *layout) plain(point int) bool {
 // point draws a point between two elements.
 func (l *layout) point(s *strand, point int) {
 	p := l.Points[point]
-	y := l.top(s.column, s.column)
+	y := l.reach(s.column, l.top(s.column, s.column), 9)
 	it := item{element: -1, class: "point", x: l.x(s.column), y: y + 9, shape: dot, point: p.Name, says: p.Name}
 	bottom := y + 16
 	if !l.plain(point) {
@@ -288,7 +311,7 @@ func (l *layout) joint(j *joint) {
 	for _, s := range append(slices.Clone(j.in), j.out...) {
 		from, to = min(from, s.column), max(to, s.column)
 	}
-	y := l.top(from, to)
+	y := l.reach(from, l.top(from, to), 10)
 	p := l.Points[j.point]
 	it := item{element: -1, class: "point", x: l.x(from), y: y + 10, shape: dot, point: p.Name, says: p.Name}
 	says := p.Says
@@ -325,6 +348,9 @@ func (l *layout) joint(j *joint) {
 func (l *layout) end(s *strand) {
 	p := l.Points[s.to.point]
 	y := l.top(s.column, s.column)
+	if s.to.end == post || s.to.end == loose {
+		y = l.reach(s.column, y, 8)
+	}
 	it := item{element: -1, class: "end", x: l.x(s.column), y: y + 8, shape: dot}
 	switch s.to.end {
 	case ground:
@@ -363,6 +389,9 @@ func (l *layout) across(class, name string, notes []Note) {
 		return
 	}
 	y := slices.Max(l.cursors)
+	if name != "" {
+		y = l.reach(0, y, 8)
+	}
 	it := item{element: -1, class: class, x: l.x(0), y: y + 8, point: ""}
 	if name != "" {
 		it.shape, it.point = ring, name

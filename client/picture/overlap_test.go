@@ -158,6 +158,36 @@ func free(t testing.TB, name string, svg []byte) {
 	}
 }
 
+var touches = regexp.MustCompile(`class="touch" x="([^"]*)" y="([^"]*)" width="([^"]*)" height="([^"]*)"`)
+
+// touchable fails where a place to touch is smaller than 56 pixels, lies outside the picture
+// or closer than 12 to another; and where a link has none.
+func touchable(t testing.TB, name string, svg []byte) {
+	t.Helper()
+	_, width, height := marks(t, svg)
+	var all [][4]float64
+	for _, m := range touches.FindAllSubmatch(svg, -1) {
+		var r [4]float64
+		for k := range r {
+			v, err := strconv.ParseFloat(string(m[k+1]), 64)
+			require.NoError(t, err)
+			r[k] = v
+		}
+		if r[2] < 56 || r[3] < 56 || r[0] < 0 || r[1] < 0 || r[0]+r[2] > width+0.1 || r[1]+r[3] > height+0.1 {
+			t.Errorf("%s: a place to touch of %v in %.0f x %.0f", name, r, width, height)
+		}
+		for _, o := range all {
+			if across, down := max(o[0]-r[0]-r[2], r[0]-o[0]-o[2]), max(o[1]-r[1]-r[3], r[1]-o[1]-o[3]); max(across, down) < 12-0.11 {
+				t.Errorf("%s: places to touch at %v and %v", name, o, r)
+			}
+		}
+		all = append(all, r)
+	}
+	if links := bytes.Count(svg, []byte("<a ")); len(all) != links {
+		t.Errorf("%s: %d links and %d places to touch", name, links, len(all))
+	}
+}
+
 // TestNoLabelOverlaps lays out circuits of every shape and size at both widths.
 func TestNoLabelOverlaps(t *testing.T) {
 	t.Parallel()
@@ -171,7 +201,9 @@ func TestNoLabelOverlaps(t *testing.T) {
 				c := sketch(seed, shape, size)
 				for _, width := range []int{360, 1280} {
 					svg := Of(c, width, func(p string) string { return "#" + p })
-					free(t, fmt.Sprintf("%s of %d, seed %d, %d px", shape, size, seed, width), svg)
+					name := fmt.Sprintf("%s of %d, seed %d, %d px", shape, size, seed, width)
+					free(t, name, svg)
+					touchable(t, name, svg)
 					pictures++
 				}
 			}
@@ -180,7 +212,10 @@ func TestNoLabelOverlaps(t *testing.T) {
 	for name, c := range odd() {
 		for _, width := range []int{360, 1280} {
 			free(t, name, Of(c, width, nil))
-			pictures++
+			svg := Of(c, width, func(p string) string { return "#" + p })
+			free(t, name, svg)
+			touchable(t, name, svg)
+			pictures += 2
 		}
 	}
 	t.Logf("%d pictures", pictures)
@@ -192,7 +227,7 @@ func TestOverlapIsSeen(t *testing.T) {
 	at := func(x, y float64) mark { return mark{left: x, top: y, right: x + 10, bottom: y + 10} }
 	require.True(t, at(0, 0).meets(at(9, 9)))
 	require.False(t, at(0, 0).meets(at(10, 0)))
-	l := layOut(bridge(), 1280)
+	l := layOut(bridge(), 1280, false)
 	l.items[1].texts[0].y = l.items[1].texts[0].y - 30
 	l.items[1].texts[0].x = l.items[1].x
 	all, _, _ := marks(t, l.svg("x", nil))

@@ -98,5 +98,5 @@ func (k NoteKind) class() string {
 // by side that it must be. link gives the address that a point leads to, as one to take a
 // reading there; nil: points lead nowhere.
 func Of(c Circuit, width int, link func(point string) string) []byte {
-	return layOut(c, float64(width)).svg(c.ID+"-"+strconv.Itoa(width), link)
+	return layOut(c, float64(width), link != nil).svg(c.ID+"-"+strconv.Itoa(width), link)
 }

@@ -70,7 +70,7 @@ func (l *layout) svg(id string, link func(string) string) []byte {
 			// device (WCAG 2.2, 2.5.3).
 			gap = " "
 			put(`<a href="%s" aria-label="%s" class="%s">`, safe(href), safe(it.seen()), it.class)
-			put(`<rect class="touch" x="%s" y="%s" width="44" height="40" stroke="none" pointer-events="all"/>`, px(max(it.x-22, 0)), px(max(it.y-20, 0)))
+			put(`<rect class="touch" x="%s" y="%s" width="%[3]s" height="%[3]s" stroke="none" pointer-events="all"/>`, px(max(it.x-touch/2, 0)), px(it.y-touch/2), px(touch))
 		} else {
 			put(`<g role="img" class="%s">`, it.class)
 		}

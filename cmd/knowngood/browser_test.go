@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -99,28 +98,6 @@ func (t *tab) scheme(name string) {
 		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
 	})
 	require.NoError(t.t, err)
-}
-
-// print lays the page out as on paper.
-func (t *tab) print(yes bool) {
-	t.t.Helper()
-	var as emulation.SetEmulatedMediaParams
-	if yes {
-		as.Media = "print"
-	}
-	_, err := chromedp.Call(t.ctx, emulation.SetEmulatedMedia, as)
-	require.NoError(t.t, err)
-}
-
-// pdf prints the page and counts the sheets.
-func (t *tab) pdf(name string) int {
-	t.t.Helper()
-	b, err := chromedp.Run(t.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPreferCSSPageSize()))
-	require.NoError(t.t, err)
-	if *shots != "" {
-		require.NoError(t.t, os.WriteFile(filepath.Join(*shots, name+".pdf"), b, 0o644))
-	}
-	return len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(b, -1))
 }
 
 // ask is the value of an expression in the page.

@@ -5,6 +5,8 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -54,14 +56,24 @@ func TestDemo(t *testing.T) {
 		"belief-untested", "told-not-seen", "fitted-without-test", "spend-over-approval",
 		"1. Read volts: red lead at fan.C1-1 in, black lead at batt-",
 		"As the only thing wrong it takes one of these: high resistance: splice S4.",
-		"proven bad: high resistance (#32 conditions not said; #27 running, commanded on, at 1.4 A)",
-		"10.6 V drop, red S4.in, black S4.out; running, commanded on, at 1.4 A",
+		"proven bad: high resistance (#32 running; #27 key on, commanded on, at 1.4 A, supply 12.4 V)",
+		"10.6 V drop, red S4.in, black S4.out; key on, commanded on, at 1.4 A, supply 12.4 V",
 		"[not true] \"feed and ground of the fan are good\"",
 		"Cause: splice S4; high resistance",
 	} {
 		if !strings.Contains(text, what) {
 			t.Errorf("the demonstration does not show %q", what)
 		}
+	}
+	// What is called as it should be lies where it was expected.
+	agree := regexp.MustCompile(`(?m)^#\d+ ([\d.]+) V, .*\n  - As it should be: with nothing wrong ([\d.]+) to ([\d.]+) V`).FindAllStringSubmatch(text, -1)
+	require.NotEmpty(t, agree)
+	for _, m := range agree {
+		var volts [3]float64
+		for k := range volts {
+			volts[k], _ = strconv.ParseFloat(m[k+1], 64)
+		}
+		require.True(t, volts[1] <= volts[0] && volts[0] <= volts[2], m[0])
 	}
 	require.Equal(t, 3*strings.Count(text, "---- knowngood review"), strings.Count(text, "fitted-without-test"), "three parts were fitted without a test")
 

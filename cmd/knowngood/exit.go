@@ -73,7 +73,7 @@ func (a *app) exit(err error) int {
 		fmt.Fprintln(a.err, "knowngood: ended; what was saved before is kept")
 		return code
 	}
-	text := err.Error()
+	text := onOneLine(err.Error())
 	var sketch *path.Error
 	if errors.As(err, &sketch) {
 		a.problems(sketch.Text, sketch.Problems)
@@ -86,6 +86,20 @@ func (a *app) exit(err error) int {
 		fmt.Fprintln(a.err, "knowngood:", client.Clean(text))
 	}
 	return code
+}
+
+// onOneLine is what is said of a command that does not exist, with those that are alike,
+// as other errors are said.
+func onOneLine(text string) string {
+	wrong, alike, found := strings.Cut(text, "\n\nDid you mean this?\n")
+	if !found {
+		return text
+	}
+	var names []string
+	for _, name := range strings.Fields(alike) {
+		names = append(names, "'knowngood "+name+"'")
+	}
+	return wrong + "; did you mean " + strings.Join(names, " or ") + "?"
 }
 
 // problems tells what is wrong with places of a drawing, each under its line.

@@ -371,35 +371,3 @@ func TestHostileTextInABrowser(t *testing.T) {
 	tb.open(at(link, "/case/"+st.current))
 	require.Contains(t, tb.text(), "<script>window.ran=1</script>")
 }
-
-// TestPrinted: a document that is printed from the browser says what the document says,
-// and nothing of the page around it.
-func TestPrinted(t *testing.T) {
-	b := newBrowser(t)
-	st := newStage(t, 0)
-	link := st.page(t, "Mara")
-	tb := b.tab(1280)
-	tb.open(link)
-	for _, name := range []string{"brief", "handback"} {
-		out, err := st.as(t.Context(), "Mara", name, "-o", "json", "--case", st.current[len(st.current)-6:])
-		require.NoError(t, err)
-		var doc document
-		require.NoError(t, json.Unmarshal(out, &doc))
-		tb.open(at(link, "/case/"+st.current+"/"+name))
-		tb.print(true)
-		text := strings.Join(strings.Fields(ask[string](tb, `document.body.innerText`)), " ")
-		facts := 0
-		for _, s := range doc.Sections {
-			for _, l := range s.Lines {
-				require.Contains(t, text, strings.Join(strings.Fields(l.Text), " "), "%s: %s", name, s.Title)
-				facts++
-			}
-		}
-		require.Greater(t, facts, 30)
-		require.NotContains(t, text, "Write down")
-		require.NotContains(t, text, "Replay")
-		pages := tb.pdf(name)
-		t.Logf("%s: %d facts, printed from the browser on %d pages of A4", name, facts, pages)
-		tb.print(false)
-	}
-}
