@@ -31,6 +31,8 @@ type caseView struct {
 	Stands                      standsView
 	Timeline                    timelineView
 	Form                        formView
+	// TakeUp: it was handed to the reader's shop, and waits to be taken up.
+	TakeUp bool
 }
 
 // standsView is what stands: the part that changes with an entry.
@@ -48,6 +50,9 @@ type standsView struct {
 	AtHand           section
 	Rest             []section
 	Cautions         []string
+	Drawings         []drawing
+	// Refused is what was written down here and the server did not take.
+	Refused []refusedRow
 }
 
 // section of a document, cut to what a page has room for.
@@ -94,6 +99,38 @@ type row struct {
 	cases.Row
 	Who, Shop, Word string
 	Waiting         bool
+	File            *attachedFile
+}
+
+// attachedFile is a file that an entry names, and where its bytes are.
+type attachedFile struct {
+	Name, Size, Link string
+	// Shown: it is a photograph that the page may show.
+	Shown bool
+	// Erased, or withdrawn: its bytes are gone.
+	Gone bool
+}
+
+func fileOf(c *Case, s *cases.Step) *attachedFile {
+	a := s.Says.GetAttachment()
+	if a == nil {
+		return nil
+	}
+	return &attachedFile{
+		Name: client.PlainName(a), Size: size(a.GetSize()), Link: "/case/" + url.PathEscape(c.Stream) + "/file/" + url.PathEscape(s.ID),
+		Shown: shownInPage(a), Gone: c.FilesErased[string(a.GetSha256())] != nil,
+	}
+}
+
+// size of a file in words.
+func size(n uint64) string {
+	switch {
+	case n >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1e3:
+		return fmt.Sprintf("%.0f kB", float64(n)/1e3)
+	}
+	return fmt.Sprintf("%d bytes", n)
 }
 
 // formView is what the form to write down with holds.
@@ -103,6 +140,7 @@ type formView struct {
 	Wrong    *notHeard
 	Points   []string
 	Parts    []string
+	People   []string
 	On       []onNow
 	Open     string
 }
@@ -122,9 +160,16 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 		if err != nil {
 			return err
 		}
+		stands, err := v.stands(c)
+		if err != nil {
+			return err
+		}
 		b := caseView{
 			ID: c.Stream, Vehicle: c.VehicleWords(), Concern: c.ConcernWords(), State: c.Standing(), Shop: v.who.Names.Of(c.OwnerShop), Head: c.Head(),
-			Stands: v.stands(c), Timeline: timeline, Form: v.form(c, wrong, line, fields),
+			Stands: stands, Timeline: timeline, Form: v.form(c, wrong, line, fields),
+		}
+		if h := client.OpenHandoff(c.Case, v.who.Shop); h != nil {
+			b.TakeUp = h.TakenUp == nil
 		}
 		if c.Opening != nil {
 			b.Invented = c.Opening.Says.GetCaseOpened().GetInvented()
@@ -136,7 +181,13 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 }
 
 func showStands(v *visit) error {
-	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error { return v.part("case", "stands", v.stands(c)) })
+	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		stands, err := v.stands(c)
+		if err != nil {
+			return err
+		}
+		return v.part("case", "stands", stands)
+	})
 }
 
 // placed are the sections of a brief that have a place of their own on the page of a
@@ -148,7 +199,7 @@ func placed() []string {
 	}
 }
 
-func (v *visit) stands(c *Case) standsView {
+func (v *visit) stands(c *Case) (standsView, error) {
 	judged := c.Judge(c.Table)
 	doc := brief.Brief(judged, v.who.Names)
 	s := standsView{ID: c.Stream, Cautions: doc.Cautions}
@@ -161,7 +212,7 @@ func (v *visit) stands(c *Case) standsView {
 	}
 	s.Question, s.Look, s.Temporary = of("Question asked").Section, of("To look at first"), of("Temporary, still on")
 	s.Proven, s.Believed, s.Explained, s.AtHand = of("Proven"), of("Only believed"), of("What would explain it"), of("Points at hand")
-	s.Pictures = picturesOf(c.Stream, judged)
+	s.Pictures, s.Drawings = picturesOf(c.Stream, judged), drawings(c.Case)
 	next := judged.Next()
 	s.NoNext, s.Withheld = of("Next").None, next.Withheld
 	for i, a := range next.Advice {
@@ -178,7 +229,9 @@ func (v *visit) stands(c *Case) standsView {
 			s.Rest = append(s.Rest, cut(c.Stream, one))
 		}
 	}
-	return s
+	refused, err := v.tray(c)
+	s.Refused = refused
+	return s, err
 }
 
 func cut(stream string, s brief.Section) section {
@@ -250,7 +303,7 @@ func (v *visit) rows(c *Case, through uint64, n int) timelineView {
 
 func (v *visit) row(c *Case, r cases.Row) row {
 	s := r.Step
-	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent}
+	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, fileOf(c, s)}
 }
 
 // timeline is the newest entries, or those that a query asks for.
@@ -291,9 +344,10 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 	for _, p := range c.Points {
 		f.Points = append(f.Points, p.Name)
 	}
-	for _, p := range c.Components {
-		if !p.OnlyDrawn() || len(p.Steps) > 0 {
-			f.Parts = append(f.Parts, p.Name)
+	f.Parts = partsOf(c.Case)
+	for _, p := range v.who.Known.People {
+		if !p.Left && !slices.Contains(f.People, p.Name) {
+			f.People = append(f.People, p.Name)
 		}
 	}
 	for _, t := range c.StillOn() {
@@ -304,8 +358,20 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 		f.On = append(f.On, on)
 	}
 	slices.Sort(f.Points)
-	slices.Sort(f.Parts)
+	slices.Sort(f.People)
 	return f
+}
+
+// partsOf are the components of a case that people speak of.
+func partsOf(c *cases.Case) []string {
+	var out []string
+	for _, p := range c.Components {
+		if !p.OnlyDrawn() || len(p.Steps) > 0 {
+			out = append(out, p.Name)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // seq is an entry's number in the address; not there: otherwise.

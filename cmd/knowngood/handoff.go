@@ -230,7 +230,7 @@ func runGiveBack(ctx context.Context, a *app, o *handbackFlags) error {
 		return usagef("--give writes: it goes with neither --from nor --as-of")
 	}
 	if o.Found == "" {
-		_, err := o.HandBack.Event(nil, "", "") // before anything is asked of a server
+		_, err := o.Event(nil, "", "") // before anything is asked of a server
 		return flagged(err)
 	}
 	due, err := o.event(a)
@@ -241,7 +241,7 @@ func runGiveBack(ctx context.Context, a *app, o *handbackFlags) error {
 	if err != nil {
 		return err
 	}
-	says, err := o.HandBack.Event(d.copy.Case, d.who.Shop, d.who.ShopName)
+	says, err := o.Event(d.copy.Case, d.who.Shop, d.who.ShopName)
 	if err != nil {
 		return flagged(err)
 	}

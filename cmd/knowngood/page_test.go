@@ -21,7 +21,7 @@ func (s *stage) lookedAt() map[string]string {
 	c := "/case/" + s.current
 	return map[string]string{
 		"board": "/", "case": c, "pins": c + "/pins", "replay": c + "/replay?at=27", "brief": c + "/brief", "handback": c + "/handback", "customer": c + "/customer",
-		"reading": c + "?red=fan.C1-2&black=batt-", "query": c + "?q=kind:reading#timeline", "wrong": c + "?q=since:nonsense", "join": "/join", "nowhere": "/nowhere",
+		"reading": c + "?red=fan.C1-2&black=batt-", "draw": c + "/draw", "hand": c + "/hand", "open": "/open", "query": c + "?q=kind:reading#timeline", "wrong": c + "?q=since:nonsense", "join": "/join", "nowhere": "/nowhere",
 	}
 }
 
