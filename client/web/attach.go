@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"knowngood.example/cases"
 	"knowngood.example/cases/check"
 	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
@@ -124,6 +125,44 @@ func fileName(file *multipart.Part) string {
 	return strings.TrimLeft(path.Base(strings.ReplaceAll(params["filename"], `\`, "/")), "./")
 }
 
+// attachedFile is a file that an entry names, and where its bytes are.
+type attachedFile struct {
+	Name, Size, Link string
+	// Shown: it is a photograph that the page may show.
+	Shown bool
+	// Gone: its bytes were erased.
+	Gone bool
+	// Of is the entry it belongs to; 0: the case.
+	Of uint64
+}
+
+func fileOf(c *Case, s *cases.Step) *attachedFile {
+	a := s.Says.GetAttachment()
+	if a == nil {
+		return nil
+	}
+	gone := c.FilesErased[string(a.GetSha256())] != nil
+	out := &attachedFile{
+		Name: client.PlainName(a), Size: size(a.GetSize()), Link: "/case/" + url.PathEscape(c.Stream) + "/file/" + url.PathEscape(s.ID),
+		Shown: shownInPage(a) && !gone, Gone: gone,
+	}
+	if of := c.ByID(a.GetEntry()); of != nil {
+		out.Of = of.Seq
+	}
+	return out
+}
+
+// size of a file in words.
+func size(n uint64) string {
+	switch {
+	case n >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1e3:
+		return fmt.Sprintf("%.0f kB", float64(n)/1e3)
+	}
+	return fmt.Sprintf("%d bytes", n)
+}
+
 // shownInPage: a browser shows it without running anything of it. All else is given to be
 // kept, never to be opened in the page's name.
 func shownInPage(a *eventv1.Attachment) bool {
@@ -189,7 +228,9 @@ type unhurried struct {
 }
 
 func (u unhurried) Read(b []byte) (int, error) {
-	if err := u.control.SetReadDeadline(time.Now().Add(lull)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	// The answer has its time from the last of the file on, not from the first.
+	err := errors.Join(u.control.SetReadDeadline(time.Now().Add(lull)), u.control.SetWriteDeadline(time.Now().Add(4*lull)))
+	if err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return 0, err
 	}
 	return u.ReadCloser.Read(b)

@@ -28,6 +28,7 @@ type caseView struct {
 	Waits, WaitsName, Shop      string
 	You, Invented               bool
 	Head                        uint64
+	Entries                     int
 	Stands                      standsView
 	Timeline                    timelineView
 	Form                        formView
@@ -102,37 +103,6 @@ type row struct {
 	File            *attachedFile
 }
 
-// attachedFile is a file that an entry names, and where its bytes are.
-type attachedFile struct {
-	Name, Size, Link string
-	// Shown: it is a photograph that the page may show.
-	Shown bool
-	// Erased, or withdrawn: its bytes are gone.
-	Gone bool
-}
-
-func fileOf(c *Case, s *cases.Step) *attachedFile {
-	a := s.Says.GetAttachment()
-	if a == nil {
-		return nil
-	}
-	return &attachedFile{
-		Name: client.PlainName(a), Size: size(a.GetSize()), Link: "/case/" + url.PathEscape(c.Stream) + "/file/" + url.PathEscape(s.ID),
-		Shown: shownInPage(a), Gone: c.FilesErased[string(a.GetSha256())] != nil,
-	}
-}
-
-// size of a file in words.
-func size(n uint64) string {
-	switch {
-	case n >= 1e6:
-		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
-	case n >= 1e3:
-		return fmt.Sprintf("%.0f kB", float64(n)/1e3)
-	}
-	return fmt.Sprintf("%d bytes", n)
-}
-
 // formView is what the form to write down with holds.
 type formView struct {
 	ID, Line string
@@ -166,7 +136,7 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 		}
 		b := caseView{
 			ID: c.Stream, Vehicle: c.VehicleWords(), Concern: c.ConcernWords(), State: c.Standing(), Shop: v.who.Names.Of(c.OwnerShop), Head: c.Head(),
-			Stands: stands, Timeline: timeline, Form: v.form(c, wrong, line, fields),
+			Entries: int(c.Head()), Stands: stands, Timeline: timeline, Form: v.form(c, wrong, line, fields),
 		}
 		if h := client.OpenHandoff(c.Case, v.who.Shop); h != nil {
 			b.TakeUp = h.TakenUp == nil

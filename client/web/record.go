@@ -211,6 +211,9 @@ func (v *visit) told(s spoken) error {
 		// It is kept all the same, and its row comes.
 		if step := c.ByID(event.GetId()); step != nil {
 			out.Seq, out.Waiting, out.Text = step.Seq, step.Seq > c.Sent, c.Describe(step, v.who.Names)
+			if f := fileOf(c, step); f != nil {
+				out.Text = f.Name + ", " + f.Size
+			}
 		}
 		return nil
 	})
@@ -340,7 +343,7 @@ func (v *visit) refused(line string, err error) error {
 		no.Field, no.Error = field.Field, client.Clean(strings.ReplaceAll(field.Field, "-", " ")+field.Says)
 	case errors.As(err, &asks):
 		code, no.Asks = http.StatusConflict, true
-	case errors.As(err, &cannot):
+	case errors.As(err, &cannot), errors.As(err, &place) && place.Reason == boardv1.Reason_REASON_IMPOSSIBLE:
 	case errors.As(err, &place) && place.Reason == boardv1.Reason_REASON_PLACE_TAKEN:
 		code, no.Asks = http.StatusConflict, true
 		asks = questions{no.Error}

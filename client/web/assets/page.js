@@ -166,22 +166,28 @@ async function write(form, told, more = {}) {
     yes.addEventListener("click", () => write(form, told, { id: entry.id, yes: true }));
     p.append(yes);
     told.append(p);
-  } else { told.append(wrongText(r.body)); marked(form, r.body.field); }
+  } else if (!marked(form, r.body)) told.append(wrongText(r.body));
   drain();
 }
 
-// marked tells which field is wrong, and leads there.
-function marked(form, name) {
-  for (const f of $$("[aria-invalid]", form)) f.removeAttribute("aria-invalid");
-  const f = name && form.elements[name];
-  if (!f || !f.setAttribute) return;
+// marked tells at the field what is wrong with it, and leads there.
+function marked(form, no) {
+  for (const f of $$("[aria-invalid]", form)) { f.removeAttribute("aria-invalid"); f.removeAttribute("aria-describedby"); }
+  for (const p of $$(".atfield", form)) p.remove();
+  const f = no.field && form.elements[no.field];
+  if (!f || !f.closest) return false;
+  const says = el("p", no.error, { class: "wrong atfield", id: "wrong-field" });
+  (f.closest("label") || f).after(says);
+  f.setAttribute("aria-describedby", says.id);
   for (let d = f.closest("details"); d && form.contains(d); d = d.parentElement.closest("details")) d.open = true;
   f.setAttribute("aria-invalid", "true");
   f.focus();
+  return true;
 }
 
 function emptied(form) {
   form.reset();
+  marked(form, {});
   for (const f of $$("input:not([type=hidden]), textarea", form)) { if (f.type !== "checkbox") f.value = ""; }
   for (const f of $$("input, select, textarea", form)) forget(f);
   form.dispatchEvent(new Event("emptied"));
@@ -308,13 +314,17 @@ function sends(form) {
       const body = await r.json();
       if (r.status === 200) {
         form.reset();
+        marked(form, {});
         delete form.dataset.id;
         told.replaceChildren();
         for (const d of $$("details", form)) d.open = false;
         form.closest("details").open = false;
         $("#heard").replaceChildren(el("span", (body.waiting ? "Saved, waits to be sent: " : "Written down as #" + body.seq + ": ") + body.text));
         catchUp();
-      } else { told.replaceChildren(wrongText({ error: body.error || (body.questions || []).join(" ") })); marked(form, body.field); }
+      } else {
+        told.replaceChildren();
+        if (!marked(form, body)) told.append(wrongText({ error: body.error || (body.questions || []).join(" ") }));
+      }
     } catch {
       told.replaceChildren(el("span", "Nobody answers. The file is still chosen here: try again once the server answers.", { class: "wrong" }));
     } finally { button.disabled = false; }
