@@ -185,6 +185,36 @@ func TestOpenedAndHandedOver(t *testing.T) {
 	bay.until(`document.querySelector("#rows").textContent.includes("the park switch is bent")`)
 }
 
+// TestOpenedWithoutTheServer: a case that is opened while the page's server does not answer
+// waits; what cannot be opened comes back to its form with why, and is opened once it is
+// put right.
+func TestOpenedWithoutTheServer(t *testing.T) {
+	b := newBrowser(t)
+	st := newStage(t, 1)
+	link, road := over(t, st.page(t, "Mara"))
+	tb := b.tab(360)
+	tb.at(link, "/open")
+	tb.typeIn("[name=concern]", "wiper stops halfway")
+	tb.typeIn("[name=make]", "Quillon")
+	tb.typeIn("[name=odometer]", "far")
+	road.set(false, 0)
+	ask[bool](tb, `document.querySelector("form[data-form=open]").requestSubmit(), true`)
+	tb.until(`document.querySelector("#waits").textContent.includes("wiper stops halfway") && document.querySelector("#state").textContent.includes("Waiting to send: 1")`)
+	road.set(true, 0)
+	tb.until(`document.querySelector("#waits").textContent.includes("Not taken: odometer")`)
+	tb.shot("open-back-360-light")
+	ask[bool](tb, `document.querySelector("#waits button").click(), true`)
+	tb.until(`document.readyState === "complete" && document.querySelector("[name=concern]")?.value === "wiper stops halfway" && document.querySelectorAll("#waits > li").length === 0`)
+	ask[bool](tb, `document.querySelector("[name=odometer]").value = "113000 mi", true`)
+	road.set(false, 0)
+	ask[bool](tb, `document.querySelector("form[data-form=open]").requestSubmit(), true`)
+	tb.until(`document.querySelector("#waits").textContent.includes("113000 mi")`)
+	road.set(true, 0)
+	tb.until(`document.body?.dataset.here === "case" && document.querySelector(".concern").textContent === "wiper stops halfway"`)
+	tb.open(at(link, "/"))
+	require.Equal(t, 2, ask[int](tb, `[...document.querySelectorAll(".cases > li")].length`), "it was opened once")
+}
+
 // photo is an invented photograph.
 func photo(t testing.TB) string {
 	t.Helper()

@@ -115,7 +115,7 @@ async function write(form, told, more = {}) {
   const line = form.elements.line;
   const fields = [...new FormData(form)].filter(([k, v]) => v !== "" || k === "line");
   const text = fields.filter(([k]) => !unsaid.includes(k)).map(([, v]) => v).join(", ");
-  const entry = { id: more.id || form.elements.id?.value || newID(), case: stream, to: form.dataset.to, at: new Date().toISOString().slice(0, 19) + "Z", fields: [...fields, ...(more.yes ? [["yes", "1"]] : [])], text };
+  const entry = { id: more.id || form.elements.id?.value || newID(), case: stream, to: form.dataset.to, form: form.dataset.form, page: here === "case" ? "" : location.pathname + location.search, at: new Date().toISOString().slice(0, 19) + "Z", fields: [...fields, ...(more.yes ? [["yes", "1"]] : [])], text };
   const behind = waits.some((w) => w.case === stream && !w.why); // in order
   told.replaceChildren();
   if (line || behind) {
@@ -236,13 +236,12 @@ function showWaits() {
       const acts = el("p", "", { class: "acts" });
       const again = el("button", "Change it", { type: "button" }), yes = el("button", "Send it as it is", { type: "button" });
       again.addEventListener("click", () => {
-        const kind = (w.fields.find(([k]) => k === "form") || [])[1], page = { draw: "draw", handoff: "hand", takeup: "hand", handback: "hand", open: "" }[kind];
-        if (page !== undefined) { // its form stands on a page of its own
-          const instead = (w.fields.find(([k]) => k === "instead") || [])[1], f = $$("form[data-form]").find((f) => f.dataset.form.startsWith(kind));
-          if (f && $$("input:not([type=hidden]), textarea", f).some((x) => x.type !== "checkbox" && x.value)) { f.scrollIntoView(); return; } // what is being typed is not thrown away
-          for (const [k, v] of w.fields) if (!unsaid.includes(k) && k !== "yes") store(draftAt(f ? f.dataset.form : kind, k), v);
+        if (w.page) { // its form stands on a page of its own
+          const f = location.pathname + location.search === w.page && $$("form[data-form]").find((f) => f.dataset.form === w.form);
+          if (f && $$("input:not([type=hidden]):not([type=checkbox]), textarea", f).some((x) => x.value)) { f.scrollIntoView(); return; } // what is being typed is not thrown away
+          for (const [k, v] of w.fields) if (!unsaid.includes(k) && k !== "yes") store(draftAt(w.form, k), v);
           change(without(w.id));
-          location.href = kind === "open" ? "/open" : "/case/" + encodeURIComponent(stream) + "/" + page + (instead && f ? location.search : "");
+          location.href = w.page;
           return;
         }
         const line = $("#line");
