@@ -133,11 +133,21 @@ func ask[T any](t *tab, expression string) T {
 	return v
 }
 
-// until waits for an expression to be true.
+// until waits for an expression to be true, over pages that take the place of one another.
 func (t *tab) until(expression string) {
 	t.t.Helper()
 	end := time.Now().Add(soonEnough)
-	for !ask[bool](t, "!!("+expression+")") {
+	is := func() bool {
+		ctx, cancel := context.WithTimeout(t.ctx, soonEnough)
+		defer cancel()
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("!!("+expression+")", chromedp.EvalAwaitPromise))
+		if err != nil && strings.Contains(err.Error(), "navigated or closed") {
+			return false
+		}
+		require.NoError(t.t, err, expression)
+		return v
+	}
+	for !is() {
 		if time.Now().After(end) {
 			t.t.Fatalf("it never came to be that %s; the page says:\n%s", expression, ask[string](t, "document.body.innerText"))
 		}

@@ -209,10 +209,15 @@ func TestOpenedWithoutTheServer(t *testing.T) {
 	road.set(false, 0)
 	ask[bool](tb, `document.querySelector("form[data-form=open]").requestSubmit(), true`)
 	tb.until(`document.querySelector("#waits").textContent.includes("113000 mi")`)
+	tb.typeIn("[name=concern]", "horn sounds by itself")
+	tb.typeIn("[name=make]", "Quillon")
+	ask[bool](tb, `document.querySelector("form[data-form=open]").requestSubmit(), true`)
+	tb.until(`document.querySelectorAll("#waits > li").length === 2`)
 	road.set(true, 0)
 	tb.until(`document.body?.dataset.here === "case" && document.querySelector(".concern").textContent === "wiper stops halfway"`)
 	tb.open(at(link, "/"))
-	require.Equal(t, 2, ask[int](tb, `[...document.querySelectorAll(".cases > li")].length`), "it was opened once")
+	tb.until(`[...document.querySelectorAll(".cases > li")].length === 3`)
+	require.Equal(t, []string{"horn sounds by itself", "wiper stops halfway"}, ask[[]string](tb, `[...document.querySelectorAll(".cases .concern")].map((e) => e.textContent).filter((t) => !t.includes("fan")).sort()`), "each was opened once")
 }
 
 // photo is an invented photograph.

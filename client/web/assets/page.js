@@ -190,6 +190,7 @@ function emptied(form) {
   marked(form, {});
   for (const f of $$("input:not([type=hidden]), textarea", form)) { if (f.type !== "checkbox") f.value = ""; }
   for (const f of $$("input, select, textarea", form)) forget(f);
+  for (const name of ["case", "id"]) if (form.elements[name]) form.elements[name].value = newID(); // the next one is another
   form.dispatchEvent(new Event("emptied"));
 }
 
