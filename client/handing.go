@@ -2,6 +2,7 @@ package client
 
 import (
 	"fmt"
+	"time"
 
 	"knowngood.example/cases"
 	"knowngood.example/cases/notation"
@@ -89,6 +90,22 @@ func (h *HandBack) Event(c *cases.Case, shop, shopName string) (*eventv1.HandedB
 	return &eventv1.HandedBack{
 		Handoff: open.Step.ID, Found: h.Found, Cause: h.Cause, CauseMode: mode, Proof: h.Proof, NotDone: h.NotDone, LeftOpen: h.LeftOpen, OldParts: h.OldParts,
 	}, nil
+}
+
+// CheckDue is a look later that is asked for: when, and at what; nil: none. Now is in the
+// writer's zone. The error is a *Wrong.
+func CheckDue(due, look string, now time.Time) (*eventv1.CheckDue, error) {
+	if due == "" && look != "" {
+		return nil, &Wrong{"check", " says what to look at; check-due has to say when"}
+	}
+	if due == "" {
+		return nil, nil
+	}
+	m, err := notation.ParseDue(due, now)
+	if err != nil {
+		return nil, wrong("check-due", err)
+	}
+	return &eventv1.CheckDue{Due: m, What: look}, nil
 }
 
 // OpenHandoff is the last hand-off to the shop that was not handed back; nil: none.

@@ -315,11 +315,7 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 		f.Points = append(f.Points, p.Name)
 	}
 	f.Parts = partsOf(c.Case)
-	for _, p := range v.who.Known.People {
-		if !p.Left && !slices.Contains(f.People, p.Name) {
-			f.People = append(f.People, p.Name)
-		}
-	}
+	f.People = v.people()
 	for _, t := range c.StillOn() {
 		on := onNow{strconv.FormatUint(t.On.Seq, 10), t.What}
 		if t.Earlier != nil {
@@ -328,8 +324,19 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 		f.On = append(f.On, on)
 	}
 	slices.Sort(f.Points)
-	slices.Sort(f.People)
 	return f
+}
+
+// people are those who may have done something, by name.
+func (v *visit) people() []string {
+	var out []string
+	for _, p := range v.who.Known.People {
+		if !p.Left && !slices.Contains(out, p.Name) {
+			out = append(out, p.Name)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // partsOf are the components of a case that people speak of.

@@ -45,7 +45,8 @@
 //	         draw: path, lines of package path; basis, source, name; to draw anew: instead, the
 //	         id of the entry that drew it, and why. It becomes a correction of that entry;
 //	         handoff: to, question, minutes, money, may-cut, may-remove, limits, person, read-only;
-//	         takeup: said; handback: found, cause, mode, proof, because, old-parts, not-done, left-open:
+//	         takeup: said; handback: found, cause, mode, proof, because, old-parts, not-done, left-open,
+//	         check-due, check (and check-id, the UUIDv7 of what they make):
 //	         named and read as the commands' flags are
 //	by, when, before    who did it, when, whether before the opening: as --by, --when, --before-opening
 //	expect   of what wants a place in the case: the place that was next when its form was opened.

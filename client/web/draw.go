@@ -28,7 +28,7 @@ type drawView struct {
 	// Instead is the drawing that is drawn anew; nil: a new one.
 	Instead *drawing
 	Sketch  *sketch
-	Points  []string
+	People  []string
 }
 
 // drawing is one that stands in a case.
@@ -199,7 +199,7 @@ func showDraw(v *visit) error {
 
 func (v *visit) drawing(code int, no *notHeard) error {
 	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		b := drawView{ID: c.Stream, Fields: v.r.PostForm, Wrong: no}
+		b := drawView{ID: c.Stream, Fields: v.r.PostForm, Wrong: no, People: v.people()}
 		id := b.Get("instead")
 		if seq, err := v.seq("instead", 0); err != nil {
 			return err

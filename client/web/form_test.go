@@ -89,6 +89,7 @@ func TestDoneByAndWhen(t *testing.T) {
 		{"form": {"belief"}, "statement": {"the feed is good"}, "basis": {"assumed"}},
 		{"form": {"note"}, "text": {"needs it on Friday, by then"}},
 		{"form": {"temporary"}, "what": {"cover off left sill"}},
+		{"form": {"draw"}, "path": {fanPath}, "basis": {"traced"}},
 	} {
 		form.Set("by", "previous shop")
 		form.Set("when", "yesterday 9:30")

@@ -33,7 +33,9 @@ type handView struct {
 	Shops         []shop
 	People        []string
 	Modes         []string
-	Parts         []string
+	// CheckID is for the look later that may be asked for with a hand-back.
+	CheckID string
+	Parts   []string
 }
 
 type shop struct{ ID, Name string }
@@ -53,7 +55,7 @@ func showHand(v *visit) error { return v.handing(http.StatusOK, nil) }
 
 func (v *visit) handing(code int, no *notHeard) error {
 	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		h := handView{ID: c.Stream, Next: c.Head() + 1, Fields: v.r.PostForm, Wrong: no, Mine: c.OwnerShop == v.who.Shop, Modes: notation.Words(eventv1.FaultMode(0))}
+		h := handView{ID: c.Stream, Next: c.Head() + 1, CheckID: v.NewID(), Fields: v.r.PostForm, Wrong: no, Mine: c.OwnerShop == v.who.Shop, Modes: notation.Words(eventv1.FaultMode(0))}
 		h.Open = h.Get("form")
 		for i := len(c.Handoffs) - 1; i >= 0; i-- {
 			one := c.Handoffs[i]
@@ -106,6 +108,13 @@ func (v *visit) handed(c *Case, s *spoken) error {
 	case "handback":
 		h := client.HandBack{
 			Found: field("found"), Cause: field("cause"), Mode: field("mode"), Proof: field("proof"), OldParts: field("old-parts"), NotDone: linesOf(f.Get("not-done")), LeftOpen: linesOf(f.Get("left-open")),
+		}
+		var due *eventv1.CheckDue
+		if due, err = client.CheckDue(field("check-due"), field("check"), v.Now().In(v.Zone)); err != nil {
+			return err
+		}
+		if due != nil {
+			s.first = &eventv1.Event{Id: field("check-id"), Kind: &eventv1.Event_CheckDue{CheckDue: due}}
 		}
 		var says *eventv1.HandedBack
 		says, err = h.Event(c.Case, v.who.Shop, v.who.ShopName)

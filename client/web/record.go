@@ -2,10 +2,8 @@ package web
 
 import (
 	"cmp"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"html/template"
 	"net/http"
 	"strconv"
 	"strings"
@@ -15,63 +13,17 @@ import (
 	"knowngood.example/cases/check"
 	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/notation"
-	"knowngood.example/cases/path"
 	"knowngood.example/cases/quick"
 	"knowngood.example/client"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
-
-// heard is how a line, or a form, was understood.
-type heard struct {
-	Understood string `json:"understood"`
-	// Line that a form made.
-	Line string `json:"line"`
-	// New are names that are not known in the case, with those alike.
-	New []string `json:"new,omitempty"`
-	// Picture of a circuit that is drawn, HTML, and what it lacks.
-	Picture template.HTML `json:"picture,omitempty"`
-}
-
-// notHeard says where a line was not understood; Column counts characters from 1.
-type notHeard struct {
-	Error      string   `json:"error"`
-	Column     int      `json:"column,omitempty"`
-	Length     int      `json:"length,omitempty"`
-	Understood []string `json:"understood,omitempty"`
-	// Line as it was read, also that which a form made: to be changed.
-	Line string `json:"line,omitempty"`
-	// Field of a form that it is about.
-	Field string `json:"field,omitempty"`
-	// Problems are the places of a drawing that were not understood.
-	Problems []problem `json:"problems,omitempty"`
-	// Asks: it is taken once somebody says that it is right.
-	Asks bool `json:"-"`
-}
-
-// kept is what became of a line.
-type kept struct {
-	heard
-	Case string `json:"case"`
-	ID   string `json:"id"`
-	Seq  uint64 `json:"seq"`
-	Text string `json:"text"`
-	// Waiting: it is saved and not sent yet.
-	Waiting bool `json:"waiting"`
-}
-
-// questions are about values that hardly can be.
-type questions []string
-
-func (q questions) Error() string { return strings.Join(q, "\n") }
-
-// impossible: the line is understood and cannot be so.
-type impossible struct{ error }
 
 // spoken is what somebody asks to be written down, as far as it is understood.
 type spoken struct {
 	heard
 	event *eventv1.Event
+	// first is written down before it; mostly nothing.
+	first *eventv1.Event
 	// trial: nothing of it will be kept.
 	trial bool
 }
@@ -173,13 +125,15 @@ func say(v *visit) error {
 	}
 	var s spoken
 	err := v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		id := v.r.PostFormValue("id")
+		if id != "" && c.ByID(id) != nil { // sent again: whose it is, is decided below
+			s.event = &eventv1.Event{Stream: c.Stream, Id: id}
+			return nil
+		}
 		if err := v.understand(c, &s); err != nil {
 			return err
 		}
-		s.event.Id = v.r.PostFormValue("id")
-		if s.event.Id != "" && c.ByID(s.event.Id) != nil {
-			return nil // sent again: whose it is, is decided below
-		}
+		s.event.Id = id
 		if s.event.GetHappened() == nil {
 			var err error
 			if s.event.Happened, err = v.typedAt(); err != nil {
@@ -191,8 +145,18 @@ func say(v *visit) error {
 				return err
 			}
 		}
+		if s.first != nil && c.ByID(s.first.GetId()) == nil { // not sent again
+			s.first.Stream, s.first.Happened = c.Stream, s.event.GetHappened()
+			*s.event.Expect++
+			if err := v.holds(c, s.first); err != nil {
+				return err
+			}
+		}
 		return v.holds(c, s.event)
 	})
+	if err == nil && s.first.GetStream() != "" {
+		err = v.desk.Record(v.r.Context(), s.first)
+	}
 	if err == nil {
 		err = v.desk.Record(v.r.Context(), s.event)
 	}
@@ -200,32 +164,6 @@ func say(v *visit) error {
 		return v.refused(s.Line, err)
 	}
 	return v.told(s)
-}
-
-// told says what became of what was kept.
-func (v *visit) told(s spoken) error {
-	out, event := kept{heard: s.heard, Case: s.event.GetStream()}, s.event
-	err := v.desk.Case(v.r.Context(), event.GetStream(), func(c *Case) error {
-		out.ID, out.Text = event.GetId(), out.Understood
-		// For a moment an entry may be nowhere here: taken by the server, and not told yet.
-		// It is kept all the same, and its row comes.
-		if step := c.ByID(event.GetId()); step != nil {
-			out.Seq, out.Waiting, out.Text = step.Seq, step.Seq > c.Sent, c.Describe(step, v.who.Names)
-			if f := fileOf(c, step); f != nil {
-				out.Text = f.Name + ", " + f.Size
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	if wantsJSON(v.r) {
-		writeJSON(v.w, http.StatusOK, out)
-		return nil
-	}
-	http.Redirect(v.w, v.r, fmt.Sprintf("/case/%s#e%d", event.GetStream(), out.Seq), http.StatusSeeOther)
-	return nil
 }
 
 func (v *visit) stream() string { return v.r.PathValue("case") }
@@ -321,68 +259,6 @@ func heardAs(p *quick.Parsed) heard {
 		out.New = append(out.New, client.Clean(text))
 	}
 	return out
-}
-
-// refused answers for a line, or a form, that was not kept. What was typed goes back with
-// it.
-func (v *visit) refused(line string, err error) error {
-	var wrong *quick.Error
-	var field *client.Wrong
-	var sketch *path.Error
-	var asks questions
-	var cannot impossible
-	var place *client.Refusal
-	no := notHeard{Error: client.Clean(err.Error()), Line: line}
-	code := http.StatusUnprocessableEntity
-	switch {
-	case errors.As(err, &wrong):
-		no = notHeard{Error: client.Clean(wrong.What), Column: wrong.Column, Length: wrong.Length, Understood: wrong.Understood, Line: line}
-	case errors.As(err, &sketch):
-		no = notDrawn(sketch)
-	case errors.As(err, &field):
-		no.Field, no.Error = field.Field, client.Clean(strings.ReplaceAll(field.Field, "-", " ")+field.Says)
-	case errors.As(err, &asks):
-		code, no.Asks = http.StatusConflict, true
-	case errors.As(err, &cannot), errors.As(err, &place) && place.Reason == boardv1.Reason_REASON_IMPOSSIBLE:
-	case errors.As(err, &place) && place.Reason == boardv1.Reason_REASON_PLACE_TAKEN:
-		code, no.Asks = http.StatusConflict, true
-		asks = questions{no.Error}
-	default:
-		return err
-	}
-	if !wantsJSON(v.r) {
-		return v.again(code, &no, line)
-	}
-	if code == http.StatusConflict {
-		writeJSON(v.w, code, map[string]any{"questions": asks})
-		return nil
-	}
-	writeJSON(v.w, code, no)
-	return nil
-}
-
-// again shows the page that a form stands on once more, with what was typed in it.
-func (v *visit) again(code int, no *notHeard, line string) error {
-	switch v.r.PostForm.Get("form") {
-	case "draw":
-		return v.drawing(code, no)
-	case "handoff", "takeup", "handback":
-		return v.handing(code, no)
-	case "open":
-		return v.opening(code, no)
-	}
-	return v.caseWith(code, no, line, v.r.PostForm)
-}
-
-func writeJSON(w http.ResponseWriter, code int, v any) {
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	w.WriteHeader(code)
-	json.NewEncoder(w).Encode(v) //nolint:errcheck // the reader is gone
-}
-
-// taken refuses an id that somebody else's entry has.
-func taken(id string) error {
-	return &client.Refusal{Reason: boardv1.Reason_REASON_ID_TAKEN, Text: fmt.Sprintf("id: %s stands in this case, and another device wrote it", id)}
 }
 
 // stepOf is an event that is no entry yet, to be said in words.

@@ -110,7 +110,7 @@ const without = (id) => (all) => all.filter((w) => w.id !== id);
 // next one can be typed, and lies among what waits until it is answered; a form is
 // emptied when its entry is kept. What is refused goes back to where it was typed, or,
 // where something else is typed there by now, stands among what waits, with why.
-const unsaid = ["form", "id", "case", "expect", "instead"]; // what nobody typed
+const unsaid = ["form", "id", "case", "expect", "instead", "check-id"]; // what nobody typed
 async function write(form, told, more = {}) {
   const line = form.elements.line;
   const fields = [...new FormData(form)].filter(([k, v]) => v !== "" || k === "line");
@@ -190,7 +190,7 @@ function emptied(form) {
   marked(form, {});
   for (const f of $$("input:not([type=hidden]), textarea", form)) { if (f.type !== "checkbox") f.value = ""; }
   for (const f of $$("input, select, textarea", form)) forget(f);
-  for (const name of ["case", "id"]) if (form.elements[name]) form.elements[name].value = newID(); // the next one is another
+  for (const name of ["case", "id", "check-id"]) if (form.elements[name]) form.elements[name].value = newID(); // the next one is another
   form.dispatchEvent(new Event("emptied"));
 }
 
