@@ -213,7 +213,6 @@ func (g *given) Write(b []byte) (int, error) {
 		h.Set("Content-Length", fmt.Sprint(g.named.GetSize()))
 		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": client.PlainName(g.named)}))
 		h.Set("Content-Security-Policy", "sandbox; "+policy)
-		h.Set("Cache-Control", "private, max-age=86400") // an entry's bytes never change
 	}
 	if err := http.NewResponseController(g.w).SetWriteDeadline(time.Now().Add(lull)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return 0, err

@@ -84,6 +84,7 @@ func TestAttach(t *testing.T) {
 	require.Equal(t, "image/jpeg", r.Header.Get("Content-Type"))
 	require.Equal(t, `attachment; filename="splice S4.jpg"`, r.Header.Get("Content-Disposition"))
 	require.Equal(t, "nosniff", r.Header.Get("X-Content-Type-Options"))
+	require.Equal(t, "no-store", r.Header.Get("Cache-Control"), "what is erased is not shown from a browser's store")
 	waiting, err := b.home.FilesWaiting(t.Context())
 	require.NoError(t, err)
 	require.Len(t, waiting, 1, "it goes once a server answers")
