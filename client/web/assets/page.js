@@ -333,17 +333,21 @@ function sends(form) {
 
 // ---- What others write.
 
-let catching = false, again = false;
+// Whatever goes wrong on the way is tried again a little later.
+let catching = false, again = false, catchLater;
 async function catchUp() {
   if (!stream || here !== "case") return;
   if (catching) { again = true; return; }
   catching = true;
+  clearTimeout(catchLater);
+  let retry = true;
   try {
     do {
       again = false;
       const rows = $("#rows");
-      const r = await fetch("/case/" + encodeURIComponent(stream) + "/rows?after=" + (rows.dataset.query ? rows.dataset.head : firstWaiting(rows)));
-      if (!r.ok) return;
+      const path = "/case/" + encodeURIComponent(stream) + "/rows?after=" + (rows.dataset.query ? rows.dataset.head : firstWaiting(rows));
+      const r = await fetch(path, { signal: AbortSignal.timeout(20000) });
+      if (!r.ok) { retry = r.status >= 500 || r.status === 429; return; }
       const box = el("ol");
       box.innerHTML = await r.text();
       const fresh = $$(":scope > li[id]", box);
@@ -368,7 +372,11 @@ async function catchUp() {
       });
       standsSoon();
     } while (again);
-  } catch { /* the next entry, or the connection coming back, tries again */ } finally { catching = false; }
+    retry = false;
+  } catch { /* nobody answers */ } finally {
+    catching = false;
+    if (retry) catchLater = setTimeout(catchUp, 2000);
+  }
 }
 
 // steady makes a change of the page, and what somebody reads stays where it is, whatever
