@@ -1,6 +1,7 @@
 package client
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -40,8 +41,9 @@ func (o *Opening) Event(shop string, now time.Time) (*eventv1.CaseOpened, error)
 	out.Rodents, out.CanBeMoved = c.answer("rodents", o.Rodents), c.answer("can-be-moved", o.CanBeMoved)
 	var err error
 	if o.Odometer != "" {
-		out.Vehicle.Odometer, err = notation.ParseQuantity(o.Odometer)
-		c.keep(wrong("odometer", err))
+		if out.Vehicle.Odometer, err = notation.ParseQuantity(o.Odometer); err != nil {
+			c.keep(&Wrong{"odometer", fmt.Sprintf(" cannot be %q: write digits and unit, as in 182000 km or 113000 mi", o.Odometer)})
+		}
 	}
 	if o.Onset != "" {
 		out.Concern.Onset, err = notation.KeepMoment(o.Onset, now)

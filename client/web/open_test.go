@@ -66,7 +66,7 @@ func TestOpenNot(t *testing.T) {
 	for _, c := range []struct{ field, said, says string }{
 		{"concern", " ", "the customer's words"},
 		{"high-voltage", "perhaps", "yes, no, not known"},
-		{"odometer", "far", "odometer"},
+		{"odometer", "far", "182000 km"},
 		{"year", "MMXI", "no whole number"},
 		{"system", "13", "12, 24 or 48"},
 		{"onset", "2026-02-30", "onset"},
