@@ -182,6 +182,18 @@ func TestHandedOverOnThePage(t *testing.T) {
 	require.Equal(t, "EUR", h.Says.GetLimits().GetMoney().GetCurrency(), "the shop's")
 	code, _ = yard.says(c+"/say", url.Values{"line": {"note after handing back"}})
 	require.Equal(t, http.StatusForbidden, code, "handing back ends their writing")
+
+	// What an owner erases is not given any more, and the entry says so.
+	_, conn, err := mara.Connect()
+	require.NoError(t, err)
+	defer conn.Close()
+	require.NoError(t, mara.EraseFile(t.Context(), conn, stream, saved.ID, "a face is in it", held.Case.ByID(saved.ID).Says.GetAttachment()))
+	code, text = bay.ask(c+"/file/"+saved.ID, nil)
+	require.Equal(t, http.StatusNotFound, code)
+	require.Contains(t, text, "erased")
+	_, page = bay.ask(c, nil)
+	require.Contains(t, page, "splice.jpg: the file was erased")
+	require.NotContains(t, page, "<img")
 }
 
 // stranger is a code for a shop that has to do with nothing.

@@ -33,7 +33,7 @@ function showState() {
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
   if (n > 0) says.push("Waiting to send: " + n);
-  if (not > 0) says.push("Not taken: " + not + "; look under Write down.");
+  if (not > 0) says.push("Not taken: " + not + (here === "case" ? "; look under Write down." : "; see below."));
   const state = $("#state");
   const text = says.join(" ");
   if (state && state.textContent !== text) state.textContent = text;
@@ -136,7 +136,7 @@ async function write(form, told, more = {}) {
       return;
     }
     if (!line && !behind) emptied(form);
-    told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint" }));
+    told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint keeping" }));
     drain();
     return;
   }
@@ -217,6 +217,7 @@ async function drain() {
       if (!next || next.sending) return; // whoever sends that one goes on with those behind it
       const r = await post(pathOf(next), [...next.fields.filter(([k]) => k !== "id"), ["id", next.id], ["happened", next.at]]);
       unreachable = false;
+      for (const e of $$(".keeping")) e.remove();
       if (r.status === 200) change(without(next.id));
       else change((all) => all.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w)));
       if (r.status === 200 && next.to && here === "open") { location.href = "/case/" + encodeURIComponent(r.body.case); return; }
@@ -395,6 +396,16 @@ function firstWaiting(rows) {
   const first = Math.min(Number(rows.dataset.head) + 1, ...waitingRows(rows).map((li) => Number(li.id.slice(1))));
   return first - 1;
 }
+
+// A photograph may come later than the entry that names it: it is asked for again, less
+// and less often.
+function awaited(photo) {
+  const tried = Number(photo.dataset.tried || 0);
+  photo.dataset.tried = tried + 1;
+  if (tried < 30) setTimeout(() => { photo.src = photo.getAttribute("src"); }, 1000 * (tried + 1));
+}
+document.addEventListener("error", (e) => { if (e.target.matches?.(".photo img")) awaited(e.target); }, true);
+for (const photo of $$(".photo img")) if (photo.complete && !photo.naturalWidth) awaited(photo);
 
 let standsLater;
 function standsSoon() { clearTimeout(standsLater); standsLater = setTimeout(stands, 200); }
