@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"embed"
 	"errors"
 	"fmt"
@@ -61,7 +62,7 @@ func New(door Door, o Options) (*Page, error) {
 		return nil, fmt.Errorf("the page's own files: %w", err)
 	}
 	mux := http.NewServeMux()
-	at := func(pattern string, f func(*visit) error) { mux.Handle(pattern, limited(most, p.visited(f))) }
+	at := func(pattern string, f func(*visit) error) { mux.Handle(pattern, limited(most, p.visited(whole(f)))) }
 	at("GET /{$}", board)
 	at("GET /case/{case}", showCase)
 	at("GET /case/{case}/rows", showRows)
@@ -79,10 +80,10 @@ func New(door Door, o Options) (*Page, error) {
 	at("POST /case/{case}/draw", showDraw)
 	at("GET /case/{case}/hand", showHand)
 	mux.Handle("POST /case/{case}/attach", limited(mostFile, p.visited(attach)))
-	at("GET /case/{case}/file/{entry}", showFile)
+	mux.Handle("GET /case/{case}/file/{entry}", p.visited(showFile))
 	at("GET /open", showOpen)
 	at("POST /open", openCase)
-	at("GET /live", live)
+	mux.Handle("GET /live", p.visited(live))
 	mux.HandleFunc("GET /join", p.askJoin)
 	mux.Handle("POST /join", limited(most, http.HandlerFunc(p.join)))
 	mux.HandleFunc("GET /enter", p.enter)
@@ -169,6 +170,35 @@ func (p *Page) visited(f func(*visit) error) http.HandlerFunc {
 		}
 	}
 }
+
+// whole lets an answer be made before any of it is sent: while a case is looked at, others
+// wait for it, and they are not to wait for somebody who reads slowly.
+func whole(f func(*visit) error) func(*visit) error {
+	return func(v *visit) error {
+		out := v.w
+		made := &answer{ResponseWriter: out}
+		v.w = made
+		if err := f(v); err != nil {
+			return err
+		}
+		if made.code != 0 {
+			out.WriteHeader(made.code)
+		}
+		out.Write(made.body.Bytes()) //nolint:errcheck // the reader is gone
+		return nil
+	}
+}
+
+// answer keeps what is written until it is whole.
+type answer struct {
+	http.ResponseWriter
+	code int
+	body bytes.Buffer
+}
+
+func (a *answer) WriteHeader(code int) { a.code = code }
+
+func (a *answer) Write(b []byte) (int, error) { return a.body.Write(b) }
 
 // from is the address of the other side, without its port.
 func from(r *http.Request) string {
