@@ -137,19 +137,16 @@ func ask[T any](t *tab, expression string) T {
 func (t *tab) until(expression string) {
 	t.t.Helper()
 	end := time.Now().Add(soonEnough)
-	is := func() bool {
+	var last error // of a page that is not there yet, or not any more
+	is := func() (v bool) {
 		ctx, cancel := context.WithTimeout(t.ctx, soonEnough)
 		defer cancel()
-		v, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("!!("+expression+")", chromedp.EvalAwaitPromise))
-		if err != nil && strings.Contains(err.Error(), "navigated or closed") {
-			return false
-		}
-		require.NoError(t.t, err, expression)
-		return v
+		v, last = chromedp.Run(ctx, chromedp.Evaluate[bool]("!!("+expression+")", chromedp.EvalAwaitPromise))
+		return v && last == nil
 	}
 	for !is() {
 		if time.Now().After(end) {
-			t.t.Fatalf("it never came to be that %s; the page says:\n%s", expression, ask[string](t, "document.body.innerText"))
+			t.t.Fatalf("it never came to be that %s (%v); the page says:\n%s", expression, last, ask[string](t, "document.body.innerText"))
 		}
 		time.Sleep(25 * time.Millisecond)
 	}
