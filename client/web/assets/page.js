@@ -220,6 +220,7 @@ async function drain() {
       for (const e of $$(".keeping")) e.remove();
       if (r.status === 200) change(without(next.id));
       else change((all) => all.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w)));
+      if (r.status === 200 && !stream && !$("main form")) boardSoon();
       if (r.status === 200 && next.to && here === "open") { location.href = "/case/" + encodeURIComponent(r.body.case); return; }
       catchUp();
     }
