@@ -1,9 +1,11 @@
 package client
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"knowngood.example/cases"
@@ -140,4 +142,9 @@ func (h *Home) KeptCases() ([]string, error) {
 		return nil, fmt.Errorf("cannot list the cases kept here: %w", err)
 	}
 	return list, nil
+}
+
+// NamesFile reports whether an attachment of the case names the file.
+func (c *Copy) NamesFile(sum []byte) bool {
+	return slices.ContainsFunc(c.Case.Attachments, func(s *cases.Step) bool { return bytes.Equal(s.Says.GetAttachment().GetSha256(), sum) })
 }

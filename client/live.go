@@ -135,6 +135,7 @@ func (l *Live) stay(ctx context.Context) (reached bool, err error) {
 	defer sending.Wait()
 	defer cancel(nil)
 	sending.Go(func() { cancel(l.send(ctx, who, c)) })
+	sending.Go(func() { cancel(l.sendFiles(ctx, c)) })
 	err = l.receive(ctx, who, c)
 	if cause := context.Cause(ctx); cause != nil && errors.Is(err, context.Canceled) {
 		err = cause
@@ -168,6 +169,28 @@ func (l *Live) send(ctx context.Context, who *Identity, c *Conn) error {
 		l.tell(func() {}) // refused entries went elsewhere
 		if err != nil {
 			return err
+		}
+	}
+}
+
+// sendFiles sends the files that wait, beside the entries, which a large one must not
+// hold up.
+func (l *Live) sendFiles(ctx context.Context, c *Conn) error {
+	look := time.NewTicker(liveLook)
+	defer look.Stop()
+	for {
+		_, err := l.home.SendFiles(ctx, c)
+		var no *Refusal
+		if errors.As(err, &no) {
+			err = nil // for now: it goes on waiting
+		}
+		if err != nil {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-look.C:
 		}
 	}
 }

@@ -45,6 +45,17 @@ func refused(at int64, s *eventv1.Signed, why *boardv1.AppendResult) Refused {
 	return r
 }
 
+// Anew is what was refused as it is recorded again: the same words, for an id, a number
+// and a place of their own.
+func (r Refused) Anew() (*eventv1.Event, error) {
+	o, err := envelope.Open(r.Event)
+	if err != nil {
+		return nil, fmt.Errorf("the refused entry cannot be read: %w", err)
+	}
+	e := o.Event
+	return &eventv1.Event{Stream: e.GetStream(), Happened: e.GetHappened(), Placed: e.GetPlaced(), By: e.GetBy(), Because: e.GetBecause(), Kind: e.GetKind()}, nil
+}
+
 // trayWrite keeps one, as the n-th. Its view is made when it is read.
 func trayWrite(n uint64, r Refused) (log.Write, error) {
 	r.View = nil

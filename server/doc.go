@@ -13,7 +13,8 @@
 //	log/         the log, kept by Badger
 //	files/       the bytes of attachments: a folder for each case, named by its id, in it
 //	             a file for each, named by its SHA-256 in hexadecimal; with '.part'
-//	             behind the name while not all of it has come
+//	             behind the name while not all of it has come; 'spool-*.part' is one
+//	             that a tablet is bringing, before an event names it
 //	host, socket where whoever runs the server reaches it, see package socket
 //
 // A folder with a checkpoint and without a key is refused: a new key would be

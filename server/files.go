@@ -41,6 +41,13 @@ func openFiles(ctx context.Context, s *Server) (*files, error) {
 	if f.reserve == 0 {
 		f.reserve = badger.DefaultReserve(memTable)
 	}
+	left, err := filepath.Glob(filepath.Join(f.dir, "spool-*.part"))
+	for _, path := range left { // of files that were coming from a tablet
+		err = errors.Join(err, os.Remove(path))
+	}
+	if err != nil {
+		return nil, fmt.Errorf("what a crash left of a file: %w", err)
+	}
 	for w, err := range s.log.Scan(ctx, prefixFile) {
 		if err != nil {
 			return nil, err

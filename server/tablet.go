@@ -60,7 +60,7 @@ func (s *Server) With(ctx context.Context, c Caller, stream string, look func(*c
 // Names of the shops and people that the caller has to do with.
 func (s *Server) Names(ctx context.Context, c Caller) (cases.Names, error) { return s.names(ctx, c) }
 
-// Record numbers, signs and appends one event of a case for a caller whose key is
+// Record numbers, signs and appends one event of a case, or one that opens it, for a caller whose key is
 // held here. What it leaves out is filled in but for its moment. An event whose id
 // stands in the case already, written by the same device and saying the same, is
 // answered with its place.
@@ -97,6 +97,10 @@ func (s *Server) Record(ctx context.Context, c Caller, e *eventv1.Event) (*board
 		}
 		return nil
 	})
+	var no *Refusal
+	if e.GetCaseOpened() != nil && errors.As(err, &no) && no.Reason == boardv1.Reason_REASON_NOT_FOUND {
+		e.DeviceSeq, e.Prev, err = 1, nil, nil // it opens the case
+	}
 	if err != nil || held != nil {
 		return held, err
 	}

@@ -28,9 +28,12 @@ type caseView struct {
 	Waits, WaitsName, Shop      string
 	You, Invented               bool
 	Head                        uint64
+	Entries                     int
 	Stands                      standsView
 	Timeline                    timelineView
 	Form                        formView
+	// TakeUp: it was handed to the reader's shop, and waits to be taken up.
+	TakeUp bool
 }
 
 // standsView is what stands: the part that changes with an entry.
@@ -48,6 +51,9 @@ type standsView struct {
 	AtHand           section
 	Rest             []section
 	Cautions         []string
+	Drawings         []drawing
+	// Refused is what was written down here and the server did not take.
+	Refused []refusedRow
 }
 
 // section of a document, cut to what a page has room for.
@@ -94,6 +100,7 @@ type row struct {
 	cases.Row
 	Who, Shop, Word string
 	Waiting         bool
+	File            *attachedFile
 }
 
 // formView is what the form to write down with holds.
@@ -103,6 +110,7 @@ type formView struct {
 	Wrong    *notHeard
 	Points   []string
 	Parts    []string
+	People   []string
 	On       []onNow
 	Open     string
 }
@@ -122,9 +130,16 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 		if err != nil {
 			return err
 		}
+		stands, err := v.stands(c)
+		if err != nil {
+			return err
+		}
 		b := caseView{
 			ID: c.Stream, Vehicle: c.VehicleWords(), Concern: c.ConcernWords(), State: c.Standing(), Shop: v.who.Names.Of(c.OwnerShop), Head: c.Head(),
-			Stands: v.stands(c), Timeline: timeline, Form: v.form(c, wrong, line, fields),
+			Entries: int(c.Head()), Stands: stands, Timeline: timeline, Form: v.form(c, wrong, line, fields),
+		}
+		if h := client.OpenHandoff(c.Case, v.who.Shop); h != nil {
+			b.TakeUp = h.TakenUp == nil
 		}
 		if c.Opening != nil {
 			b.Invented = c.Opening.Says.GetCaseOpened().GetInvented()
@@ -136,7 +151,13 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 }
 
 func showStands(v *visit) error {
-	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error { return v.part("case", "stands", v.stands(c)) })
+	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		stands, err := v.stands(c)
+		if err != nil {
+			return err
+		}
+		return v.part("case", "stands", stands)
+	})
 }
 
 // placed are the sections of a brief that have a place of their own on the page of a
@@ -148,7 +169,7 @@ func placed() []string {
 	}
 }
 
-func (v *visit) stands(c *Case) standsView {
+func (v *visit) stands(c *Case) (standsView, error) {
 	judged := c.Judge(c.Table)
 	doc := brief.Brief(judged, v.who.Names)
 	s := standsView{ID: c.Stream, Cautions: doc.Cautions}
@@ -161,7 +182,7 @@ func (v *visit) stands(c *Case) standsView {
 	}
 	s.Question, s.Look, s.Temporary = of("Question asked").Section, of("To look at first"), of("Temporary, still on")
 	s.Proven, s.Believed, s.Explained, s.AtHand = of("Proven"), of("Only believed"), of("What would explain it"), of("Points at hand")
-	s.Pictures = picturesOf(c.Stream, judged)
+	s.Pictures, s.Drawings = picturesOf(c.Stream, judged), drawings(c.Case)
 	next := judged.Next()
 	s.NoNext, s.Withheld = of("Next").None, next.Withheld
 	for i, a := range next.Advice {
@@ -178,7 +199,9 @@ func (v *visit) stands(c *Case) standsView {
 			s.Rest = append(s.Rest, cut(c.Stream, one))
 		}
 	}
-	return s
+	refused, err := v.tray(c)
+	s.Refused = refused
+	return s, err
 }
 
 func cut(stream string, s brief.Section) section {
@@ -250,7 +273,7 @@ func (v *visit) rows(c *Case, through uint64, n int) timelineView {
 
 func (v *visit) row(c *Case, r cases.Row) row {
 	s := r.Step
-	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent}
+	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, fileOf(c, s)}
 }
 
 // timeline is the newest entries, or those that a query asks for.
@@ -291,11 +314,8 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 	for _, p := range c.Points {
 		f.Points = append(f.Points, p.Name)
 	}
-	for _, p := range c.Components {
-		if !p.OnlyDrawn() || len(p.Steps) > 0 {
-			f.Parts = append(f.Parts, p.Name)
-		}
-	}
+	f.Parts = partsOf(c.Case)
+	f.People = v.people()
 	for _, t := range c.StillOn() {
 		on := onNow{strconv.FormatUint(t.On.Seq, 10), t.What}
 		if t.Earlier != nil {
@@ -304,8 +324,31 @@ func (v *visit) form(c *Case, wrong *notHeard, line string, fields url.Values) f
 		f.On = append(f.On, on)
 	}
 	slices.Sort(f.Points)
-	slices.Sort(f.Parts)
 	return f
+}
+
+// people are those who may have done something, by name.
+func (v *visit) people() []string {
+	var out []string
+	for _, p := range v.who.Known.People {
+		if !p.Left && !slices.Contains(out, p.Name) {
+			out = append(out, p.Name)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// partsOf are the components of a case that people speak of.
+func partsOf(c *cases.Case) []string {
+	var out []string
+	for _, p := range c.Components {
+		if !p.OnlyDrawn() || len(p.Steps) > 0 {
+			out = append(out, p.Name)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // seq is an entry's number in the address; not there: otherwise.

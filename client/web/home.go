@@ -6,6 +6,8 @@ import (
 	"crypto/subtle"
 	"errors"
 	"fmt"
+	"io"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -50,9 +52,9 @@ func (h *Home) Enter(_ context.Context, session, _ string) (*Who, Desk, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	who := &Who{Person: id.Person, Device: id.Device, Shop: id.Shop, Name: id.Name, ShopName: id.ShopName, Currency: id.Currency, Names: names.Of()}
+	who := &Who{Person: id.Person, Device: id.Device, Shop: id.Shop, Name: id.Name, ShopName: id.ShopName, Currency: id.Currency, Names: names.Of(), Known: names}
 	who.Names[id.Shop] = cmp.Or(who.Names[id.Shop], id.ShopName)
-	return who, &homeDesk{h, id, names}, nil
+	return who, &homeDesk{h, id}, nil
 }
 
 // Join implements Door: the home joins the shop of a link. Only whoever has the key of
@@ -73,8 +75,7 @@ func (h *Home) Join(ctx context.Context, _, code, name string) (string, error) {
 
 type homeDesk struct {
 	*Home
-	who   *client.Identity
-	names *client.Names
+	who *client.Identity
 }
 
 // Board implements Desk.
@@ -128,17 +129,17 @@ func (d *homeDesk) Record(ctx context.Context, e *eventv1.Event) error {
 		}
 		return nil
 	})
+	if e.GetCaseOpened() != nil && errors.Is(err, client.ErrNotFound) {
+		err = nil
+	}
 	if err != nil || held {
 		return err
 	}
-	if e.By != "" {
-		id, known, err := d.names.Person(e.By)
-		if err != nil {
-			return err
-		}
-		if known {
-			e.By = id
-		}
+	switch k := e.GetKind().(type) { // so that two shops can find out that they were told different histories
+	case *eventv1.Event_HandedOff:
+		k.HandedOff.Checkpoint = d.home.Checkpoint()
+	case *eventv1.Event_HandedBack:
+		k.HandedBack.Checkpoint = d.home.Checkpoint()
 	}
 	if _, err := d.home.Save(d.who, client.Stamp{Seen: seen, At: d.home.Now()}, e); err != nil {
 		return err
@@ -154,6 +155,67 @@ func (d *homeDesk) Record(ctx context.Context, e *eventv1.Event) error {
 		d.home.Warn("saved; but not all that hangs on it could be brought up to date: " + err.Error())
 	}
 	return nil // it is saved: whoever heard of a failure would type it again
+}
+
+// Attach implements Desk: the copy lies in the home before the event that names it, and
+// goes once a server answers.
+func (d *homeDesk) Attach(ctx context.Context, e *eventv1.Event, from io.Reader, sure func(*eventv1.Event) error) error {
+	kept, err := d.home.KeepFile(e.GetStream(), from)
+	if err != nil {
+		return impossible{err}
+	}
+	e.GetAttachment().Size, e.GetAttachment().Sha256 = kept.GetSize(), kept.GetSha256()
+	err = sure(e)
+	if err == nil {
+		err = d.Record(ctx, e)
+	}
+	if err == nil {
+		return nil
+	}
+	// Nothing was recorded. The same file may be another entry's.
+	named := false
+	looked := d.shelf.With(ctx, d.who, e.GetStream(), func(c *client.Copy) error {
+		named = c.NamesFile(kept.GetSha256())
+		return nil
+	})
+	if looked == nil && !named {
+		err = errors.Join(err, d.home.DropFile(e.GetStream(), kept.GetSha256()))
+	}
+	return err
+}
+
+// File implements Desk. A file that is not here is fetched first, where a server answers.
+func (d *homeDesk) File(ctx context.Context, stream string, named *eventv1.Attachment, to io.Writer) error {
+	at, err := d.home.File(ctx, nil, stream, named)
+	if errors.Is(err, client.ErrOffline) && d.who.Joined() {
+		_, conn, connErr := d.home.ConnectWithin(client.Haste)
+		if connErr != nil {
+			return fmt.Errorf("the file is not here, and %w", connErr)
+		}
+		defer conn.Close() //nolint:errcheck // nothing was written
+		at, err = d.home.File(ctx, conn, stream, named)
+	}
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(at)
+	if err != nil {
+		return fmt.Errorf("an attached file: %w", err)
+	}
+	defer f.Close() //nolint:errcheck // only read
+	_, err = io.Copy(to, f)
+	return err
+}
+
+// Refused implements Desk.
+func (d *homeDesk) Refused(_ context.Context, stream string) ([]client.Refused, error) {
+	all, err := d.home.Tray()
+	return slices.DeleteFunc(all, func(r client.Refused) bool { return r.Case != stream }), err
+}
+
+// Settled implements Desk.
+func (d *homeDesk) Settled(_ context.Context, id, again string) error {
+	return d.home.Settled(id, again)
 }
 
 // Follow implements Desk. A cursor is a place in the home's log.

@@ -2,11 +2,10 @@ package web
 
 import (
 	"cmp"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
-	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -16,130 +15,161 @@ import (
 	"knowngood.example/cases/notation"
 	"knowngood.example/cases/quick"
 	"knowngood.example/client"
-	boardv1 "knowngood.example/proto/knowngood/board/v1"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// heard is how a line was understood.
-type heard struct {
-	Understood string `json:"understood"`
-	// Line that a form made.
-	Line string `json:"line"`
-	// New are names that are not known in the case, with those alike.
-	New []string `json:"new,omitempty"`
-}
-
-// notHeard says where a line was not understood; Column counts characters from 1.
-type notHeard struct {
-	Error      string   `json:"error"`
-	Column     int      `json:"column,omitempty"`
-	Length     int      `json:"length,omitempty"`
-	Understood []string `json:"understood,omitempty"`
-	// Line as it was read, also that which a form made: to be changed.
-	Line string `json:"line,omitempty"`
-}
-
-// kept is what became of a line.
-type kept struct {
+// spoken is what somebody asks to be written down, as far as it is understood.
+type spoken struct {
 	heard
-	ID   string `json:"id"`
-	Seq  uint64 `json:"seq"`
-	Text string `json:"text"`
-	// Waiting: it is saved and not sent yet.
-	Waiting bool `json:"waiting"`
+	event *eventv1.Event
+	// first is written down before it; mostly nothing.
+	first *eventv1.Event
+	// trial: nothing of it will be kept.
+	trial bool
 }
 
-// questions are about values that hardly can be.
-type questions []string
+// understand reads the line, or the form.
+func (v *visit) understand(c *Case, s *spoken) error {
+	var err error
+	switch v.r.PostForm.Get("form") {
+	case "draw":
+		err = v.drawn(c, s)
+	case "handoff", "takeup", "handback":
+		err = v.handed(c, s)
+	default:
+		if s.Line, err = v.line(); err != nil {
+			return err
+		}
+		var p *quick.Parsed
+		if p, err = v.parse(c, s.Line); err == nil {
+			s.heard, s.event = heardAs(p), p.Event
+			s.event.Typed = s.Line
+		}
+	}
+	if err != nil {
+		return err
+	}
+	s.event.Stream = c.Stream
+	return v.laid(s)
+}
 
-func (q questions) Error() string { return strings.Join(q, "\n") }
-
-// impossible: the line is understood and cannot be so.
-type impossible struct{ error }
+// laid fills in who did it and when, where the form says so: as the commands' flags do.
+func (v *visit) laid(s *spoken) error {
+	field := func(name string) string { return strings.TrimSpace(v.r.PostForm.Get(name)) }
+	if by := field("by"); by != "" {
+		s.event.By = by
+		s.Understood += "; done by " + client.Clean(by)
+	}
+	if when := field("when"); when != "" {
+		m, err := notation.ParseMoment(when, v.Now().In(v.Zone))
+		if err != nil {
+			return &client.Wrong{Field: "when", Says: ": " + err.Error()}
+		}
+		s.event.Happened = m
+		s.Understood += "; done " + v.when(m)
+	}
+	if field("before") != "" {
+		s.event.Placed = &eventv1.Placement{Where: &eventv1.Placement_BeforeOpening{BeforeOpening: true}}
+		s.Understood += "; before the case was opened"
+	}
+	return nil
+}
 
 func hear(v *visit) error {
-	line, err := v.line()
-	if err != nil {
-		return v.refused(line, err)
-	}
-	var out heard
-	err = v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		p, err := v.parse(c, line)
-		if err == nil {
-			out = heardAs(p)
-			err = v.holds(c, p.Event)
-		}
+	if err := v.r.ParseForm(); err != nil {
 		return err
+	}
+	s := spoken{trial: true}
+	err := v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		if err := v.understand(c, &s); err != nil {
+			return err
+		}
+		if check.Transition(envelope.KindOf(s.event)) {
+			v.expects(c, s.event)
+		}
+		return v.holds(c, s.event)
 	})
 	var asks questions
 	if err != nil && !errors.As(err, &asks) {
-		return v.refused(line, err)
+		return v.refused(s.Line, err)
 	}
-	writeJSON(v.w, http.StatusOK, out)
+	writeJSON(v.w, http.StatusOK, s.heard)
 	return nil
 }
 
-func say(v *visit) error {
-	line, err := v.line()
-	if err != nil {
-		return v.refused(line, err)
+// expects is the place that a transition wants: the next.
+func (v *visit) expects(c *Case, e *eventv1.Event) uint64 {
+	next := c.Head() + 1
+	e.Expect = &next
+	return next
+}
+
+// since asks whether a transition is still right where entries came since its form was
+// opened.
+func (v *visit) since(c *Case, e *eventv1.Event) error {
+	next := v.expects(c, e)
+	seen, err := strconv.ParseUint(v.r.PostForm.Get("expect"), 10, 64)
+	if err != nil || seen >= next || v.r.PostForm.Get("yes") == "1" {
+		return nil
 	}
-	var out kept
-	var event *eventv1.Event
-	err = v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		p, err := v.parse(c, line)
-		if err != nil {
+	ask := count(int(next-seen), "entry has come", "entries have come") + " since you looked."
+	for seq := next - 1; seq >= seen && seq > 0 && seq+3 >= next; seq-- {
+		ask += fmt.Sprintf(" #%d: %s.", seq, strings.TrimSuffix(client.Clean(c.Describe(c.Step(seq), v.who.Names)), "."))
+	}
+	return questions{ask + " Is it still right?"}
+}
+
+func say(v *visit) error {
+	if err := v.r.ParseForm(); err != nil {
+		return err
+	}
+	var s spoken
+	err := v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
+		id := v.r.PostFormValue("id")
+		if id != "" && c.ByID(id) != nil { // sent again: whose it is, is decided below
+			s.event = &eventv1.Event{Stream: c.Stream, Id: id}
+			return nil
+		}
+		if err := v.understand(c, &s); err != nil {
 			return err
 		}
-		out.heard, event = heardAs(p), p.Event
-		event.Stream, event.Id, event.Typed = c.Stream, v.r.PostFormValue("id"), line
-		if event.Id != "" && c.ByID(event.Id) != nil {
-			return nil // sent again: whose it is, is decided below
-		}
-		if event.GetHappened() == nil {
-			if event.Happened, err = v.typedAt(); err != nil {
+		s.event.Id = id
+		if s.event.GetHappened() == nil {
+			var err error
+			if s.event.Happened, err = v.typedAt(); err != nil {
 				return err
 			}
 		}
-		if check.Transition(envelope.KindOf(event)) {
-			next := c.Head() + 1
-			event.Expect = &next
+		if check.Transition(envelope.KindOf(s.event)) {
+			if err := v.since(c, s.event); err != nil {
+				return err
+			}
 		}
-		return v.holds(c, event)
+		if s.first != nil && c.ByID(s.first.GetId()) == nil { // not sent again
+			s.first.Stream, s.first.Happened = c.Stream, s.event.GetHappened()
+			*s.event.Expect++
+			if err := v.holds(c, s.first); err != nil {
+				return err
+			}
+		}
+		return v.holds(c, s.event)
 	})
+	if err == nil && s.first.GetStream() != "" {
+		err = v.desk.Record(v.r.Context(), s.first)
+	}
 	if err == nil {
-		err = v.desk.Record(v.r.Context(), event)
+		err = v.desk.Record(v.r.Context(), s.event)
 	}
 	if err != nil {
-		return v.refused(line, err)
+		return v.refused(s.Line, err)
 	}
-	err = v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
-		out.ID, out.Text = event.GetId(), out.Understood
-		// For a moment an entry may be nowhere here: taken by the server, and not told yet.
-		// It is kept all the same, and its row comes.
-		if step := c.ByID(event.GetId()); step != nil {
-			out.Seq, out.Waiting, out.Text = step.Seq, step.Seq > c.Sent, c.Describe(step, v.who.Names)
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	if wantsJSON(v.r) {
-		writeJSON(v.w, http.StatusOK, out)
-		return nil
-	}
-	http.Redirect(v.w, v.r, fmt.Sprintf("/case/%s#e%d", v.stream(), out.Seq), http.StatusSeeOther)
-	return nil
+	return v.told(s)
 }
 
 func (v *visit) stream() string { return v.r.PathValue("case") }
 
 // line is what was typed, or what the form makes.
 func (v *visit) line() (string, error) {
-	if err := v.r.ParseForm(); err != nil {
-		return "", err
-	}
 	if v.r.PostForm.Get("form") != "" {
 		return formLine(v.r.PostForm)
 	}
@@ -197,8 +227,18 @@ func lately(c *cases.Case, device string) (id string, reading *eventv1.Reading, 
 	return id, reading, conditions
 }
 
-// holds holds the event against the checks that the commands use.
+// holds holds the event against the checks that the commands use, once it says who did
+// it as they do.
 func (v *visit) holds(c *Case, e *eventv1.Event) error {
+	if e.GetBy() != "" { // a person by name is meant by id
+		id, known, err := v.who.Known.Person(e.GetBy())
+		if err != nil {
+			return &client.Wrong{Field: "by", Says: ": " + err.Error()}
+		}
+		if known {
+			e.By = id
+		}
+	}
 	r := check.Event(e, client.Checks(c.Case, v.Now(), v.who.Currency))
 	if err := r.Err(); err != nil {
 		return impossible{err}
@@ -221,158 +261,7 @@ func heardAs(p *quick.Parsed) heard {
 	return out
 }
 
-// refused answers for a line that was not kept. What was typed goes back with it.
-func (v *visit) refused(line string, err error) error {
-	var wrong *quick.Error
-	var asks questions
-	var cannot impossible
-	no := notHeard{Error: client.Clean(err.Error()), Line: line}
-	code := http.StatusUnprocessableEntity
-	switch {
-	case errors.As(err, &wrong):
-		no = notHeard{client.Clean(wrong.What), wrong.Column, wrong.Length, wrong.Understood, line}
-	case errors.As(err, &asks):
-		code = http.StatusConflict
-	case errors.As(err, &cannot):
-	default:
-		return err
-	}
-	if !wantsJSON(v.r) {
-		return v.caseWith(code, &no, line, v.r.PostForm)
-	}
-	if code == http.StatusConflict {
-		writeJSON(v.w, code, map[string]any{"questions": asks})
-		return nil
-	}
-	writeJSON(v.w, code, no)
-	return nil
-}
-
-func writeJSON(w http.ResponseWriter, code int, v any) {
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	w.WriteHeader(code)
-	json.NewEncoder(w).Encode(v) //nolint:errcheck // the reader is gone
-}
-
-// formLine makes of the fields of a short form the line that says the same, so that
-// there is one way in.
-func formLine(f url.Values) (string, error) {
-	get := func(name string) string { return strings.Join(strings.Fields(f.Get(name)), " ") }
-	var l []string
-	add := func(format, text string) {
-		if text != "" {
-			l = append(l, fmt.Sprintf(format, text))
-		}
-	}
-	need := func(name, what string) (string, error) {
-		if s := get(name); s != "" {
-			return s, nil
-		}
-		return "", impossible{fmt.Errorf("%s is missing", what)}
-	}
-	switch kind := f.Get("form"); kind {
-	case "reading":
-		value, err := need("value", "the value that was read")
-		if err != nil {
-			return "", err
-		}
-		red, err := need("red", "where the red lead was")
-		if err != nil {
-			return "", err
-		}
-		text := strings.TrimSpace(value + " " + get("unit"))
-		if get("drop") != "" {
-			text += " drop"
-		}
-		text += " at " + name(red)
-		if black := get("black"); black != "" {
-			text += " to " + name(black)
-		}
-		l = append(l, text)
-		add("%s", get("state"))
-		add("%s", get("conditions"))
-		add("should be %s", get("should"))
-		add("%s", get("outcome"))
-	case "test":
-		did, err := need("did", "what was done to find out")
-		if err != nil {
-			return "", err
-		}
-		covers, err := need("covers", "which part the test covers")
-		if err != nil {
-			return "", err
-		}
-		outcome, err := need("outcome", "what came of it: pass, fail or inconclusive")
-		if err != nil {
-			return "", err
-		}
-		l = append(l, "test "+did, "covers "+names(covers), outcome)
-	case "fitted":
-		part, err := need("part", "which part was fitted")
-		if err != nil {
-			return "", err
-		}
-		l = append(l, "fit "+cmp.Or(get("state"), "new")+" "+name(part)+" in")
-		add("%s", get("old"))
-		add("%s", get("why"))
-		add("cost %s", get("cost"))
-	case "belief":
-		statement, err := need("statement", "what is believed")
-		if err != nil {
-			return "", err
-		}
-		switch get("basis") {
-		case "told":
-			l = append(l, "they say "+statement)
-		case "looked up", "remember":
-			l = append(l, get("basis")+" "+statement)
-		default:
-			l = append(l, "assume "+statement)
-		}
-	case "temporary":
-		what, err := need("what", "what stays on the vehicle for now")
-		if err != nil {
-			return "", err
-		}
-		l = append(l, "temp "+what)
-		add("undo %s", get("undo"))
-	case "undone":
-		entry, err := need("entry", "which change was undone")
-		if err != nil {
-			return "", err
-		}
-		l = append(l, "temp off "+entry)
-	case "note":
-		text, err := need("text", "the note")
-		if err != nil {
-			return "", err
-		}
-		return "note " + text, nil
-	default:
-		return "", impossible{fmt.Errorf("there is no form %q; there are reading, test, fitted, belief, temporary, undone, note", client.Clean(kind))}
-	}
-	return strings.Join(l, ", "), nil
-}
-
-// name quotes a name that the parser could take for more than that.
-func name(s string) string {
-	if strings.Contains(s, `"`) || notation.Key(s) == "" {
-		return s
-	}
-	return `"` + s + `"`
-}
-
-func names(list string) string {
-	var out []string
-	for _, s := range strings.Split(list, ",") {
-		if s = strings.TrimSpace(s); s != "" {
-			out = append(out, name(s))
-		}
-	}
-	return strings.Join(out, ", ")
-}
-
-// taken refuses an id that somebody else's entry has.
-func taken(id string) error {
-	return &client.Refusal{Reason: boardv1.Reason_REASON_ID_TAKEN, Text: fmt.Sprintf("id: %s stands in this case, and another device wrote it", id)}
+// stepOf is an event that is no entry yet, to be said in words.
+func stepOf(e *eventv1.Event) *cases.Step {
+	return &cases.Step{Record: cases.Record{Event: e, Known: true}}
 }

@@ -73,6 +73,9 @@ func showReplay(v *visit) error {
 // The picture of a chart is so wide and high; the page scales it.
 const chartWide, chartHigh = 600, 240
 
+// chartEdge is how far from the edges a number has to stand to be whole.
+const chartEdge = 12
+
 // chart is how the suspects stood over the entries, stacked.
 type chart struct {
 	head        uint64
@@ -176,7 +179,8 @@ func draw(who *Who, c *Case) (*chart, error) {
 			low, high := min(below[x], 1), min(below[x]+p, 1)
 			below[x] += p
 			if high-low > highest {
-				highest, b.Label, b.X, b.Y = high-low, true, (out.x(x)+out.x(x+1))/2, out.y((low+high)/2)
+				highest, b.Label, b.Y = high-low, true, out.y((low+high)/2)
+				b.X = min(max((out.x(x)+out.x(x+1))/2, chartEdge), chartWide-chartEdge)
 			}
 			// A step each: it stood like this until the next entry came.
 			up += fmt.Sprintf("%.1f,%.1f %.1f,%.1f ", out.x(x), out.y(high), out.x(x+1), out.y(high))

@@ -37,7 +37,7 @@ func (p *Page) parse() error {
 		return fmt.Errorf("the page's own files: %w", err)
 	}
 	p.pages = map[string]*template.Template{}
-	for _, name := range []string{"board", "case", "document", "pins", "replay", "join", "trust", "error"} {
+	for _, name := range []string{"board", "case", "document", "draw", "hand", "open", "pins", "replay", "join", "trust", "error"} {
 		one, err := shared.Clone()
 		if err == nil {
 			one, err = one.ParseFS(files, "pages/"+name+".html")
@@ -63,8 +63,15 @@ func (p *Page) words() template.FuncMap {
 		"money":   money,
 		"count":   count,
 		"list":    func(all ...string) []string { return all },
+		"cash":    notation.FormatMoney,
+		"word":    func(a eventv1.Answer) string { return notation.Word(a) },
+		"field":   func(name, value string) field { return field{name, value} },
+		"basis":   basisWords,
 	}
 }
+
+// field is one of a form that asks as others do.
+type field struct{ Name, Value string }
 
 // entryLink leads to an entry in the timeline.
 func entryLink(stream string, seq uint64) string {

@@ -1,7 +1,7 @@
 package web
 
 import (
-	"context"
+	"bytes"
 	"embed"
 	"errors"
 	"fmt"
@@ -14,71 +14,10 @@ import (
 	"strings"
 	"time"
 
-	"knowngood.example/cases"
-	"knowngood.example/cases/brief"
-	"knowngood.example/cases/suspect"
 	"knowngood.example/client"
 	"knowngood.example/client/picture"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
-
-// Door lets people in.
-type Door interface {
-	// Enter says who holds a session, and gives them their desk; ErrStranger when
-	// nobody does. From is the address of the other side.
-	Enter(ctx context.Context, session, from string) (*Who, Desk, error)
-	// Join turns a code, or a link, into a session.
-	Join(ctx context.Context, from, code, name string) (session string, err error)
-}
-
-// Desk is what one person sees and writes. Errors are client.ErrNotFound, a
-// *client.Refusal, or faults.
-type Desk interface {
-	// Board lists the cases, those that wait for the person's shop first.
-	Board(ctx context.Context, closed bool) ([]brief.BoardLine, error)
-	// Case calls look with a case as it is now. It must not be kept or changed.
-	Case(ctx context.Context, stream string, look func(*Case) error) error
-	// Record keeps one event of a case; what it leaves out is filled in. Once it
-	// returns, Case shows the event. The same id again, of the same person, is no
-	// second event.
-	Record(ctx context.Context, e *eventv1.Event) error
-	// Follow tells what comes behind a cursor, empty: from now on, until ctx ends. The
-	// first news come at once.
-	Follow(ctx context.Context, cursor string, tell func(News) error) error
-}
-
-// ErrStranger: nobody is known by that session.
-var ErrStranger = errors.New("nobody is known here by that: join first")
-
-// Who is at the page.
-type Who struct {
-	Person, Device, Shop string
-	Name, ShopName       string
-	// Currency the shop counts in, ISO 4217.
-	Currency string
-	// Names of the shops and people they have to do with.
-	Names cases.Names
-}
-
-// Case as a desk shows it.
-type Case struct {
-	*cases.Case
-	// Sent is the last seq that the log has; what lies beyond waits to be sent.
-	Sent uint64
-	// Table that judgements rest on.
-	Table *suspect.Table
-}
-
-// News is what came behind a cursor, and how things stand.
-type News struct {
-	// Cursor behind the entries.
-	Cursor  string
-	Entries []client.Came
-	// Waiting entries of this home, and why its server is not reached; empty: it is.
-	Waiting int
-	Off     string
-}
 
 // Options of a page.
 type Options struct {
@@ -123,7 +62,7 @@ func New(door Door, o Options) (*Page, error) {
 		return nil, fmt.Errorf("the page's own files: %w", err)
 	}
 	mux := http.NewServeMux()
-	at := func(pattern string, f func(*visit) error) { mux.HandleFunc(pattern, p.visited(f)) }
+	at := func(pattern string, f func(*visit) error) { mux.Handle(pattern, limited(most, p.visited(whole(f)))) }
 	at("GET /{$}", board)
 	at("GET /case/{case}", showCase)
 	at("GET /case/{case}/rows", showRows)
@@ -136,9 +75,17 @@ func New(door Door, o Options) (*Page, error) {
 	at("GET /case/{case}/replay", showReplay)
 	at("POST /case/{case}/hear", hear)
 	at("POST /case/{case}/say", say)
-	at("GET /live", live)
+	at("POST /case/{case}/again", sayAgain)
+	at("GET /case/{case}/draw", showDraw)
+	at("POST /case/{case}/draw", showDraw)
+	at("GET /case/{case}/hand", showHand)
+	mux.Handle("POST /case/{case}/attach", limited(mostFile, p.visited(attach)))
+	mux.Handle("GET /case/{case}/file/{entry}", p.visited(showFile))
+	at("GET /open", showOpen)
+	at("POST /open", openCase)
+	mux.Handle("GET /live", p.visited(live))
 	mux.HandleFunc("GET /join", p.askJoin)
-	mux.HandleFunc("POST /join", p.join)
+	mux.Handle("POST /join", limited(most, http.HandlerFunc(p.join)))
 	mux.HandleFunc("GET /enter", p.enter)
 	mux.HandleFunc("GET /trust", p.trust)
 	mux.HandleFunc("GET /trust/authority.crt", p.authority)
@@ -158,6 +105,17 @@ func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.serve.Serve
 
 // most is how much a request may bring.
 const most = 64 << 10
+
+// limited lets a request bring so much and no more, for as long as it goes on.
+func limited(n int64, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if n > most {
+			r.Body = unhurried{r.Body, http.NewResponseController(w)}
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, n)
+		next.ServeHTTP(w, r)
+	})
+}
 
 // policy lets the page use what it brings itself and nothing else.
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
@@ -182,7 +140,6 @@ func (p *Page) guarded(next http.Handler) http.Handler {
 			http.Error(w, "this page is not known by that name; ask it by the address it printed", http.StatusMisdirectedRequest)
 			return
 		}
-		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -213,6 +170,35 @@ func (p *Page) visited(f func(*visit) error) http.HandlerFunc {
 		}
 	}
 }
+
+// whole lets an answer be made before any of it is sent: while a case is looked at, others
+// wait for it, and they are not to wait for somebody who reads slowly.
+func whole(f func(*visit) error) func(*visit) error {
+	return func(v *visit) error {
+		out := v.w
+		made := &answer{ResponseWriter: out}
+		v.w = made
+		if err := f(v); err != nil {
+			return err
+		}
+		if made.code != 0 {
+			out.WriteHeader(made.code)
+		}
+		out.Write(made.body.Bytes()) //nolint:errcheck // the reader is gone
+		return nil
+	}
+}
+
+// answer keeps what is written until it is whole.
+type answer struct {
+	http.ResponseWriter
+	code int
+	body bytes.Buffer
+}
+
+func (a *answer) WriteHeader(code int) { a.code = code }
+
+func (a *answer) Write(b []byte) (int, error) { return a.body.Write(b) }
 
 // from is the address of the other side, without its port.
 func from(r *http.Request) string {

@@ -120,7 +120,7 @@ func (b *bay) head() uint64 { return b.last().Seq }
 // pages are all addresses that show something.
 func (b *bay) pages() []string {
 	c := "/case/" + b.stream
-	return []string{"/", "/?closed=1", c, c + "?q=kind:note", c + "/rows", c + "/stands", c + "/brief", c + "/handback", c + "/customer", c + "/pins", c + "/replay", c + "/replay?part=1"}
+	return []string{"/", "/?closed=1", c, c + "?q=kind:note", c + "/rows", c + "/stands", c + "/brief", c + "/handback", c + "/customer", c + "/pins", c + "/replay", c + "/replay?part=1", c + "/draw", c + "/hand", "/open"}
 }
 
 // TestOnlyByItsOwnName: a name that somebody lets lead to this machine is none of the
@@ -143,7 +143,7 @@ func TestOnlyByItsOwnName(t *testing.T) {
 func TestOtherSitesWriteNothing(t *testing.T) {
 	b := newBay(t)
 	for header, value := range map[string]string{"Sec-Fetch-Site": "cross-site", "Origin": "https://rebound.example"} {
-		for _, path := range []string{"/case/" + b.stream + "/say", "/case/" + b.stream + "/hear", "/join"} {
+		for _, path := range []string{"/case/" + b.stream + "/say", "/case/" + b.stream + "/hear", "/case/" + b.stream + "/draw", "/case/" + b.stream + "/attach", "/case/" + b.stream + "/again", "/open", "/join"} {
 			r := b.request("POST", path, url.Values{"line": {"note from elsewhere"}, "code": {"x"}, "name": {"x"}})
 			r.Header.Set(header, value)
 			got, _ := b.answer(r)
@@ -339,69 +339,6 @@ func TestSayTwice(t *testing.T) {
 	}
 	require.EqualValues(t, 2, b.head())
 	require.InDelta(t, time.Now().Add(-time.Hour).Unix(), b.last().Happened().GetUnixSeconds(), 5, "it happened when it was typed")
-}
-
-// TestForms: each short form makes the line that says the same.
-func TestForms(t *testing.T) {
-	b := newBay(t)
-	code, got := b.says("jumper from fan.C1-1 to batt-, fused 15 A")
-	require.Equal(t, http.StatusOK, code, got)
-	for _, c := range []struct {
-		form url.Values
-		line string
-		is   func(*eventv1.Event) bool
-	}{
-		{
-			url.Values{"form": {"reading"}, "value": {"10,6"}, "unit": {"V"}, "red": {"S4.in"}, "black": {"S4.out"}, "state": {"running"}, "drop": {"1"}, "should": {"under 0.2 V"}, "outcome": {"fail"}},
-			`10,6 V drop at "S4.in" to "S4.out", running, should be under 0.2 V, fail`,
-			func(e *eventv1.Event) bool {
-				r := e.GetReading()
-				return r.GetRed() == "S4.in" && r.GetOutcome() == eventv1.Outcome_OUTCOME_FAIL && r.GetConditions().GetKey() == eventv1.KeyPosition_KEY_POSITION_RUNNING
-			},
-		},
-		{
-			url.Values{"form": {"test"}, "did": {"ran the fan from the battery"}, "covers": {"fan motor, fan plug"}, "outcome": {"pass"}},
-			`test ran the fan from the battery, covers "fan motor", "fan plug", pass`,
-			func(e *eventv1.Event) bool {
-				return e.GetTest().GetOutcome() == eventv1.Outcome_OUTCOME_PASS && len(e.GetTest().GetCovers()) == 2
-			},
-		},
-		{
-			url.Values{"form": {"fitted"}, "part": {"fan motor"}, "state": {"new"}, "why": {"guess"}, "old": {"old kept"}, "cost": {"240 EUR"}},
-			`fit new "fan motor" in, old kept, guess, cost 240 EUR`,
-			func(e *eventv1.Event) bool {
-				p := e.GetPartFitted()
-				return p.GetComponent() == "fan motor" && p.GetCost().GetMinor() == 24000 && p.GetWhy() == eventv1.Why_WHY_GUESS && p.GetOldKept() == eventv1.Answer_ANSWER_YES
-			},
-		},
-		{
-			url.Values{"form": {"belief"}, "statement": {"the ground side is good"}, "basis": {"told"}}, "they say the ground side is good",
-			func(e *eventv1.Event) bool { return e.GetBelief().GetBasis() == eventv1.Basis_BASIS_TOLD },
-		},
-		{
-			url.Values{"form": {"belief"}, "statement": {"the feed is good"}, "basis": {"assumed"}}, "assume the feed is good",
-			func(e *eventv1.Event) bool { return e.GetBelief().GetBasis() == eventv1.Basis_BASIS_ASSUMED },
-		},
-		{
-			url.Values{"form": {"temporary"}, "what": {"cover off left sill"}, "undo": {"six clips"}}, "temp cover off left sill, undo six clips",
-			func(e *eventv1.Event) bool { return e.GetTemporaryOn().GetUndo() == "six clips" },
-		},
-		{
-			url.Values{"form": {"undone"}, "entry": {"2"}}, "temp off 2",
-			func(e *eventv1.Event) bool { return e.GetTemporaryOff().GetTemporary() != "" },
-		},
-		{
-			url.Values{"form": {"note"}, "text": {"needs it on Friday, # 5"}}, "note needs it on Friday, # 5",
-			func(e *eventv1.Event) bool { return e.GetNote().GetText() == "needs it on Friday, # 5" },
-		},
-	} {
-		code, heard := b.post("/case/"+b.stream+"/hear", c.form)
-		require.Equal(t, http.StatusOK, code, heard)
-		require.Equal(t, c.line, heard["line"])
-		code, got := b.post("/case/"+b.stream+"/say", c.form)
-		require.Equal(t, http.StatusOK, code, "%s: %v", c.line, got)
-		require.True(t, c.is(b.last().Says), "%s: %v", c.line, b.last().Says)
-	}
 }
 
 // TestPlacedSections: the sections that the page of a case has a place for are sections of

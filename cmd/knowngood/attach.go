@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -104,7 +103,7 @@ func runAttach(ctx context.Context, a *app, o *entryFlags, f *attachFlags, args 
 	}
 	if err := d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_Attachment{Attachment: kept}}); err != nil {
 		var no usage
-		if errors.As(err, &no) && !names(d.copy.Case, kept.GetSha256()) {
+		if errors.As(err, &no) && !d.copy.NamesFile(kept.GetSha256()) {
 			return errors.Join(err, d.home.DropFile(d.stream, kept.GetSha256())) // nothing was recorded
 		}
 		return err // what waits goes with the next sync, the file with it
@@ -118,16 +117,6 @@ func runAttach(ctx context.Context, a *app, o *entryFlags, f *attachFlags, args 
 		return a.fileWaits(ctx, err)
 	}
 	return nil
-}
-
-// names reports whether an attachment of the case names the file.
-func names(c *cases.Case, sum []byte) bool {
-	for _, s := range c.Attachments {
-		if bytes.Equal(s.Says.GetAttachment().GetSha256(), sum) {
-			return true
-		}
-	}
-	return false
 }
 
 // fileWaits says that the entry went and its file did not, yet.

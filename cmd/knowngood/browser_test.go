@@ -110,13 +110,20 @@ func ask[T any](t *tab, expression string) T {
 	return v
 }
 
-// until waits for an expression to be true.
+// until waits for an expression to be true, over pages that take the place of one another.
 func (t *tab) until(expression string) {
 	t.t.Helper()
 	end := time.Now().Add(soonEnough)
-	for !ask[bool](t, "!!("+expression+")") {
+	var last error // of a page that is not there yet, or not any more
+	is := func() (v bool) {
+		ctx, cancel := context.WithTimeout(t.ctx, soonEnough)
+		defer cancel()
+		v, last = chromedp.Run(ctx, chromedp.Evaluate[bool]("!!("+expression+")", chromedp.EvalAwaitPromise))
+		return v && last == nil
+	}
+	for !is() {
 		if time.Now().After(end) {
-			t.t.Fatalf("it never came to be that %s; the page says:\n%s", expression, ask[string](t, "document.body.innerText"))
+			t.t.Fatalf("it never came to be that %s (%v); the page says:\n%s", expression, last, ask[string](t, "document.body.innerText"))
 		}
 		time.Sleep(25 * time.Millisecond)
 	}

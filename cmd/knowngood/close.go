@@ -7,8 +7,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"knowngood.example/cases/notation"
 	"knowngood.example/cases/quick"
+	"knowngood.example/client"
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
@@ -22,17 +22,11 @@ func (o *dueFlags) add(f *pflag.FlagSet) {
 
 // event is the check that is due; nil when none is.
 func (o *dueFlags) event(a *app) (*eventv1.Event, error) {
-	if o.due == "" {
-		if o.look != "" {
-			return nil, usagef("--check says what to look at; --check-due has to say when")
-		}
-		return nil, nil
+	due, err := client.CheckDue(o.due, o.look, a.show.Now.In(a.show.Zone))
+	if err != nil || due == nil {
+		return nil, flagged(err)
 	}
-	m, err := notation.ParseDue(o.due, a.show.Now.In(a.show.Zone))
-	if err != nil {
-		return nil, usagef("--check-due: %w", err)
-	}
-	return &eventv1.Event{Kind: &eventv1.Event_CheckDue{CheckDue: &eventv1.CheckDue{Due: m, What: o.look}}}, nil
+	return &eventv1.Event{Kind: &eventv1.Event_CheckDue{CheckDue: due}}, nil
 }
 
 func newClose(a *app) *cobra.Command {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 
 	"google.golang.org/protobuf/proto"
 
@@ -40,14 +41,17 @@ func (d serverDoor) Enter(ctx context.Context, session, from string) (*web.Who, 
 	if err != nil {
 		return nil, nil, explain(err)
 	}
-	names, err := d.Names(ctx, c)
+	r, err := d.People(ctx, c)
 	if err != nil {
 		return nil, nil, explain(err)
 	}
+	known := new(client.Names)
+	known.Heard(r)
+	names := known.Of()
 	who := &web.Who{
-		Person: c.Person, Device: c.Device, Shop: c.Shop, Name: names.Of(c.Person), ShopName: me.GetShopName(), Currency: me.GetCurrency(), Names: names,
+		Person: c.Person, Device: c.Device, Shop: c.Shop, Name: names.Of(c.Person), ShopName: me.GetShopName(), Currency: me.GetCurrency(), Names: names, Known: known,
 	}
-	return who, serverDesk{d, c, names}, nil
+	return who, serverDesk{d, c}, nil
 }
 
 // Join implements web.Door.
@@ -62,8 +66,7 @@ func (d serverDoor) Join(ctx context.Context, from, code, name string) (string, 
 
 type serverDesk struct {
 	serverDoor
-	c     server.Caller
-	names cases.Names
+	c server.Caller
 }
 
 // explain says a server's no as a client hears it.
@@ -105,24 +108,30 @@ func (d serverDesk) Case(ctx context.Context, stream string, look func(*web.Case
 
 // Record implements web.Desk.
 func (d serverDesk) Record(ctx context.Context, e *eventv1.Event) error {
-	if e.By != "" {
-		r, err := d.People(ctx, d.c)
-		if err != nil {
-			return explain(err)
-		}
-		known := new(client.Names)
-		known.Heard(r)
-		id, is, err := known.Person(e.By)
-		if err != nil {
-			return err
-		}
-		if is {
-			e.By = id
-		}
-	}
 	r, err := d.Server.Record(ctx, d.c, e)
 	e.Id = cmp.Or(e.GetId(), r.GetId())
 	return explain(err)
+}
+
+// Attach implements web.Desk.
+func (d serverDesk) Attach(ctx context.Context, e *eventv1.Event, from io.Reader, sure func(*eventv1.Event) error) error {
+	return explain(d.Server.Attach(ctx, d.c, e, from, sure))
+}
+
+// File implements web.Desk.
+func (d serverDesk) File(ctx context.Context, stream string, named *eventv1.Attachment, to io.Writer) error {
+	return explain(d.GetFile(ctx, d.c, &boardv1.GetFileRequest{Stream: stream, Sha256: named.GetSha256()}, func(m *boardv1.GetFileResponse) error {
+		_, err := to.Write(m.GetPart())
+		return err
+	}))
+}
+
+// Refused implements web.Desk: what a tablet writes is refused at once.
+func (serverDesk) Refused(context.Context, string) ([]client.Refused, error) { return nil, nil }
+
+// Settled implements web.Desk.
+func (serverDesk) Settled(context.Context, string, string) error {
+	return fmt.Errorf("%w: nothing waits to be done again", client.ErrNotFound)
 }
 
 // Follow implements web.Desk.

@@ -109,6 +109,11 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 	mara.save(t, handsTo(ines.who.Shop, 2, stream))
 	require.NoError(t, mara.sync(t.Context(), 5*time.Second))
 
+	code, attached := s.tablet(t).joins(mara.invites(t, eventv1.Role_ROLE_TECHNICIAN, ""), "Ada").attaches(stream, "b.txt", []byte("invented bytes"))
+	require.Equal(t, http.StatusOK, code, attached)
+	var saved struct{ ID string }
+	require.NoError(t, json.Unmarshal([]byte(attached), &saved))
+	file := "/case/" + stream + "/file/" + saved.ID
 	withdrawn := s.tablet(t).joins(mara.invites(t, eventv1.Role_ROLE_TECHNICIAN, ""), "Gone")
 	_, conn, err := mara.Connect()
 	require.NoError(t, err)
@@ -136,7 +141,7 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 		"somebody who was withdrawn":           {withdrawn, stranger},
 		"nobody":                               {s.tablet(t), stranger},
 	} {
-		for _, page := range []string{"", "/rows", "/stands", "/brief", "/brief/pdf", "/handback", "/customer", "/pins", "/replay"} {
+		for _, page := range []string{"", "/rows", "/stands", "/brief", "/brief/pdf", "/handback", "/customer", "/pins", "/replay", "/draw", "/hand"} {
 			got, text := c.who.ask("/case/"+stream+page, nil)
 			switch c.here {
 			case write:
@@ -164,6 +169,32 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 			got, _ = c.who.ask("/case/"+nowhere+"/"+how, url.Values{"line": {"note"}})
 			require.NotEqual(t, see, got, name)
 		}
+		got, text := c.who.attaches(stream, "a.txt", []byte("by "+name))
+		if c.here == write {
+			require.Equal(t, see, got, "%s: %s", name, text)
+		} else {
+			require.Equal(t, c.here, got, "%s: %s", name, text)
+		}
+		got, _ = c.who.attaches(nowhere, "a.txt", []byte("x"))
+		require.NotEqual(t, see, got, name)
+		got, text = c.who.ask(file, nil)
+		if c.here == stranger {
+			require.Equal(t, http.StatusSeeOther, got, name)
+		} else {
+			require.Equal(t, map[int]int{write: see, nothing: nothing}[c.here], got, "%s: %s", name, text)
+		}
+		if c.here != write {
+			require.NotContains(t, text, "invented bytes", name)
+		}
+		got, text = c.who.ask("/open", url.Values{"form": {"open"}, "concern": {"x"}, "make": {"Quillon"}, "model": {"Tarn"}, "invented": {"1"}})
+		switch {
+		case strings.Contains(name, "guest"):
+			require.Equal(t, http.StatusForbidden, got, "%s: %s", name, text)
+		case c.here == stranger:
+			require.Equal(t, stranger, got, name)
+		default:
+			require.Equal(t, see, got, "%s: %s", name, text)
+		}
 		// To close a case is for the shop whose it is.
 		if name == "a technician of the shop it is with" || name == "a guest for the case" {
 			got, text := c.who.ask("/case/"+stream+"/say", url.Values{"line": {"close not found"}})
@@ -172,7 +203,7 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 	}
 	c, err := mara.fetched(t.Context(), stream)
 	require.NoError(t, err)
-	require.EqualValues(t, 3+4+1, c.Case.Head(), "opening, hand-off and grant; four notes; the guest's grant")
+	require.EqualValues(t, 3+4+4+1+1, c.Case.Head(), "opening, hand-off and grant; four notes; four files, and one before; the guest's grant")
 }
 
 func (m *member) fetched(ctx context.Context, stream string) (*client.Copy, error) {

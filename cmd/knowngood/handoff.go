@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"knowngood.example/cases"
 	"knowngood.example/cases/brief"
 	"knowngood.example/cases/notation"
 	"knowngood.example/client"
@@ -17,20 +16,18 @@ import (
 
 type handoffFlags struct {
 	entryFlags
-	question, money, mayCut, mayRemove, said, person string
-	minutes                                          uint32
-	readOnly                                         bool
+	client.HandOff
 }
 
 func (o *handoffFlags) more(f *pflag.FlagSet) {
-	f.StringVar(&o.question, "question", "", "what you want to know")
-	f.StringVar(&o.person, "person", "", "to this person only (default: anyone of that shop)")
-	f.Uint32Var(&o.minutes, "minutes", 0, "limit of work in minutes")
-	f.StringVar(&o.money, "money", "", "limit of cost: '200 EUR'")
-	f.StringVar(&o.mayCut, "may-cut", "", "may wires be cut: yes, no, not-known")
-	f.StringVar(&o.mayRemove, "may-remove", "", "may parts be removed: yes, no, not-known")
-	f.StringVar(&o.said, "limits", "", "other limits, in words")
-	f.BoolVar(&o.readOnly, "read-only", false, "to be read, not written in")
+	f.StringVar(&o.Question, "question", "", "what you want to know")
+	f.StringVar(&o.Person, "person", "", "to this person only (default: anyone of that shop)")
+	f.Uint32Var(&o.Minutes, "minutes", 0, "limit of work in minutes")
+	f.StringVar(&o.Money, "money", "", "limit of cost: '200 EUR'")
+	f.StringVar(&o.MayCut, "may-cut", "", "may wires be cut: yes, no, not-known")
+	f.StringVar(&o.MayRemove, "may-remove", "", "may parts be removed: yes, no, not-known")
+	f.StringVar(&o.Said, "limits", "", "other limits, in words")
+	f.BoolVar(&o.ReadOnly, "read-only", false, "to be read, not written in")
 }
 
 func newHandoff(a *app) *cobra.Command {
@@ -51,8 +48,9 @@ hands back. What was seen cannot be called back.`,
 }
 
 func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
-	if o.question == "" {
-		return usagef("--question is missing: say what the other shop should find out")
+	if o.Question == "" {
+		_, err := o.Event(nil, "") // before anything is asked of a server
+		return flagged(err)
 	}
 	d, err := a.attend(ctx, o.ref)
 	if err != nil {
@@ -61,30 +59,12 @@ func runHandoff(ctx context.Context, a *app, o *handoffFlags, to string) error {
 	if err := d.hear(ctx); err != nil && !stays(err) {
 		return err
 	}
-	shop, err := d.names.Shop(to)
+	o.To = to
+	says, err := o.Event(d.names, d.who.Currency)
 	if err != nil {
-		return err
+		return flagged(err)
 	}
-	cut, err1 := answer("may-cut", o.mayCut)
-	remove, err2 := answer("may-remove", o.mayRemove)
-	limit, err3 := cash("money", o.money, d.who.Currency)
-	if err := first(err1, err2, err3); err != nil {
-		return err
-	}
-	says := &eventv1.HandedOff{ToShop: shop, Question: o.question, Access: eventv1.Access_ACCESS_WRITE, Checkpoint: d.home.Checkpoint()}
-	if o.readOnly {
-		says.Access = eventv1.Access_ACCESS_READ
-	}
-	if o.person != "" {
-		id, ok, err := d.names.Person(o.person)
-		if err != nil || !ok {
-			return usagef("--person: nobody called %q is known here; leave it out to hand the case to the shop", o.person)
-		}
-		says.ToPerson = id
-	}
-	if o.minutes > 0 || limit != nil || cut != 0 || remove != 0 || o.said != "" {
-		says.Limits = &eventv1.Limits{Minutes: o.minutes, Money: limit, MayCut: cut, MayRemove: remove, Said: o.said}
-	}
+	says.Checkpoint = d.home.Checkpoint()
 	return d.keep(ctx, &o.entryFlags, &eventv1.Event{Kind: &eventv1.Event_HandedOff{HandedOff: says}})
 }
 
@@ -133,14 +113,11 @@ func runTakeup(ctx context.Context, a *app, o *entryFlags, said string) error {
 	if err != nil {
 		return err
 	}
-	h := open(d.copy.Case, d.who.Shop)
-	if h == nil {
-		return fmt.Errorf("%w: this case was not handed to %s, or was handed back", client.ErrNotFound, d.who.ShopName)
+	says, err := client.TakeUp(d.copy.Case, d.who.Shop, d.who.ShopName, said)
+	if err != nil {
+		return err
 	}
-	if h.TakenUp != nil {
-		return fmt.Errorf("taken up already, with entry %d", h.TakenUp.Seq)
-	}
-	return d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_TakenUp{TakenUp: &eventv1.TakenUp{Handoff: h.Step.ID, Said: said}}})
+	return d.keep(ctx, o, &eventv1.Event{Kind: &eventv1.Event_TakenUp{TakenUp: says}})
 }
 
 // handedToYou finds the one case that waits to be taken up by this home's shop, among
@@ -165,7 +142,7 @@ func (a *app) handedToYou(ctx context.Context) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		if h := open(c.Case, who.Shop); h != nil && h.TakenUp == nil {
+		if h := client.OpenHandoff(c.Case, who.Shop); h != nil && h.TakenUp == nil {
 			found = append(found, stream)
 		}
 	}
@@ -191,23 +168,12 @@ func (a *app) putInUse(ctx context.Context, ref string) error {
 	return a.home.Remember(func(m *client.Memory) { m.Case = c.Stream })
 }
 
-// open is the last hand-off to the shop that was not handed back.
-func open(c *cases.Case, shop string) *cases.Handoff {
-	for i := len(c.Handoffs) - 1; i >= 0; i-- {
-		if h := c.Handoffs[i]; h.Back == nil && h.Says.GetToShop() == shop {
-			return h
-		}
-	}
-	return nil
-}
-
 type handbackFlags struct {
 	askFlags
 	entryFlags
 	dueFlags
-	give, customer                      bool
-	found, cause, mode, proof, oldParts string
-	notDone, leftOpen                   []string
+	client.HandBack
+	give, customer bool
 }
 
 func newHandback(a *app) *cobra.Command {
@@ -245,13 +211,13 @@ Handing back ends your writing in the case.` + askHelp,
 	o.askFlags.add(f)
 	f.BoolVar(&o.give, "give", false, "hand the case back")
 	f.BoolVar(&o.customer, "customer", false, "the customer's copy: found, proven, done, left open, cost; no names and no grades of parts")
-	f.StringVar(&o.found, "found", "", "what was found")
-	f.StringVar(&o.cause, "cause", "", "component or stretch that is the cause; left out when not found")
-	f.StringVar(&o.mode, "mode", "", "in which way it is bad: open, high-resistance, short-to-ground, defective and so on")
-	f.StringVar(&o.proof, "proof", "", "how it was proven; name the entries with --because")
-	f.StringVar(&o.oldParts, "old-parts", "", "where the old parts are")
-	f.StringArrayVar(&o.notDone, "not-done", nil, "what was not done or not looked at; may be given more than once")
-	f.StringArrayVar(&o.leftOpen, "left-open", nil, "what is left open on the vehicle; may be given more than once")
+	f.StringVar(&o.Found, "found", "", "what was found")
+	f.StringVar(&o.Cause, "cause", "", "component or stretch that is the cause; left out when not found")
+	f.StringVar(&o.Mode, "mode", "", "in which way it is bad: open, high-resistance, short-to-ground, defective and so on")
+	f.StringVar(&o.Proof, "proof", "", "how it was proven; name the entries with --because")
+	f.StringVar(&o.OldParts, "old-parts", "", "where the old parts are")
+	f.StringArrayVar(&o.NotDone, "not-done", nil, "what was not done or not looked at; may be given more than once")
+	f.StringArrayVar(&o.LeftOpen, "left-open", nil, "what is left open on the vehicle; may be given more than once")
 	f.StringVar(&o.when, "when", "", "with --give: when it was done (default: now)")
 	f.StringSliceVar(&o.because, "because", nil, "with --give: entries it rests on")
 	f.BoolVarP(&o.yes, "yes", "y", false, "with --give: take values that would be asked about again")
@@ -263,12 +229,9 @@ func runGiveBack(ctx context.Context, a *app, o *handbackFlags) error {
 	if o.from != "" || o.asOf != 0 {
 		return usagef("--give writes: it goes with neither --from nor --as-of")
 	}
-	if o.found == "" {
-		return usagef("--found is missing: say what was found, or that nothing was")
-	}
-	mode, err := choose[eventv1.FaultMode]("mode", o.mode)
-	if err != nil {
-		return err
+	if o.Found == "" {
+		_, err := o.Event(nil, "", "") // before anything is asked of a server
+		return flagged(err)
 	}
 	due, err := o.event(a)
 	if err != nil {
@@ -278,14 +241,12 @@ func runGiveBack(ctx context.Context, a *app, o *handbackFlags) error {
 	if err != nil {
 		return err
 	}
-	h := open(d.copy.Case, d.who.Shop)
-	if h == nil {
-		return fmt.Errorf("%w: this case was not handed to %s, or was handed back already", client.ErrNotFound, d.who.ShopName)
+	says, err := o.Event(d.copy.Case, d.who.Shop, d.who.ShopName)
+	if err != nil {
+		return flagged(err)
 	}
-	back := &eventv1.Event{Kind: &eventv1.Event_HandedBack{HandedBack: &eventv1.HandedBack{
-		Handoff: h.Step.ID, Found: o.found, Cause: o.cause, CauseMode: mode, Proof: o.proof, NotDone: o.notDone, LeftOpen: o.leftOpen,
-		OldParts: o.oldParts, Checkpoint: d.home.Checkpoint(),
-	}}}
+	says.Checkpoint = d.home.Checkpoint()
+	back := &eventv1.Event{Kind: &eventv1.Event_HandedBack{HandedBack: says}}
 	if due == nil {
 		return d.keep(ctx, &o.entryFlags, back)
 	}

@@ -18,37 +18,32 @@ import (
 // openFlags describe a vehicle and its concern.
 type openFlags struct {
 	entryFlags
-	vin, make, model, engine, odometer, plate, highVoltage, workOrder string
-	conditions, onset, justBefore, frequency                          string
-	crash, flood, rodents, canBeMoved                                 string
-	works, doesNotWork, added                                         []string
-	year, system                                                      uint32
-	invented                                                          bool
+	client.Opening
 }
 
 func (o *openFlags) add(f *pflag.FlagSet) {
-	f.StringVar(&o.vin, "vin", "", "vehicle identification number")
-	f.StringVar(&o.make, "make", "", "make")
-	f.StringVar(&o.model, "model", "", "model")
-	f.Uint32Var(&o.year, "year", 0, "model year")
-	f.StringVar(&o.engine, "engine", "", "engine")
-	f.StringVar(&o.odometer, "odometer", "", "'182000 km' or '113000 mi'")
-	f.StringVar(&o.plate, "plate", "", "number plate or fleet number")
-	f.Uint32Var(&o.system, "system", 12, "nominal supply in volts: 12, 24 or 48; 0 when not known")
-	f.StringVar(&o.highVoltage, "high-voltage", "", "does it carry a high-voltage system: yes, no, not-known")
-	f.StringVar(&o.workOrder, "work-order", "", "work order")
-	f.StringVar(&o.conditions, "conditions", "", "when the concern shows: 'hot, in traffic'")
-	f.StringVar(&o.onset, "onset", "", "when it began: 'Monday', '2026-11-02'")
-	f.StringVar(&o.justBefore, "just-before", "", "what happened just before it began")
-	f.StringVar(&o.frequency, "frequency", "", "how often: 'always', 'about once a week'")
-	f.StringSliceVar(&o.works, "works", nil, "what works all the same; may be given more than once")
-	f.StringSliceVar(&o.doesNotWork, "does-not-work", nil, "what does not work; may be given more than once")
-	f.StringVar(&o.crash, "crash", "", "was it in a crash: yes, no, not-known")
-	f.StringVar(&o.flood, "flood", "", "was it in a flood: yes, no, not-known")
-	f.StringVar(&o.rodents, "rodents", "", "traces of rodents: yes, no, not-known")
-	f.StringSliceVar(&o.added, "added", nil, "equipment it was not built with: alarm, trailer socket; may be given more than once")
-	f.StringVar(&o.canBeMoved, "can-be-moved", "", "under its own power: yes, no, not-known")
-	f.BoolVar(&o.invented, "invented", false, "invented data for a demonstration")
+	f.StringVar(&o.VIN, "vin", "", "vehicle identification number")
+	f.StringVar(&o.Make, "make", "", "make")
+	f.StringVar(&o.Model, "model", "", "model")
+	f.Uint32Var(&o.Year, "year", 0, "model year")
+	f.StringVar(&o.Engine, "engine", "", "engine")
+	f.StringVar(&o.Odometer, "odometer", "", "'182000 km' or '113000 mi'")
+	f.StringVar(&o.Plate, "plate", "", "number plate or fleet number")
+	f.Uint32Var(&o.System, "system", 12, "nominal supply in volts: 12, 24 or 48; 0 when not known")
+	f.StringVar(&o.HighVoltage, "high-voltage", "", "does it carry a high-voltage system: yes, no, not-known")
+	f.StringVar(&o.WorkOrder, "work-order", "", "work order")
+	f.StringVar(&o.Conditions, "conditions", "", "when the concern shows: 'hot, in traffic'")
+	f.StringVar(&o.Onset, "onset", "", "when it began: 'Monday', '2026-11-02'")
+	f.StringVar(&o.JustBefore, "just-before", "", "what happened just before it began")
+	f.StringVar(&o.Frequency, "frequency", "", "how often: 'always', 'about once a week'")
+	f.StringSliceVar(&o.Works, "works", nil, "what works all the same; may be given more than once")
+	f.StringSliceVar(&o.DoesNotWork, "does-not-work", nil, "what does not work; may be given more than once")
+	f.StringVar(&o.Crash, "crash", "", "was it in a crash: yes, no, not-known")
+	f.StringVar(&o.Flood, "flood", "", "was it in a flood: yes, no, not-known")
+	f.StringVar(&o.Rodents, "rodents", "", "traces of rodents: yes, no, not-known")
+	f.StringSliceVar(&o.Added, "added", nil, "equipment it was not built with: alarm, trailer socket; may be given more than once")
+	f.StringVar(&o.CanBeMoved, "can-be-moved", "", "under its own power: yes, no, not-known")
+	f.BoolVar(&o.Invented, "invented", false, "invented data for a demonstration")
 	f.StringVar(&o.by, "by", "", "who took it in, when that is not you")
 	f.StringVar(&o.when, "when", "", "when it came in (default: now)")
 	f.BoolVarP(&o.yes, "yes", "y", false, "take values that would be asked about again")
@@ -95,9 +90,10 @@ func runOpen(ctx context.Context, a *app, o *openFlags, args []string) error {
 	if err != nil {
 		return err
 	}
-	opened, err := o.opened(d, typed(args))
+	o.Concern = typed(args)
+	opened, err := o.Event(who.Shop, d.show.Now.In(d.show.Zone))
 	if err != nil {
-		return err
+		return flagged(err)
 	}
 	opened.LeftBehind = a.leftBehind(ctx, who, opened.GetVehicle())
 	e := &eventv1.Event{Kind: &eventv1.Event_CaseOpened{CaseOpened: opened}}
@@ -109,44 +105,6 @@ func runOpen(ctx context.Context, a *app, o *openFlags, args []string) error {
 		a.warn(fmt.Sprintf("saved; but the case could not be put in use: %v", err))
 	}
 	return d.send(ctx, saved)
-}
-
-func (o *openFlags) opened(d *desk, concern string) (*eventv1.CaseOpened, error) {
-	highVoltage, err1 := answer("high-voltage", o.highVoltage)
-	crash, err2 := answer("crash", o.crash)
-	flood, err3 := answer("flood", o.flood)
-	rodents, err4 := answer("rodents", o.rodents)
-	moved, err5 := answer("can-be-moved", o.canBeMoved)
-	if err := first(err1, err2, err3, err4, err5); err != nil {
-		return nil, err
-	}
-	out := &eventv1.CaseOpened{
-		Shop: d.who.Shop, WorkOrder: o.workOrder, Crash: crash, Flood: flood, Rodents: rodents, CanBeMoved: moved,
-		AddedEquipment: o.added, Invented: o.invented,
-		Vehicle: &eventv1.Vehicle{
-			Vin: strings.ToUpper(o.vin), Make: o.make, Model: o.model, Year: o.year, Engine: o.engine, Plate: o.plate,
-			SystemVolts: o.system, HighVoltage: highVoltage,
-		},
-		Concern: &eventv1.Concern{
-			Statement: concern, Conditions: o.conditions, JustBefore: o.justBefore, Frequency: o.frequency,
-			Works: o.works, DoesNotWork: o.doesNotWork,
-		},
-	}
-	if o.odometer != "" {
-		q, err := notation.ParseQuantity(o.odometer)
-		if err != nil {
-			return nil, usagef("--odometer: %w", err)
-		}
-		out.Vehicle.Odometer = q
-	}
-	if o.onset != "" {
-		m, err := notation.KeepMoment(o.onset, d.show.Now.In(d.show.Zone))
-		if err != nil {
-			return nil, usagef("--onset: %w", err)
-		}
-		out.Concern.Onset = m
-	}
-	return out, nil
 }
 
 // leftBehind gathers what earlier cases of the vehicle left on it, as far as they
@@ -178,36 +136,21 @@ func (a *app) leftBehind(ctx context.Context, who *client.Identity, v *eventv1.V
 		}
 	}
 	var out []*eventv1.LeftBehind
-	seen := make(map[string]bool)
 	for _, stream := range streams {
 		c, err := a.home.Kept(who, stream)
-		if err == nil && conn != nil && (c.Case.Opening == nil || same(v, c.Case.Vehicle)) {
+		if err == nil && conn != nil && (c.Case.Opening == nil || client.SameVehicle(v, c.Case.Vehicle)) {
 			if fresh, fetchErr := a.home.Fetch(ctx, who, conn, stream); fetchErr == nil {
 				c = fresh
 			}
 		}
-		if err != nil || !same(v, c.Case.Vehicle) {
-			continue
-		}
-		for _, l := range c.Case.Left() {
-			if !seen[l.GetEntry()] {
-				seen[l.GetEntry()] = true
-				out = append(out, l)
-			}
+		if err == nil {
+			out = client.LeftBehind(out, v, c.Case)
 		}
 	}
 	if len(out) > 0 {
 		a.warn(fmt.Sprintf("earlier cases of this vehicle left %s on it; 'knowngood brief' lists them", plural(len(out), "thing", "things")))
 	}
 	return out
-}
-
-// same reports whether two descriptions mean one vehicle.
-func same(a, b *eventv1.Vehicle) bool {
-	if a.GetVin() != "" && b.GetVin() != "" {
-		return a.GetVin() == b.GetVin()
-	}
-	return a.GetPlate() != "" && strings.EqualFold(a.GetPlate(), b.GetPlate())
 }
 
 func newUse(a *app) *cobra.Command {

@@ -14,7 +14,6 @@ import (
 	"knowngood.example/cases/envelope"
 	"knowngood.example/cases/notation"
 	"knowngood.example/client"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
 func newSync(a *app) *cobra.Command {
@@ -210,16 +209,13 @@ func (a *app) recordAgain(ctx context.Context, who *client.Identity, said string
 	if len(found) != 1 {
 		return fmt.Errorf("%w: %d refused entries end in %q; 'knowngood sync' lists them", client.ErrNotFound, len(found), said)
 	}
-	o, err := envelope.Open(found[0].Event)
-	if err != nil {
-		return fmt.Errorf("the refused entry cannot be read: %w", err)
-	}
-	d, err := a.attend(ctx, o.Event.GetStream())
+	e, err := found[0].Anew()
 	if err != nil {
 		return err
 	}
-	e := &eventv1.Event{
-		Stream: d.stream, Happened: o.Event.GetHappened(), Placed: o.Event.GetPlaced(), By: o.Event.GetBy(), Because: o.Event.GetBecause(), Kind: o.Event.GetKind(),
+	d, err := a.attend(ctx, e.GetStream())
+	if err != nil {
+		return err
 	}
 	if _, err := d.save(&entryFlags{yes: true}, e); err != nil {
 		return err

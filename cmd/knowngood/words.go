@@ -1,14 +1,12 @@
 package main
 
 import (
+	"errors"
 	"fmt"
-	"slices"
-	"strings"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"knowngood.example/cases/notation"
-	eventv1 "knowngood.example/proto/knowngood/event/v1"
+	"knowngood.example/client"
 )
 
 // choose reads a flag that is one of the words of an enum; hyphens count as
@@ -17,35 +15,17 @@ func choose[E interface {
 	~int32
 	protoreflect.Enum
 }](flag, said string) (E, error) {
-	var zero E
-	if said == "" {
-		return zero, nil
-	}
-	want := strings.ToLower(strings.ReplaceAll(said, "-", " "))
-	words := notation.Words(zero)
-	values := zero.Descriptor().Values()
-	i := slices.Index(words, want)
-	for n := 0; n < values.Len() && i >= 0; n++ {
-		if v := E(values.Get(n).Number()); v != 0 && notation.Word(v) == want {
-			return v, nil
-		}
-	}
-	return zero, usagef("--%s cannot be %q: there are %s", flag, said, strings.Join(words, ", "))
+	v, err := client.Choose[E](flag, said)
+	return v, flagged(err)
 }
 
-// answer is an enum flag that most questions share.
-func answer(flag, said string) (eventv1.Answer, error) { return choose[eventv1.Answer](flag, said) }
-
-// cash reads an amount of money in a currency that may be left out.
-func cash(flag, said, currency string) (*eventv1.Money, error) {
-	if said == "" {
-		return nil, nil
+// flagged says of a field that cannot be so that it is a flag.
+func flagged(err error) error {
+	var wrong *client.Wrong
+	if errors.As(err, &wrong) {
+		return usagef("--%w", err)
 	}
-	m, err := notation.ParseMoneyIn(said, currency)
-	if err != nil {
-		return nil, usagef("--%s: %w", flag, err)
-	}
-	return m, nil
+	return err
 }
 
 // first returns the first error there is.

@@ -33,7 +33,7 @@ function showState() {
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
   if (n > 0) says.push("Waiting to send: " + n);
-  if (not > 0) says.push("Not taken: " + not + "; look under Write down.");
+  if (not > 0) says.push("Not taken: " + not + (here === "case" ? "; look under Write down." : "; see below."));
   const state = $("#state");
   const text = says.join(" ");
   if (state && state.textContent !== text) state.textContent = text;
@@ -67,6 +67,8 @@ async function post(path, fields) {
 }
 
 const sayPath = (id) => "/case/" + encodeURIComponent(id) + "/say";
+// Where what waits is said: an opening has no case yet.
+const pathOf = (w) => w.to || sayPath(w.case);
 
 // wrongText shows where a line was not understood.
 function wrongText(no) {
@@ -78,6 +80,17 @@ function wrongText(no) {
     const p = el("p");
     p.append(letters.slice(0, from).join(""), el("mark", letters.slice(from, to).join("") || "\u2026"), letters.slice(to).join(""));
     out.append(p);
+  }
+  if (no.problems && no.problems.length) {
+    const list = el("ul", "", { class: "problems" });
+    for (const p of no.problems) {
+      const li = el("li"), at = el("p", "", { class: "at" }), says = el("p", p.where + ": " + p.what + "; ");
+      at.append(p.before, el("mark", p.meant), p.after);
+      says.append(el("span", p.remedy, { class: "remedy" }));
+      li.append(at, says);
+      list.append(li);
+    }
+    out.append(list);
   }
   if (no.understood && no.understood.length) out.append(el("p", "Understood there: " + no.understood.slice(0, 4).join("; "), { class: "hint" }));
   return out;
@@ -97,11 +110,12 @@ const without = (id) => (all) => all.filter((w) => w.id !== id);
 // next one can be typed, and lies among what waits until it is answered; a form is
 // emptied when its entry is kept. What is refused goes back to where it was typed, or,
 // where something else is typed there by now, stands among what waits, with why.
+const unsaid = ["form", "id", "case", "expect", "instead", "check-id"]; // what nobody typed
 async function write(form, told, more = {}) {
   const line = form.elements.line;
   const fields = [...new FormData(form)].filter(([k, v]) => v !== "" || k === "line");
-  const text = fields.filter(([k]) => k !== "form").map(([, v]) => v).join(", ");
-  const entry = { id: more.id || newID(), case: stream, at: new Date().toISOString().slice(0, 19) + "Z", fields: [...fields, ...(more.yes ? [["yes", "1"]] : [])], text };
+  const text = fields.filter(([k]) => !unsaid.includes(k)).map(([, v]) => v).join(", ");
+  const entry = { id: more.id || form.elements.id?.value || newID(), case: stream, to: form.dataset.to, form: form.dataset.form, page: here === "case" ? "" : location.pathname + location.search, at: new Date().toISOString().slice(0, 19) + "Z", fields: [...fields, ...(more.yes ? [["yes", "1"]] : [])], text };
   const behind = waits.some((w) => w.case === stream && !w.why); // in order
   told.replaceChildren();
   if (line || behind) {
@@ -113,7 +127,7 @@ async function write(form, told, more = {}) {
   }
   let r = null;
   try {
-    if (!behind) r = await post(sayPath(stream), [...entry.fields, ["id", entry.id], ["happened", entry.at]]);
+    if (!behind) r = await post(pathOf(entry), [...entry.fields.filter(([k]) => k !== "id"), ["id", entry.id], ["happened", entry.at]]);
   } catch (e) { if (!(e instanceof Away)) throw e; }
   if (!r) {
     const kept = line || behind ? change((all) => all.map((w) => ({ ...w, sending: w.sending && w.id !== entry.id }))) : change((all) => [...all, entry]);
@@ -122,14 +136,15 @@ async function write(form, told, more = {}) {
       return;
     }
     if (!line && !behind) emptied(form);
-    told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint" }));
+    told.append(el("span", "Kept here; it goes when the server answers.", { class: "hint keeping" }));
     drain();
     return;
   }
   if (r.status === 200) {
     if (line) change(without(entry.id)); else emptied(form);
+    if (here !== "case") { location.href = "/case/" + encodeURIComponent(r.body.case) + (r.body.seq ? "#e" + r.body.seq : ""); return; }
     if (!line || !line.value) told.replaceChildren(el("span", (r.body.waiting ? "Saved, waits to be sent: " : (r.body.seq ? "Written down as #" + r.body.seq + ": " : "Written down: ")) + r.body.text));
-    if (form.closest("details")) { form.closest("details").open = false; $("#heard").replaceChildren(...told.childNodes); }
+    if (form.closest("details")) { for (const d of $$("details", form)) d.open = false; form.closest("details").open = false; $("#heard").replaceChildren(...told.childNodes); }
     catchUp();
     drain();
     return;
@@ -151,22 +166,40 @@ async function write(form, told, more = {}) {
     yes.addEventListener("click", () => write(form, told, { id: entry.id, yes: true }));
     p.append(yes);
     told.append(p);
-  } else told.append(wrongText(r.body));
+  } else if (!marked(form, r.body)) told.append(wrongText(r.body));
   drain();
+}
+
+// marked tells at the field what is wrong with it, and leads there.
+function marked(form, no) {
+  for (const f of $$("[aria-invalid]", form)) { f.removeAttribute("aria-invalid"); f.removeAttribute("aria-describedby"); }
+  for (const p of $$(".atfield", form)) p.remove();
+  const f = no.field && form.elements[no.field];
+  if (!f || !f.closest) return false;
+  const says = el("p", no.error, { class: "wrong atfield", id: "wrong-field" });
+  (f.closest("label") || f).after(says);
+  f.setAttribute("aria-describedby", says.id);
+  for (let d = f.closest("details"); d && form.contains(d); d = d.parentElement.closest("details")) d.open = true;
+  f.setAttribute("aria-invalid", "true");
+  f.focus();
+  return true;
 }
 
 function emptied(form) {
   form.reset();
-  for (const f of $$("input:not([type=hidden])", form)) { if (f.type !== "checkbox") f.value = ""; }
-  for (const f of $$("input, select", form)) forget(f);
+  marked(form, {});
+  for (const f of $$("input:not([type=hidden]), textarea", form)) { if (f.type !== "checkbox") f.value = ""; }
+  for (const f of $$("input, select, textarea", form)) forget(f);
+  for (const name of ["case", "id", "check-id"]) if (form.elements[name]) form.elements[name].value = newID(); // the next one is another
   form.dispatchEvent(new Event("emptied"));
 }
 
 // What is typed and not written down yet survives a reload.
-const draftOf = (f) => "draft." + stream + "." + (f.form.dataset.form || "line") + "." + f.name;
+const draftOf = (f) => draftAt(f.form.dataset.form || "line", f.name);
+const draftAt = (form, name) => "draft." + stream + "." + form + "." + name;
 function forget(f) { try { localStorage.removeItem("knowngood." + draftOf(f)); } catch { /* nothing was kept */ } }
 function keepDrafts(form) {
-  for (const f of $$("input:not([type=hidden]), select", form)) {
+  for (const f of $$("input:not([type=hidden]):not([type=file]), select, textarea", form)) {
     const draft = load(draftOf(f), null);
     if (draft !== null && f.type !== "checkbox" && !(f.value && f.tagName === "INPUT")) f.value = draft;
     f.addEventListener("input", () => { if (f.type !== "checkbox") store(draftOf(f), f.value); });
@@ -182,10 +215,13 @@ async function drain() {
     for (;;) {
       const next = waits.find((w) => !w.why);
       if (!next || next.sending) return; // whoever sends that one goes on with those behind it
-      const r = await post(sayPath(next.case), [...next.fields, ["id", next.id], ["happened", next.at]]);
+      const r = await post(pathOf(next), [...next.fields.filter(([k]) => k !== "id"), ["id", next.id], ["happened", next.at]]);
       unreachable = false;
+      for (const e of $$(".keeping")) e.remove();
       if (r.status === 200) change(without(next.id));
       else change((all) => all.map((w) => (w.id === next.id ? { ...w, why: r.body.error || (r.body.questions || ["it was not taken"]).join(" "), line: r.body.line } : w)));
+      if (r.status === 200 && !stream && !$("main form")) boardSoon();
+      if (r.status === 200 && next.to && here === "open") { location.href = "/case/" + encodeURIComponent(r.body.case); return; }
       catchUp();
     }
   } catch (e) {
@@ -203,6 +239,14 @@ function showWaits() {
       const acts = el("p", "", { class: "acts" });
       const again = el("button", "Change it", { type: "button" }), yes = el("button", "Send it as it is", { type: "button" });
       again.addEventListener("click", () => {
+        if (w.page) { // its form stands on a page of its own
+          const f = location.pathname + location.search === w.page && $$("form[data-form]").find((f) => f.dataset.form === w.form);
+          if (f && $$("input:not([type=hidden]):not([type=checkbox]), textarea", f).some((x) => x.value)) { f.scrollIntoView(); return; } // what is being typed is not thrown away
+          for (const [k, v] of w.fields) if (!unsaid.includes(k) && k !== "yes") store(draftAt(w.form, k), v);
+          change(without(w.id));
+          location.href = w.page;
+          return;
+        }
         const line = $("#line");
         if (line.value) { line.focus(); return; } // what is being typed is not thrown away
         line.value = w.line || w.text;
@@ -225,21 +269,25 @@ function showWaits() {
 
 function listen(form, told) {
   let later, asked = 0;
+  const box = $("[data-picture]", form);
   const ask = async () => {
-    const line = form.elements.line;
-    if (line && !line.value.trim()) { told.replaceChildren(); return; }
-    if (!line && $$("input[required]", form).some((f) => !f.value.trim())) { told.replaceChildren(); return; }
+    const line = form.elements.line || form.elements[form.dataset.live];
+    if (line && !line.value.trim()) { told.replaceChildren(); if (box) box.replaceChildren(); return; }
+    if (!line && $$("input[required], select[required]", form).some((f) => !f.value.trim())) { told.replaceChildren(); return; }
     const now = ++asked;
     try {
       const r = await post("/case/" + encodeURIComponent(stream) + "/hear", [...new FormData(form)]);
       if (now !== asked) return;
       if (r.status === 200) {
         told.replaceChildren(el("span", "Understood: " + r.body.understood));
+        if (box) box.innerHTML = r.body.picture;
         for (const n of r.body.new || []) told.append(el("p", n, { class: "hint" }));
       } else told.replaceChildren(wrongText(r.body));
+      if (box) $(".stale", form).hidden = r.status === 200 || !box.children.length;
     } catch (e) { if (!(e instanceof Away)) throw e; }
   };
-  form.addEventListener("input", () => { clearTimeout(later); later = setTimeout(ask, 250); });
+  if (form.dataset.live && form.elements[form.dataset.live].value) later = setTimeout(ask, 0);
+  if (!form.dataset.to) form.addEventListener("input", () => { clearTimeout(later); later = setTimeout(ask, 250); });
   form.addEventListener("emptied", () => { clearTimeout(later); asked++; });
   form.addEventListener("submit", (e) => {
     e.preventDefault();
@@ -252,22 +300,64 @@ function listen(form, told) {
   });
 }
 
+// sends sends a file that is chosen in a form. Where nobody answers it stays chosen.
+function sends(form) {
+  const told = $(".told", form), button = $("button", form);
+  form.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    if (button.disabled) return;
+    button.disabled = true;
+    const fields = new FormData(form);
+    if (!form.dataset.id) form.dataset.id = newID();
+    fields.append("id", form.dataset.id);
+    told.replaceChildren(el("span", "Sending\u2026"));
+    try {
+      const r = await fetch(form.action, { method: "POST", headers: { Accept: "application/json" }, body: fields, redirect: "error" });
+      const body = await r.json();
+      if (r.status === 200) {
+        form.reset();
+        marked(form, {});
+        delete form.dataset.id;
+        told.replaceChildren();
+        for (const d of $$("details", form)) d.open = false;
+        form.closest("details").open = false;
+        $("#heard").replaceChildren(el("span", (body.waiting ? "Saved, waits to be sent: " : "Written down as #" + body.seq + ": ") + body.text));
+        catchUp();
+      } else {
+        told.replaceChildren();
+        if (!marked(form, body)) told.append(wrongText({ error: body.error || (body.questions || []).join(" ") }));
+      }
+    } catch {
+      told.replaceChildren(el("span", "Nobody answers. The file is still chosen here: try again once the server answers.", { class: "wrong" }));
+    } finally { button.disabled = false; }
+  });
+}
+
 // ---- What others write.
 
-let catching = false, again = false;
+// Whatever goes wrong on the way is tried again a little later.
+let catching = false, again = false, catchLater;
 async function catchUp() {
   if (!stream || here !== "case") return;
   if (catching) { again = true; return; }
   catching = true;
+  clearTimeout(catchLater);
+  let retry = true;
   try {
     do {
       again = false;
       const rows = $("#rows");
-      const r = await fetch("/case/" + encodeURIComponent(stream) + "/rows?after=" + (rows.dataset.query ? rows.dataset.head : firstWaiting(rows)));
-      if (!r.ok) return;
+      const path = "/case/" + encodeURIComponent(stream) + "/rows?after=" + (rows.dataset.query ? rows.dataset.head : firstWaiting(rows));
+      const r = await fetch(path, { signal: AbortSignal.timeout(20000) });
+      if (!r.ok) { retry = r.status >= 500 || r.status === 429; return; }
       const box = el("ol");
       box.innerHTML = await r.text();
       const fresh = $$(":scope > li[id]", box);
+      if (!rows.dataset.query) { // what waited and was refused is no entry any more
+        const gone = waitingRows(rows).filter((li) => !fresh.some((f) => f.id === li.id));
+        for (const li of gone) li.remove();
+        if (gone.length) { rows.dataset.head = ($(":scope > li[id]", rows)?.id || "e0").slice(1); standsSoon(); }
+      }
       if (!fresh.length) continue;
       rows.dataset.head = fresh[0].id.slice(1);
       if (!rows.dataset.query) steady(() => {
@@ -284,7 +374,11 @@ async function catchUp() {
       });
       standsSoon();
     } while (again);
-  } catch { /* the next entry, or the connection coming back, tries again */ } finally { catching = false; }
+    retry = false;
+  } catch { /* nobody answers */ } finally {
+    catching = false;
+    if (retry) catchLater = setTimeout(catchUp, 2000);
+  }
 }
 
 // steady makes a change of the page, and what somebody reads stays where it is, whatever
@@ -298,11 +392,21 @@ function steady(change) {
 }
 
 // Rows that waited have a number of the server's by now: they are asked for again.
+const waitingRows = (rows) => $$(":scope > li[id]", rows).filter((li) => $$(".tag", li).some((t) => t.textContent === "waiting to send"));
 function firstWaiting(rows) {
-  const waiting = $$(":scope > li[id]", rows).filter((li) => $$(".tag", li).some((t) => t.textContent === "waiting to send"));
-  const first = Math.min(Number(rows.dataset.head) + 1, ...waiting.map((li) => Number(li.id.slice(1))));
+  const first = Math.min(Number(rows.dataset.head) + 1, ...waitingRows(rows).map((li) => Number(li.id.slice(1))));
   return first - 1;
 }
+
+// A photograph may come later than the entry that names it: it is asked for again, less
+// and less often.
+function awaited(photo) {
+  const tried = Number(photo.dataset.tried || 0);
+  photo.dataset.tried = tried + 1;
+  if (tried < 30) setTimeout(() => { photo.src = photo.getAttribute("src"); }, 1000 * (tried + 1));
+}
+document.addEventListener("error", (e) => { if (e.target.matches?.(".photo img")) awaited(e.target); }, true);
+for (const photo of $$(".photo img")) if (photo.complete && !photo.naturalWidth) awaited(photo);
 
 let standsLater;
 function standsSoon() { clearTimeout(standsLater); standsLater = setTimeout(stands, 200); }
@@ -437,8 +541,20 @@ document.addEventListener("click", async (e) => {
   }
 });
 
+for (const form of $$("form[data-form]")) { keepDrafts(form); listen(form, $(".told", form)); }
+for (const form of $$("form[data-attach]")) sends(form);
+for (const e of $$("[data-noscript]")) e.hidden = true;
+for (const keys of $$(".keys")) {
+  keys.hidden = false;
+  keys.addEventListener("click", (e) => {
+    const key = e.target.closest("[data-insert]"), field = $("textarea", keys.closest("form"));
+    if (!key) return;
+    field.setRangeText(key.dataset.insert, field.selectionStart, field.selectionEnd, "end");
+    field.focus();
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+}
 if (here === "case") {
-  for (const form of $$("form[data-form]")) { keepDrafts(form); listen(form, $(".told", form)); }
   keepDrafts($("#quick"));
   listen($("#quick"), $("#heard"));
   const asked = new URLSearchParams(location.search);
