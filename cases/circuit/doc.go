@@ -103,7 +103,10 @@
 //     round gives a least voltage over it, and that a narrower resistance. A high
 //     resistance is bounded piece by piece, since all of it at once would allow for a
 //     load that is starved by much and fed through little.
-//  5. A known current bounds a drop by itself, where all of it flows through what lies
+//  5. What is fed past its fuse, or no longer flows another way, may blow a fuse that it is
+//     not below: that one may then be open, unless the loads beyond it take less than it
+//     holds (spared.go says why that is enough).
+//  6. A known current bounds a drop by itself, where all of it flows through what lies
 //     between the leads. Two bounds that have nothing in common contradict the fault.
 //
 // A frequency and a duty are a Swing: how far apart the voltages are with outputs driven and
@@ -124,7 +127,8 @@
 // that ten sixteenths lie in the lower three decades (assumed: what is bad is mostly not
 // very bad). What is shown at the corners of a box says what is shown between, since it
 // rises or falls all the way; with a fault that may blow a fuse it does not, and the
-// middle is asked for too. A judgement parts the box where readings tell its parts from
+// middle is asked for too. Nothing in a box is likelier than what comes nearest to what was
+// read. A judgement parts the box where readings tell its parts from
 // each other, so that the likelihood is the mean over sizes of the product over readings:
 // one high resistance explains 6, 6, 6 V and not 6, 2, 6. What is foretold is uncertain
 // by a tenth of what is dropped on the way (assumed), and by what contacts and wires that

@@ -32,8 +32,10 @@
 // it by itself. Of a pair it is what each makes of either fault, in the blocks that either
 // was parted into alone; only a reading that neither explains, though one of them is
 // something to it, is asked about both together (pairs.go). Unknown parameters are parted
-// into blocks where it matters (weighing.go). Where one of two faults alone explains a
-// reading and the other by itself is nothing to it, they are not asked about together.
+// into blocks where it matters, and of what a block is parted into only the readings are
+// asked again to which that matters (weighing.go). Where one of two faults alone explains a
+// reading and the other is nothing to it, by itself and in a look or two beside the first,
+// they are not asked about together.
 // Pairs are asked about until those not asked to the end hold less than a hundredth. One
 // reading more goes on from there.
 //
