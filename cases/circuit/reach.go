@@ -309,7 +309,7 @@ func (o *Observation) clamp(m *model, v Span, s int, sure bool, red, black int, 
 	if round {
 		v = turned(v)
 	}
-	v.Hi = math.Min(v.Hi, knee.Hi)
+	v.Hi = math.Min(v.Hi, burning)
 	if sure { // while next to nothing flows it has less than its knee
 		v.Lo = math.Max(v.Lo, knee.Lo/2)
 	}

@@ -124,3 +124,20 @@ func TestDeck(t *testing.T) {
 	}
 	require.False(t, strings.Contains(deck, "v(3)"), "nothing leads to node 3")
 }
+
+// TestBesideGigohms: an ohmmeter on what hangs on leaks alone, of which the last digits never
+// come to rest.
+func TestBesideGigohms(t *testing.T) {
+	t.Parallel()
+	r := func(a, b int, ohms float64) plain.Element { return plain.Element{A: a, B: b, Value: ohms} }
+	for _, leak := range []float64{9.564350139461859e+09, 1.1484337460288912e+10, 7e9, 2.2e10, 3.3e9, 6.1e9} {
+		c := plain.Circuit{Nodes: 6, Elements: []plain.Element{
+			{Kind: plain.Voltage, A: 1, Value: 12.238298742379136},
+			r(2, 3, 0.029747851436000713), r(3, 4, 1.1345454545454545), {Kind: plain.Voltage, A: 5, B: 4, Value: 0.2}, r(5, 3, 500),
+			r(4, 1, 1.1484337460288912e+10), r(4, 0, leak), r(2, 0, 1e7), r(3, 0, 1e7), r(4, 0, 1e7),
+		}}
+		s, err := c.Solve()
+		require.NoError(t, err)
+		require.InDelta(t, 0.2*1.1345454545454545/501.1345454545454545, s.Volts[3]-s.Volts[4], 1e-9, "the meter's own current")
+	}
+}
