@@ -1,6 +1,10 @@
 package proving
 
-import "knowngood.example/cases/circuit"
+import (
+	"slices"
+
+	"knowngood.example/cases/circuit"
+)
 
 // lieTogether makes one plug of the contacts on either side of a load, a switch or an
 // output, so that they, and the wires at them, may touch.
@@ -16,6 +20,9 @@ func (w *drawing) lieTogether() {
 	}
 	other := func(i, node int) int { return w.Elements[i].From + w.Elements[i].To - node }
 	touch := func(a, b int) {
+		if slices.Contains(w.Elements[a].Neighbours, b) {
+			return // where they lie together at either end
+		}
 		w.Elements[a].Neighbours = append(w.Elements[a].Neighbours, b)
 		w.Elements[b].Neighbours = append(w.Elements[b].Neighbours, a)
 	}

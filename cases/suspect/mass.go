@@ -10,6 +10,7 @@ import (
 type mass struct {
 	highest float64   // log score
 	best    []int     // the faults of the most probable hypothesis
+	named   []int     // of the most probable that blames nothing but components
 	total   float64   // of exp(score - highest)
 	none    float64   // of those that hold nothing that is still there
 	fault   []float64 // of each fault, in all hypotheses that hold it
@@ -79,8 +80,12 @@ func (j *Judgement) masses() *mass {
 			w.best = append(w.best[:0], faults...)
 			return score
 		})
-		least := w.highest - negligible
+		least, named := w.highest-negligible, math.Inf(-1)
 		j.each(least, func(score float64, faults ...int) float64 {
+			if score > named && !slices.ContainsFunc(faults, j.outside) {
+				named = score
+				w.named = append(w.named[:0], faults...)
+			}
 			p := math.Exp(score - w.highest)
 			w.total += p
 			if !slices.ContainsFunc(faults, func(i int) bool { return !j.faults[i].Ended }) {

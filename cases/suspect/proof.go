@@ -303,12 +303,19 @@ func (r *ruler) setups(all []int, meant func(int) bool) bool {
 
 // readAgain finds the evidence that the best hypothesis cannot lead to, with
 // whatever else it may take that nothing speaks against; and failures of which
-// everything they could come from is proven good.
+// everything they could come from is proven good. What is not named can lead to any reading,
+// so that a reading is held against the best that blames components, unless the drawing is
+// doubted, which accounts for it.
 func (j *Judgement) readAgain(proven []bool) []Again {
 	best := j.best()
 	var odd []int
+	named, doubted := j.hypothesis(j.masses().named), j.Doubted()
 	for n, e := range j.problem.Evidence {
-		if e.Beyond(best) >= beyondDoubt {
+		h := best
+		if _, drawn := e.(Drawn); drawn && !doubted {
+			h = named
+		}
+		if e.Beyond(h) >= beyondDoubt {
 			odd = append(odd, n)
 		}
 	}
