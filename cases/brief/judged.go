@@ -19,6 +19,9 @@ func (w *writer) proven() Section {
 	for _, c := range w.byName() {
 		for _, v := range append(w.WereBad(c), w.Verdicts(c)...) {
 			l := Line{Text: c.Name + ": " + v.String(), Entries: seqs(v.Entries...), Mark: "bad"}
+			if v.Until != nil {
+				l.Entries = append(l.Entries, v.Until.Seq)
+			}
 			switch at := alike[v.String()]; {
 			case v.Standing == cases.ProvenBad:
 				s.Lines = append(s.Lines, l)
