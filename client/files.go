@@ -124,16 +124,38 @@ func (h *Home) FilesWaiting(ctx context.Context) ([]FileWaiting, error) {
 			if err != nil || len(sum) != sha256.Size {
 				continue
 			}
-			there, err := h.ledger().number(ctx, prefixThere+folder.Name()+"/"+string(sum))
+			there, err := h.there(ctx, folder.Name(), sum, epoch)
 			if err != nil {
 				return nil, err
 			}
-			if info, err := f.Info(); err == nil && there <= epoch {
+			if info, err := f.Info(); err == nil && !there {
 				out = append(out, FileWaiting{folder.Name(), sum, info.Size()})
 			}
 		}
 	}
 	return out, nil
+}
+
+// FileWaits reports whether a file lies in the home and no server is known to have it.
+func (h *Home) FileWaits(ctx context.Context, stream string, sum []byte) (bool, error) {
+	if notation.CheckID(stream) != nil || len(sum) != sha256.Size {
+		return false, nil // no file is kept under such a name
+	}
+	if _, err := os.Stat(h.filePath(stream, sum)); errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	epoch, err := h.epoch()
+	if err != nil {
+		return false, err
+	}
+	there, err := h.there(ctx, stream, sum, epoch)
+	return !there, err
+}
+
+// there reports whether the server is known to have a file.
+func (h *Home) there(ctx context.Context, stream string, sum []byte, epoch uint64) (bool, error) {
+	n, err := h.ledger().number(ctx, prefixThere+stream+"/"+string(sum))
+	return n > epoch, err
 }
 
 // epoch is the log's as this home knows it, 0 before a server told of it. A server that

@@ -170,8 +170,8 @@ func placed() []string {
 }
 
 func (v *visit) stands(c *Case) (standsView, error) {
-	judged := c.Judge(c.Table)
-	doc := brief.Brief(judged, v.who.Names)
+	stood := v.stood.of(c)
+	judged, doc := stood.judged, stood.document("brief", v.who.Names)
 	s := standsView{ID: c.Stream, Cautions: doc.Cautions}
 	of := func(title string) section {
 		i := slices.IndexFunc(doc.Sections, func(s brief.Section) bool { return s.Title == title })
@@ -272,8 +272,11 @@ func (v *visit) rows(c *Case, through uint64, n int) timelineView {
 }
 
 func (v *visit) row(c *Case, r cases.Row) row {
-	s := r.Step
-	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, fileOf(c, s)}
+	s, file := r.Step, fileOf(c, r.Step)
+	if file != nil && !file.Gone {
+		file.Unsent = v.desk.Unsent(v.r.Context(), c.Stream, s.Says.GetAttachment())
+	}
+	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, file}
 }
 
 // timeline is the newest entries, or those that a query asks for.
