@@ -156,6 +156,9 @@ const (
 // next lists the tests to do next, with what each outcome would say.
 func (w *writer) next() (tests, bring Section) {
 	tests = Section{Title: "Next", None: "No test of what is named would tell more."}
+	if len(w.Components) == 0 {
+		tests.None = "Nothing is named yet that could be tested: draw the circuit, or record what was fitted, read or seen."
+	}
 	if words := w.UnseenWords(); words != "" {
 		tests.None = words
 	}

@@ -172,7 +172,13 @@ func placed() []string {
 func (v *visit) stands(c *Case) (standsView, error) {
 	stood := v.stood.of(c)
 	judged, doc := stood.judged, stood.document("brief", v.who.Names)
-	s := standsView{ID: c.Stream, Cautions: doc.Cautions}
+	s := standsView{ID: c.Stream}
+	for _, text := range doc.Cautions { // what closes every one of them is said once, behind the last
+		s.Cautions = append(s.Cautions, strings.TrimSuffix(text, brief.Deferring))
+	}
+	if len(s.Cautions) > 0 {
+		s.Cautions = append(s.Cautions, strings.TrimSpace(brief.Deferring))
+	}
 	of := func(title string) section {
 		i := slices.IndexFunc(doc.Sections, func(s brief.Section) bool { return s.Title == title })
 		if i < 0 {
