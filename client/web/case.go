@@ -32,8 +32,9 @@ type caseView struct {
 	Stands                      standsView
 	Timeline                    timelineView
 	Form                        formView
-	// TakeUp: it was handed to the reader's shop, and waits to be taken up.
-	TakeUp bool
+	// TakeUp: it was handed to the reader's shop, and waits to be taken up. ReadBack: it came
+	// back to it, and nobody has had it since.
+	TakeUp, ReadBack bool
 }
 
 // standsView is what stands: the part that changes with an entry.
@@ -146,6 +147,9 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 		}
 		waits, shop := c.Waits()
 		b.You, b.Waits, b.WaitsName = shop == v.who.Shop, waits, v.who.Names.Of(shop)
+		if n := len(c.Handoffs); n > 0 {
+			b.ReadBack = b.You && c.Handoffs[n-1].Back != nil
+		}
 		return v.page(code, "case", &view{Title: b.Vehicle + ", " + b.Concern, Case: c.Stream, Here: "case", Body: b})
 	})
 }
