@@ -32,8 +32,8 @@ function showState() {
   const says = [];
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
-  if (n > 0) says.push("Waiting to send: " + n);
-  if (news.files > 0) says.push("Files that wait to be sent: " + news.files);
+  if (n > 0) says.push("Waiting to send: " + n + ".");
+  if (news.files > 0) says.push("Files that wait to be sent: " + news.files + ".");
   if (not > 0) says.push("Not taken: " + not + (here === "case" ? "; look under Write down." : "; see below."));
   const state = $("#state");
   const text = says.join(" ");
