@@ -223,6 +223,9 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 	case *eventv1.Event_TemporaryOff:
 		l.add("undid %s", c.Ref(k.TemporaryOff.GetTemporary()))
 		l.add("%s", remark(k.TemporaryOff.GetSaid()))
+		if k.TemporaryOff.GetTemporary() == "" {
+			l.add("nothing is entered that this took off")
+		}
 	case *eventv1.Event_WorkedOn:
 		w := k.WorkedOn
 		l.add("%s", w.GetArea())
@@ -290,7 +293,7 @@ func (c *Case) tell(e *eventv1.Event, names Names) string {
 		l.add("about %s", strings.Join(k.Note.GetAbout(), ", "))
 	case *eventv1.Event_Attachment:
 		a := k.Attachment
-		l.add("%s, %s, %s bytes, SHA-256 %s", a.GetName(), or(a.GetMediaType(), "type not given"), itoa(a.GetSize()), fmt.Sprintf("%x", a.GetSha256()))
+		l.add("%s, %s, %s bytes, SHA-256 %s", a.GetName(), or(a.GetMediaType(), "type not given"), itoa(a.GetSize()), notation.ShortHash(a.GetSha256()))
 		l.add("belongs to %s", c.Ref(a.GetEntry()))
 		if by := c.FilesErased[string(a.GetSha256())]; by != nil {
 			l.add("the file was erased, see #%d", by.Seq)

@@ -247,7 +247,7 @@ func (v Verdict) String() string {
 		text += fmt.Sprintf(", since #%d", v.Since.Seq)
 	}
 	if v.Until != nil {
-		text += fmt.Sprintf(", until #%d", v.Until.Seq)
+		text += fmt.Sprintf(", until #%d changed it", v.Until.Seq)
 	}
 	return text
 }

@@ -18,7 +18,6 @@ import (
 
 	"knowngood.example/cases/check"
 	"knowngood.example/cases/envelope"
-	"knowngood.example/cases/log"
 	"knowngood.example/cases/log/badger"
 	"knowngood.example/cases/notation"
 	boardv1 "knowngood.example/proto/knowngood/board/v1"
@@ -91,88 +90,6 @@ func (h *Home) KeepFile(stream string, from io.Reader) (*eventv1.Attachment, err
 		return nil, fmt.Errorf("cannot keep the file: %w", errors.Join(err, os.Remove(f.Name())))
 	}
 	return &eventv1.Attachment{Size: size, Sha256: sum}, errors.Join(syncDir(dir), syncDir(filepath.Dir(dir)))
-}
-
-// FileWaiting is a file that lies in the home and that no server is known to have.
-type FileWaiting struct {
-	Case   string
-	SHA256 []byte
-	Size   int64
-}
-
-// FilesWaiting lists them.
-func (h *Home) FilesWaiting(ctx context.Context) ([]FileWaiting, error) {
-	folders, err := os.ReadDir(h.path(fileParts))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("cannot look for files that wait: %w", err)
-	}
-	epoch, err := h.epoch()
-	if err != nil {
-		return nil, err
-	}
-	var out []FileWaiting
-	for _, folder := range folders {
-		list, err := os.ReadDir(filepath.Join(h.path(fileParts), folder.Name()))
-		if notation.CheckID(folder.Name()) != nil || err != nil {
-			continue // nothing that was put there by this program
-		}
-		for _, f := range list {
-			sum, err := hex.DecodeString(f.Name())
-			if err != nil || len(sum) != sha256.Size {
-				continue
-			}
-			there, err := h.ledger().number(ctx, prefixThere+folder.Name()+"/"+string(sum))
-			if err != nil {
-				return nil, err
-			}
-			if info, err := f.Info(); err == nil && there <= epoch {
-				out = append(out, FileWaiting{folder.Name(), sum, info.Size()})
-			}
-		}
-	}
-	return out, nil
-}
-
-// epoch is the log's as this home knows it, 0 before a server told of it. A server that
-// was restored may have lost files though its log lost no entry that was seen, so that
-// what it had counts for its epoch alone.
-func (h *Home) epoch() (uint64, error) {
-	who, err := h.Identity()
-	if errors.Is(err, ErrNobody) {
-		return 0, nil
-	}
-	if err != nil {
-		return 0, err
-	}
-	c, err := h.keptCheckpoint(who.LogKey)
-	if err != nil || c == nil {
-		return 0, err
-	}
-	return c.Epoch, nil
-}
-
-func (h *Home) fileIsThere(ctx context.Context, stream string, sum []byte) error {
-	return h.locked("lock", func() error {
-		epoch, err := h.epoch()
-		if err != nil {
-			return err
-		}
-		return h.replica.Append(ctx, log.Batch{Index: []log.Write{{Key: prefixThere + stream + "/" + string(sum), Value: numbered(epoch + 1)}}})
-	})
-}
-
-// forgetThere forgets which files the server has: after a restore it may have fewer.
-func (l ledger) forgetThere(ctx context.Context) (out []log.Write, err error) {
-	for w, err := range l.log.Scan(ctx, prefixThere) {
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, log.Write{Key: w.Key})
-	}
-	return out, nil
 }
 
 // SendFiles sends the files that wait, each from where the server has it. A file whose

@@ -21,6 +21,7 @@ type Live struct {
 
 	mu      sync.Mutex
 	waiting int
+	files   int
 	off     error
 	changed chan struct{}
 }
@@ -41,8 +42,8 @@ func (h *Home) Live() *Live {
 
 // State is how a home stands with its server.
 type State struct {
-	// Waiting entries, to be sent.
-	Waiting int
+	// Waiting entries, to be sent, and files that the entries name.
+	Waiting, Files int
 	// Off says why the server is not reached; nil: it is.
 	Off error
 	// Changed is closed once anything changes, entries that came included.
@@ -53,7 +54,7 @@ type State struct {
 func (l *Live) State() State {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return State{l.waiting, l.off, l.changed}
+	return State{l.waiting, l.files, l.off, l.changed}
 }
 
 // Recorded says that one more event was saved in the home.
@@ -79,11 +80,15 @@ func (l *Live) count(ctx context.Context) {
 	if err != nil {
 		return // whoever reads the home is told
 	}
+	files, err := l.home.FilesWaiting(ctx)
+	if err != nil {
+		return
+	}
 	l.mu.Lock()
-	same := n == l.waiting
+	same := n == l.waiting && len(files) == l.files
 	l.mu.Unlock()
 	if !same {
-		l.tell(func() { l.waiting = n })
+		l.tell(func() { l.waiting, l.files = n, len(files) })
 	}
 }
 

@@ -18,7 +18,7 @@ func boardCase(l brief.BoardLine, shop string) *boardv1.BoardCase {
 		Stream: l.Stream, Shop: l.Shop, Vehicle: l.Vehicle, Vin: l.VIN, Concern: l.Concern, State: l.State, Opened: l.Opened,
 		WaitsFor: l.WaitsFor, WaitsForShop: l.WaitsForShop, WaitsForYou: l.WaitsForShop != "" && l.WaitsForShop == shop,
 		Tested: uint32(l.Tested), OnlyBelieved: uint32(l.OnlyBelieved), Findings: uint32(l.Findings), Temporary: l.Temporary,
-		SpentWithoutTest: l.SpentWithoutTest, Spent: l.Spent, Entries: l.Entries,
+		SpentWithoutTest: l.SpentWithoutTest, Spent: l.Spent, Entries: l.Entries, Invented: l.Invented,
 	}
 }
 

@@ -22,6 +22,8 @@ type BoardLine struct {
 	Spent, SpentWithoutTest []*eventv1.Money
 	Entries                 uint64
 	Closed                  bool
+	// Invented for demonstration, as its opening says.
+	Invented bool
 }
 
 // Board makes the case's line of the board.
@@ -34,6 +36,7 @@ func Board(c *cases.Judged) BoardLine {
 	}
 	out.WaitsFor, out.WaitsForShop = c.Waits()
 	if c.Opening != nil {
+		out.Invented = c.Opening.Says.GetCaseOpened().GetInvented()
 		out.Opened = c.Opening.Entry.GetRecorded()
 		if m := c.Opening.Happened(); m.GetUnixSeconds() != 0 {
 			out.Opened = m

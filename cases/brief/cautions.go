@@ -10,8 +10,8 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-// deferring closes every caution.
-const deferring = " Follow the vehicle maker's service information and local rules; they stand above this page."
+// Deferring closes every caution.
+const Deferring = " Follow the vehicle maker's service information and local rules; they stand above this page."
 
 // cautions are the usual ones for the work that the case speaks of.
 func (w *writer) cautions() []string {
@@ -31,7 +31,7 @@ func (w *writer) cautions() []string {
 		{met.jumper, "Jumpers: fused no larger than the circuit's own fuse; never on airbag, bus, 5 V reference or module pins."},
 	} {
 		if c.met {
-			out = append(out, c.text+deferring)
+			out = append(out, c.text+Deferring)
 		}
 	}
 	return out

@@ -19,6 +19,9 @@ func (w *writer) proven() Section {
 	for _, c := range w.byName() {
 		for _, v := range append(w.WereBad(c), w.Verdicts(c)...) {
 			l := Line{Text: c.Name + ": " + v.String(), Entries: seqs(v.Entries...), Mark: "bad"}
+			if v.Until != nil {
+				l.Entries = append(l.Entries, v.Until.Seq)
+			}
 			switch at := alike[v.String()]; {
 			case v.Standing == cases.ProvenBad:
 				s.Lines = append(s.Lines, l)
@@ -153,6 +156,9 @@ const (
 // next lists the tests to do next, with what each outcome would say.
 func (w *writer) next() (tests, bring Section) {
 	tests = Section{Title: "Next", None: "No test of what is named would tell more."}
+	if len(w.Components) == 0 {
+		tests.None = "Nothing is named yet that could be tested: draw the circuit, or record what was fitted, read or seen."
+	}
 	if words := w.UnseenWords(); words != "" {
 		tests.None = words
 	}

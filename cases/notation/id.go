@@ -1,6 +1,7 @@
 package notation
 
 import (
+	"encoding/hex"
 	"fmt"
 	"strings"
 )
@@ -50,6 +51,10 @@ func ShortID(id string) string {
 	}
 	return id[len(id)-6:]
 }
+
+// ShortHash is how a SHA-256 stands in a text: its first twelve hex digits, enough to
+// tell files apart; the whole of it stands in what machines read.
+func ShortHash(sum []byte) string { return hex.EncodeToString(sum[:min(6, len(sum))]) }
 
 func clip(s string) string {
 	if len(s) > 60 {

@@ -171,6 +171,10 @@ func (c *Circuit) readings(j *cases.Judged, d *cases.Drawn, tellings map[*cases.
 			return slices.Equal(red, []int{e.From}) && slices.Equal(black, []int{e.To}) || slices.Equal(red, []int{e.To}) && slices.Equal(black, []int{e.From})
 		})
 		if k >= 0 {
+			if comp := d.Elements[k].Component; comp.Present() > 0 && s.Job < comp.Lives[comp.Present()].From.Job {
+				now := comp.Lives[comp.Present()]
+				note.More = fmt.Sprintf("before it was %s, #%d; ", now.Why, now.From.Seq) + note.More
+			}
 			elements[k] = append(elements[k], note)
 		} else {
 			points[red[0]] = append(points[red[0]], note)

@@ -22,10 +22,10 @@ const (
 	touch    = 56.0 // of a place to touch, across and down: for gloves
 	touchGap = 12.0 // between two of them
 
-	nameSize = 15.0
-	saysSize = 13.0
-	noteSize = 13.0
-	moreSize = 12.0
+	nameSize = 16.0
+	saysSize = 14.0
+	noteSize = 14.0
+	moreSize = 13.0
 	leading  = 1.35
 )
 

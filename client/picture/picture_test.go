@@ -302,3 +302,19 @@ func BenchmarkSketch(b *testing.B) {
 	}
 	b.ReportMetric(float64(n), "elements")
 }
+
+// TestBeforeRepair: what was read across something before it was mended is said to be from
+// before, with what mended it, and what was read since is not.
+func TestBeforeRepair(t *testing.T) {
+	t.Parallel()
+	shown := fmt.Sprint(Case(judged(t, filepath.Join(drawings, "12-stale-after-repair.txtar"))))
+	for _, says := range []string{
+		"{#4 0.05 V drop, red inline 9 in, black inline 9 out: as it should be before it was repaired, #9; ",
+		"{#5 0.03 V drop, red inline 9 in, black inline 9 out: as it should be before it was repaired, #9; ",
+		"{#6 2.5 V drop, red gnd G12 in, black batt-: not as it should be before it was repaired, #7; ",
+		"{#8 0.05 V drop, red gnd G12 in, black batt-: as it should be key on",
+	} {
+		require.Contains(t, regexp.MustCompile(`\{\d+ #`).ReplaceAllString(shown, "{#"), says)
+	}
+	require.Equal(t, 3, strings.Count(shown, "before it was"))
+}

@@ -49,7 +49,7 @@ func (l *layout) svg(id string, link func(string) string) []byte {
 			put(`<rect class="band" x="%s" y="%s" width="%s" height="%s" rx="6" stroke-dasharray="6 4"/>`, px(it.band[0]), px(it.band[1]), px(it.band[2]), px(it.band[3]))
 		}
 	}
-	put("</g>\n<g class=\"wires\" aria-hidden=\"true\">")
+	put("</g>\n<g class=\"wires\" aria-hidden=\"true\" stroke-linecap=\"round\">")
 	for _, w := range l.lines {
 		if w.y2 > w.y1 {
 			put(`<path d="M %s %s V %s"/>`, px(w.x), px(w.y1), px(w.y2))

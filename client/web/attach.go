@@ -130,8 +130,8 @@ type attachedFile struct {
 	Name, Size, Link string
 	// Shown: it is a photograph that the page may show.
 	Shown bool
-	// Gone: its bytes were erased.
-	Gone bool
+	// Gone: its bytes were erased. Unsent: they are on this machine alone.
+	Gone, Unsent bool
 	// Of is the entry it belongs to; 0: the case.
 	Of uint64
 }

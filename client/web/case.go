@@ -32,8 +32,9 @@ type caseView struct {
 	Stands                      standsView
 	Timeline                    timelineView
 	Form                        formView
-	// TakeUp: it was handed to the reader's shop, and waits to be taken up.
-	TakeUp bool
+	// TakeUp: it was handed to the reader's shop, and waits to be taken up. ReadBack: it came
+	// back to it, and nobody has had it since.
+	TakeUp, ReadBack bool
 }
 
 // standsView is what stands: the part that changes with an entry.
@@ -146,6 +147,9 @@ func (v *visit) caseWith(code int, wrong *notHeard, line string, fields url.Valu
 		}
 		waits, shop := c.Waits()
 		b.You, b.Waits, b.WaitsName = shop == v.who.Shop, waits, v.who.Names.Of(shop)
+		if n := len(c.Handoffs); n > 0 {
+			b.ReadBack = b.You && c.Handoffs[n-1].Back != nil
+		}
 		return v.page(code, "case", &view{Title: b.Vehicle + ", " + b.Concern, Case: c.Stream, Here: "case", Body: b})
 	})
 }
@@ -170,9 +174,15 @@ func placed() []string {
 }
 
 func (v *visit) stands(c *Case) (standsView, error) {
-	judged := c.Judge(c.Table)
-	doc := brief.Brief(judged, v.who.Names)
-	s := standsView{ID: c.Stream, Cautions: doc.Cautions}
+	stood := v.stood.of(c)
+	judged, doc := stood.judged, stood.document("brief", v.who.Names)
+	s := standsView{ID: c.Stream}
+	for _, text := range doc.Cautions { // what closes every one of them is said once, behind the last
+		s.Cautions = append(s.Cautions, strings.TrimSuffix(text, brief.Deferring))
+	}
+	if len(s.Cautions) > 0 {
+		s.Cautions = append(s.Cautions, strings.TrimSpace(brief.Deferring))
+	}
 	of := func(title string) section {
 		i := slices.IndexFunc(doc.Sections, func(s brief.Section) bool { return s.Title == title })
 		if i < 0 {
@@ -272,8 +282,11 @@ func (v *visit) rows(c *Case, through uint64, n int) timelineView {
 }
 
 func (v *visit) row(c *Case, r cases.Row) row {
-	s := r.Step
-	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, fileOf(c, s)}
+	s, file := r.Step, fileOf(c, r.Step)
+	if file != nil && !file.Gone {
+		file.Unsent = v.desk.Unsent(v.r.Context(), c.Stream, s.Says.GetAttachment())
+	}
+	return row{r, v.who.Names.Of(s.By), v.who.Names.Of(s.Shop), s.OnWhoseWord(v.who.Names), s.Seq > c.Sent, file}
 }
 
 // timeline is the newest entries, or those that a query asks for.

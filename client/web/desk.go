@@ -51,6 +51,9 @@ type Files interface {
 	Attach(ctx context.Context, e *eventv1.Event, from io.Reader, sure func(*eventv1.Event) error) error
 	// File writes the bytes of an attached file. They were held against its hash.
 	File(ctx context.Context, stream string, named *eventv1.Attachment, to io.Writer) error
+	// Unsent reports whether the file is here and at no server yet; where that cannot be
+	// told, it is taken to be so.
+	Unsent(ctx context.Context, stream string, named *eventv1.Attachment) bool
 }
 
 // Tray is what was written down here and refused later, when it was sent.
@@ -90,7 +93,7 @@ type News struct {
 	// Cursor behind the entries.
 	Cursor  string
 	Entries []client.Came
-	// Waiting entries of this home, and why its server is not reached; empty: it is.
-	Waiting int
-	Off     string
+	// Waiting entries of this home, and files; why its server is not reached; empty: it is.
+	Waiting, Files int
+	Off            string
 }

@@ -88,7 +88,7 @@
 // /live is text/event-stream. An event's id is the cursor behind it, so that a
 // connection that was lost goes on where it ended (Last-Event-ID).
 //
-//	event: state   data: {"waiting": 3, "off": "why the server is not reached"}
+//	event: state   data: {"waiting": 3, "files": 1, "off": "why the server is not reached"}
 //	event: entry   data: {"case": ID, "seq": 12}
 //
 // What was written down here and is refused when it is sent leaves the timeline and stands

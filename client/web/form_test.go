@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"testing"
@@ -134,4 +135,24 @@ func TestPeopleByName(t *testing.T) {
 	var wrong *client.Wrong
 	require.ErrorAs(t, v.holds(c, &eventv1.Event{By: "Ola", Kind: e.Kind}), &wrong)
 	require.Contains(t, wrong.Error(), "two people")
+}
+
+// TestNothingTakenOff: something is taken off that nobody entered. It is said so before it
+// is written down and after, and is kept as it was typed.
+func TestNothingTakenOff(t *testing.T) {
+	b := newBay(t)
+	code, got := b.post("/case/"+b.stream+"/hear", url.Values{"line": {"jumper off"}})
+	require.Equal(t, http.StatusOK, code, got)
+	require.Contains(t, fmt.Sprint(got["new"]), "nothing is entered that this takes off")
+	code, got = b.says("jumper off")
+	require.Equal(t, http.StatusOK, code, got)
+	require.Equal(t, "jumper off; nothing is entered that this took off", got["text"])
+	require.Equal(t, "jumper off", b.last().Event.GetTyped())
+	require.Contains(t, b.get("/case/"+b.stream), "nothing is entered that this took off")
+
+	b.says("jumper on 30-87")
+	_, got = b.post("/case/"+b.stream+"/hear", url.Values{"line": {"jumper off"}})
+	require.Nil(t, got["new"])
+	_, got = b.says("jumper off")
+	require.Equal(t, "undid #3", got["text"])
 }

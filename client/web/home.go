@@ -32,6 +32,7 @@ type Home struct {
 	key   string
 	// recording is held from the look whether an id is there until it is.
 	recording sync.Mutex
+	lines     lines
 }
 
 // NewHome is the door of a home that live keeps in touch with its server.
@@ -87,7 +88,7 @@ func (d *homeDesk) Board(ctx context.Context, closed bool) ([]brief.BoardLine, e
 	var lines []brief.BoardLine
 	for _, stream := range streams {
 		err := d.shelf.With(ctx, d.who, stream, func(c *client.Copy) error {
-			if l := brief.Board(c.Case.Judge(d.table)); closed || !l.Closed {
+			if l := d.lines.of(c.Case, d.table); closed || !l.Closed {
 				lines = append(lines, l)
 			}
 			return nil
@@ -207,6 +208,12 @@ func (d *homeDesk) File(ctx context.Context, stream string, named *eventv1.Attac
 	return err
 }
 
+// Unsent implements Desk.
+func (d *homeDesk) Unsent(ctx context.Context, stream string, named *eventv1.Attachment) bool {
+	waits, err := d.home.FileWaits(ctx, stream, named.GetSha256())
+	return waits || err != nil
+}
+
 // Refused implements Desk.
 func (d *homeDesk) Refused(_ context.Context, stream string) ([]client.Refused, error) {
 	all, err := d.home.Tray()
@@ -233,7 +240,7 @@ func (d *homeDesk) Follow(ctx context.Context, cursor string, tell func(News) er
 			return err
 		}
 		place = next
-		n := News{Cursor: strconv.FormatUint(place, 10), Entries: came, Waiting: state.Waiting, Off: offWords(state.Off)}
+		n := News{Cursor: strconv.FormatUint(place, 10), Entries: came, Waiting: state.Waiting, Files: state.Files, Off: offWords(state.Off)}
 		if err := tell(n); err != nil {
 			return err
 		}

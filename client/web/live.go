@@ -71,7 +71,7 @@ func live(v *visit) error {
 		if n.Cursor != "" {
 			at = "id: " + n.Cursor + "\n"
 		}
-		fmt.Fprintf(&b, "event: state\n%sdata: %s\n\n", at, inJSON(map[string]any{"waiting": n.Waiting, "off": n.Off}))
+		fmt.Fprintf(&b, "event: state\n%sdata: %s\n\n", at, inJSON(map[string]any{"waiting": n.Waiting, "files": n.Files, "off": n.Off}))
 		return send(b.String())
 	}
 	err := v.desk.Follow(ctx, cursor, tell)

@@ -44,6 +44,9 @@ func (v *visit) understand(c *Case, s *spoken) error {
 		if p, err = v.parse(c, s.Line); err == nil {
 			s.heard, s.event = heardAs(p), p.Event
 			s.event.Typed = s.Line
+			if off := s.event.GetTemporaryOff(); off != nil && off.GetTemporary() == "" {
+				s.New = append(s.New, "nothing is entered that this takes off: it is written down as you say it")
+			}
 		}
 	}
 	if err != nil {

@@ -18,7 +18,7 @@ const bands = 5
 
 // replayView is the case as it stood at one entry.
 type replayView struct {
-	ID             string
+	ID, Title      string
 	At, Head, Prev uint64
 	Following      uint64
 	Row, Then      *row
@@ -40,7 +40,7 @@ func showReplay(v *visit) error {
 		judged := k.Judge(c.Table)
 		doc := brief.Brief(judged, v.who.Names)
 		b := replayView{
-			ID: c.Stream, At: at, Head: c.Head(), Tested: len(k.Tested()), OnlyBelieved: len(k.Unsettled()), Temporary: len(k.StillOn()),
+			ID: c.Stream, Title: c.VehicleWords() + ", " + c.ConcernWords(), At: at, Head: c.Head(), Tested: len(k.Tested()), OnlyBelieved: len(k.Unsettled()), Temporary: len(k.StillOn()),
 			Suspects: brief.Shares(judged),
 		}
 		if at > 1 {

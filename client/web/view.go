@@ -229,16 +229,15 @@ func documents() map[string]maker {
 	return map[string]maker{"brief": brief.Brief, "handback": brief.HandBack, "customer": brief.Customer}
 }
 
-func (v *visit) document(name string, make maker) error {
-	return v.made(make, func(d documentView) error {
-		d.Name = name
+func (v *visit) document(name string) error {
+	return v.made(name, func(d documentView) error {
 		return v.page(http.StatusOK, "document", &view{Title: d.Doc.Title, Case: d.ID, Here: name, Body: d})
 	})
 }
 
 // onPaper sends a document as PDF.
-func (v *visit) onPaper(name string, make maker) error {
-	return v.made(make, func(d documentView) error {
+func (v *visit) onPaper(name string) error {
+	return v.made(name, func(d documentView) error {
 		b, err := paper.PDF(d.Doc, v.Now())
 		if err != nil {
 			return err
@@ -251,17 +250,19 @@ func (v *visit) onPaper(name string, make maker) error {
 }
 
 // made makes a document of the case as it stood at the entry that is asked for.
-func (v *visit) made(make maker, use func(documentView) error) error {
+func (v *visit) made(name string, use func(documentView) error) error {
 	return v.desk.Case(v.r.Context(), v.stream(), func(c *Case) error {
 		at, err := v.seq("at", c.Head())
 		if err != nil {
 			return err
 		}
-		k := c.Case
+		d := documentView{ID: c.Stream, Name: name, At: at, Head: c.Head()}
 		if at < c.Head() {
-			k = k.AsOf(at)
+			d.Doc = documents()[name](c.AsOf(at).Judge(c.Table), v.who.Names)
+		} else {
+			d.Doc = v.stood.of(c).document(name, v.who.Names)
 		}
-		return use(documentView{ID: c.Stream, At: at, Head: c.Head(), Doc: make(k.Judge(c.Table), v.who.Names)})
+		return use(d)
 	})
 }
 

@@ -42,6 +42,7 @@ type Page struct {
 	door   Door
 	pages  map[string]*template.Template
 	charts charts
+	stood  standing
 	serve  http.Handler
 }
 
@@ -67,9 +68,9 @@ func New(door Door, o Options) (*Page, error) {
 	at("GET /case/{case}", showCase)
 	at("GET /case/{case}/rows", showRows)
 	at("GET /case/{case}/stands", showStands)
-	for name, make := range documents() {
-		at("GET /case/{case}/"+name, func(v *visit) error { return v.document(name, make) })
-		at("GET /case/{case}/"+name+"/pdf", func(v *visit) error { return v.onPaper(name, make) })
+	for name := range documents() {
+		at("GET /case/{case}/"+name, func(v *visit) error { return v.document(name) })
+		at("GET /case/{case}/"+name+"/pdf", func(v *visit) error { return v.onPaper(name) })
 	}
 	at("GET /case/{case}/pins", showPins)
 	at("GET /case/{case}/replay", showReplay)

@@ -197,7 +197,7 @@ func (d *demo) head(text string) { d.say("\n---- %s\n", text) }
 // keep serves pages of two of the people, says how to look around, and waits for the
 // end.
 func (d *demo) keep(ctx context.Context) (err error) {
-	d.head("Open it in a browser, as one of them")
+	d.head("Open one of these in a browser: the same case, seen by two who have to do with it")
 	for _, p := range demoPeople() {
 		if p.name == "Joss" {
 			continue // two are enough to write to one another
@@ -207,7 +207,7 @@ func (d *demo) keep(ctx context.Context) (err error) {
 			return errors.Join(err, pageErr)
 		}
 		defer func() { err = errors.Join(err, stop()) }()
-		d.say("  %s        # %s, %s", page.link, p.name, p.shop)
+		d.say("  %s\n      as %s of %s, %s", page.link, p.name, p.shop, p.part)
 	}
 	d.lookAround()
 	<-ctx.Done()

@@ -52,6 +52,7 @@ func TestDemo(t *testing.T) {
 		"knowngood fit 'new fan motor in, guess, 240 EUR, old thrown away' --before-opening",
 		"placed afterwards: before the opening",
 		"you: to read the hand-back",
+		"as Mara of Tin Kettle Garage, the shop that is stuck with the vehicle",
 		"borrowed part in fan relay, from horn relay socket, which is open",
 		"belief-untested", "told-not-seen", "fitted-without-test", "spend-over-approval",
 		"1. Read volts: red lead at fan.C1-1 in, black lead at batt-",

@@ -1,13 +1,13 @@
 package main
 
-// demoPerson is somebody invented.
-type demoPerson struct{ name, shop string }
+// demoPerson is somebody invented, and their part in the case.
+type demoPerson struct{ name, shop, part string }
 
 func demoPeople() []demoPerson {
 	return []demoPerson{
-		{"Mara", "Tin Kettle Garage"},
-		{"Joss", "Quarrel Hill Motors"},
-		{"Ines", "Lantern Lane Diagnostics"},
+		{"Mara", "Tin Kettle Garage", "the shop that is stuck with the vehicle"},
+		{"Joss", "Quarrel Hill Motors", "a shop that worked on it before"},
+		{"Ines", "Lantern Lane Diagnostics", "the specialist whom that shop called"},
 	}
 }
 

@@ -92,7 +92,7 @@ func boardLines(r *boardv1.BoardResponse) []brief.BoardLine {
 			Stream: c.GetStream(), Shop: c.GetShop(), Vehicle: c.GetVehicle(), VIN: c.GetVin(), Concern: c.GetConcern(), State: c.GetState(),
 			Opened: c.GetOpened(), WaitsFor: c.GetWaitsFor(), WaitsForShop: c.GetWaitsForShop(), Tested: int(c.GetTested()),
 			OnlyBelieved: int(c.GetOnlyBelieved()), Findings: int(c.GetFindings()), Temporary: c.GetTemporary(), Spent: c.GetSpent(),
-			SpentWithoutTest: c.GetSpentWithoutTest(), Entries: c.GetEntries(),
+			SpentWithoutTest: c.GetSpentWithoutTest(), Entries: c.GetEntries(), Invented: c.GetInvented(),
 		}
 	}
 	return lines
@@ -125,6 +125,9 @@ func (d serverDesk) File(ctx context.Context, stream string, named *eventv1.Atta
 		return err
 	}))
 }
+
+// Unsent implements web.Desk: what is attached at the server is there.
+func (serverDesk) Unsent(context.Context, string, *eventv1.Attachment) bool { return false }
 
 // Refused implements web.Desk: what a tablet writes is refused at once.
 func (serverDesk) Refused(context.Context, string) ([]client.Refused, error) { return nil, nil }

@@ -159,6 +159,7 @@ func TestWhoMayWhatOverHTTP(t *testing.T) {
 		}
 		got, board := c.who.ask("/", nil)
 		require.Equal(t, c.here == write, got == http.StatusOK && strings.Contains(board, "Quillon"), name)
+		require.Equal(t, c.here == write, strings.Contains(board, "Invented for demonstration"), name)
 		for _, how := range []string{"hear", "say"} {
 			got, text := c.who.ask("/case/"+stream+"/"+how, url.Values{"line": {"note by " + name}})
 			if c.here == write {

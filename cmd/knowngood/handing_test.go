@@ -130,6 +130,7 @@ func TestHandedOverOnThePage(t *testing.T) {
 	for _, says := range []string{"why does it not run?", "120 minutes", "200.00 EUR", "Wires may be cut: no", "Parts may be removed: yes", "by Friday"} {
 		require.Contains(t, page, says)
 	}
+	require.NotContains(t, page, "Read the hand-back")
 	code, got = yard.says(c+"/say", url.Values{"form": {"takeup"}, "said": {"meter at hand"}})
 	require.Equal(t, http.StatusOK, code, got)
 	code, got = yard.says(c+"/say", url.Values{"form": {"takeup"}})
@@ -170,6 +171,10 @@ func TestHandedOverOnThePage(t *testing.T) {
 		code, got = yard.says(c+"/say", back)
 		require.Equal(t, http.StatusOK, code, got)
 	}
+	_, page = bay.ask(c, nil)
+	require.Contains(t, page, "Read the hand-back")
+	_, page = yard.ask(c, nil)
+	require.NotContains(t, page, "Read the hand-back", "it is not theirs to read next")
 	held, err := mara.fetched(t.Context(), stream)
 	require.NoError(t, err)
 	h := held.Case.Handoffs[0]

@@ -25,7 +25,8 @@ board      case, shop, vehicle, vin, concern, state, opened, waits_for, waits_fo
            spent_without_test (list of money), entries
 timeline   seq, job (place in job order), id, kind, happened, recorded, by,
            recorded_by, shop, text, now (what a correction put in its place), marks
-           (list), word (on whose word it stands), typed (the line it was made from)
+           (list), word (on whose word it stands), typed (the line it was made from),
+           hash (SHA-256 of an attached file)
 replay     as timeline, then tested, only_believed, temporary: counts once the entry
            was in the log; suspects (list of component, probability), grade
 suspects   component, probability, if_less_likely, if_more_likely (the prior three
@@ -55,7 +56,8 @@ invite     code, role, expires, server, case, link
 people     what ('person', 'device', 'join code'), id, name, shop, role, state, case,
            expires
 withdraw   what, id, name; with --case as recording
-sync       state ('waiting to send', 'refused', 'missing there'), case, id, kind, reason, text, refused
+sync       state ('waiting to send', 'refused', 'missing there'), case, id, kind, reason, text, refused,
+           hash (SHA-256 of a file)
 import     line, state, id, kind, text
 verify     case, line (of a file; 0: all of it), entry (0: all of it), state ('does not
            hold', 'remark', 'holds'), text, says (by whom it cannot have been, since when)

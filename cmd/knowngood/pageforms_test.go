@@ -73,7 +73,7 @@ func TestDrawnByKeyboard(t *testing.T) {
 	tb.press("horn")
 	tb.reach("form.draw button:not([type=button])")
 	tb.press(kb.Enter)
-	tb.until(`document.body?.dataset.here === "case" && document.querySelector("#circuit")?.parentElement.textContent.includes("Draw #")`)
+	tb.until(`document.body?.dataset.here === "case" && document.querySelector("#circuit")?.parentElement.textContent.includes("Correct drawing #")`)
 	seq := ask[string](tb, `document.querySelector("a[href*='instead=']:last-of-type").search.split("=")[1]`)
 	require.Contains(t, ask[string](tb, `document.querySelector("#e`+seq+`").innerText`), "traced")
 
@@ -303,5 +303,5 @@ func TestDrawnHostileInABrowser(t *testing.T) {
 	tb.open(at(link, "/case/"+st.current+"/draw?instead="+seq))
 	require.Equal(t, evil, ask[string](tb, `document.querySelector("#path").value`))
 	require.Equal(t, http.StatusOK, ask[int](tb, `fetch("/assets/page.js").then((r) => r.status)`), "the page stands")
-	require.True(t, strings.Contains(tb.text(), "Draw #"+seq+" anew"))
+	require.True(t, strings.Contains(tb.text(), "Correct drawing #"+seq))
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"maps"
@@ -57,6 +58,8 @@ type syncRow struct {
 	Text   string `json:"text"`
 	// Refused is when, RFC 3339.
 	Refused string `json:"refused"`
+	// Hash, SHA-256, of a file, in hex; empty for entries.
+	Hash string `json:"hash"`
 }
 
 // A long backlog goes through in batches; collecting them soon keeps what the process
@@ -90,14 +93,14 @@ func runSync(ctx context.Context, a *app, again []string, files bool) error {
 		return err
 	}
 	for _, w := range unsent {
-		rows = append(rows, syncRow{State: "waiting to send", Case: w.Case, Kind: "file", Text: fmt.Sprintf("%x, %d bytes", w.SHA256[:4], w.Size)})
+		rows = append(rows, syncRow{State: "waiting to send", Case: w.Case, Kind: "file", Text: fmt.Sprintf("SHA-256 %s, %d bytes", notation.ShortHash(w.SHA256), w.Size), Hash: hex.EncodeToString(w.SHA256)})
 	}
 	tray, err := a.home.Tray()
 	if err != nil {
 		return err
 	}
 	for _, r := range tray {
-		rows = append(rows, syncRow{"refused", r.Case, r.ID, r.Kind, r.Reason, r.Text, time.Unix(r.Refused, 0).In(a.show.Zone).Format(time.RFC3339)})
+		rows = append(rows, syncRow{"refused", r.Case, r.ID, r.Kind, r.Reason, r.Text, time.Unix(r.Refused, 0).In(a.show.Zone).Format(time.RFC3339), ""})
 	}
 	err = a.show.Write(rows, func() client.Table {
 		t := client.Table{Head: []string{"State", "Case", "Entry", "Kind", "Why"}, None: "Nothing waits, nothing was refused."}

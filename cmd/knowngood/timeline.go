@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"fmt"
 	"regexp"
 	"strings"
@@ -33,6 +34,8 @@ type entryRow struct {
 	Word string `json:"word"`
 	// Typed is the line it was made from, when it was made from one.
 	Typed string `json:"typed"`
+	// Hash, SHA-256, of an attached file, in hex.
+	Hash string `json:"hash"`
 }
 
 func (a *app) row(q *asked, r cases.Row) entryRow {
@@ -44,7 +47,12 @@ func (a *app) row(q *asked, r cases.Row) entryRow {
 	if s.Seq > q.sent {
 		out.Marks = append(out.Marks, "waiting to send")
 	}
-	out.Word, out.Typed = s.OnWhoseWord(q.names), s.Event.GetTyped()
+	if named := s.Says.GetAttachment(); named != nil && q.shop != "" {
+		if waits, err := a.home.FileWaits(context.Background(), q.Stream, named.GetSha256()); waits || err != nil {
+			out.Marks = append(out.Marks, "its file waits to be sent")
+		}
+	}
+	out.Word, out.Typed, out.Hash = s.OnWhoseWord(q.names), s.Event.GetTyped(), hex.EncodeToString(s.Says.GetAttachment().GetSha256())
 	return out
 }
 

@@ -16,7 +16,7 @@ function el(tag, text, attributes = {}) {
 // ---- How things stand.
 
 let unreachable = false; // the page's own server does not answer
-let news = { waiting: 0, off: "" };
+let news = { waiting: 0, files: 0, off: "" };
 let waits = load("waits", []);
 
 function load(name, otherwise) {
@@ -32,7 +32,8 @@ function showState() {
   const says = [];
   if (unreachable) says.push("The server does not answer. What you write down is kept here.");
   else if (news.off) says.push(news.off[0].toUpperCase() + news.off.slice(1) + ".");
-  if (n > 0) says.push("Waiting to send: " + n);
+  if (n > 0) says.push("Waiting to send: " + n + ".");
+  if (news.files > 0) says.push("Files that wait to be sent: " + news.files + ".");
   if (not > 0) says.push("Not taken: " + not + (here === "case" ? "; look under Write down." : "; see below."));
   const state = $("#state");
   const text = says.join(" ");
@@ -391,10 +392,12 @@ function steady(change) {
   if (now) window.scrollBy(0, now.getBoundingClientRect().top - before);
 }
 
-// Rows that waited have a number of the server's by now: they are asked for again.
+// Rows that waited have a number of the server's by now, and files that did are there:
+// they are asked for again.
 const waitingRows = (rows) => $$(":scope > li[id]", rows).filter((li) => $$(".tag", li).some((t) => t.textContent === "waiting to send"));
 function firstWaiting(rows) {
-  const first = Math.min(Number(rows.dataset.head) + 1, ...waitingRows(rows).map((li) => Number(li.id.slice(1))));
+  const unsent = $$(":scope > li[id]", rows).filter((li) => $("[data-unsent]", li));
+  const first = Math.min(Number(rows.dataset.head) + 1, ...[...waitingRows(rows), ...unsent].map((li) => Number(li.id.slice(1))));
   return first - 1;
 }
 
@@ -428,10 +431,10 @@ function connect() {
   const live = new EventSource("/live");
   live.addEventListener("open", () => { unreachable = false; showState(); drain(); catchUp(); });
   live.addEventListener("state", (e) => {
-    const was = news.waiting;
+    const was = news;
     news = JSON.parse(e.data);
     showState();
-    if (news.waiting !== was) catchUp();
+    if (news.waiting !== was.waiting || news.files !== was.files) catchUp();
   });
   live.addEventListener("entry", (e) => {
     if (JSON.parse(e.data).case === stream) catchUp();
@@ -482,7 +485,7 @@ function replay() {
     }, 120);
   };
   const steps = () => {
-    for (const [rel, text, d] of [["prev", "One back", -1], ["next", "One on", 1]]) {
+    for (const [rel, text, d] of [["prev", "One back", -1], ["next", "One forward", 1]]) {
       const n = Number(at.value) + d, old = $(".steps").children[d < 0 ? 0 : 1];
       const fits = n >= 1 && n <= Number(at.max);
       if (old.dataset.n === String(n)) continue;

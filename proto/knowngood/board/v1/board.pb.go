@@ -1037,7 +1037,9 @@ type BoardCase struct {
 	// 'open', 'handed off', or how it was closed: 'closed: not found'.
 	State string `protobuf:"bytes,16,opt,name=state,proto3" json:"state,omitempty"`
 	// VIN as recorded; empty when not known.
-	Vin           string `protobuf:"bytes,17,opt,name=vin,proto3" json:"vin,omitempty"`
+	Vin string `protobuf:"bytes,17,opt,name=vin,proto3" json:"vin,omitempty"`
+	// True: its opening says that it is invented for demonstration.
+	Invented      bool `protobuf:"varint,18,opt,name=invented,proto3" json:"invented,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1189,6 +1191,13 @@ func (x *BoardCase) GetVin() string {
 		return x.Vin
 	}
 	return ""
+}
+
+func (x *BoardCase) GetInvented() bool {
+	if x != nil {
+		return x.Invented
+	}
+	return false
 }
 
 // BoardResponse is the board as it stands.
@@ -3233,7 +3242,7 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\rTilesResponse\x12\x14\n" +
 	"\x05tiles\x18\x01 \x03(\fR\x05tiles\"&\n" +
 	"\fBoardRequest\x12\x16\n" +
-	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xb9\x04\n" +
+	"\x06closed\x18\x01 \x01(\bR\x06closed\"\xd5\x04\n" +
 	"\tBoardCase\x12\x16\n" +
 	"\x06stream\x18\x01 \x01(\tR\x06stream\x12\x12\n" +
 	"\x04shop\x18\x02 \x01(\tR\x04shop\x12\x18\n" +
@@ -3252,7 +3261,8 @@ const file_knowngood_board_v1_board_proto_rawDesc = "" +
 	"\x05spent\x18\x0e \x03(\v2\x19.knowngood.event.v1.MoneyR\x05spent\x12\x18\n" +
 	"\aentries\x18\x0f \x01(\x04R\aentries\x12\x14\n" +
 	"\x05state\x18\x10 \x01(\tR\x05state\x12\x10\n" +
-	"\x03vin\x18\x11 \x01(\tR\x03vin\"D\n" +
+	"\x03vin\x18\x11 \x01(\tR\x03vin\x12\x1a\n" +
+	"\binvented\x18\x12 \x01(\bR\binvented\"D\n" +
 	"\rBoardResponse\x123\n" +
 	"\x05cases\x18\x01 \x03(\v2\x1d.knowngood.board.v1.BoardCaseR\x05cases\"T\n" +
 	"\x0fTimelineRequest\x12\x16\n" +
