@@ -279,6 +279,11 @@ func TestKilledWhileSyncing(t *testing.T) {
 	t.Logf("seed %d", seed)
 	random := rand.New(rand.NewPCG(seed, 0))
 	require.NoError(t, ines.sync(t.Context(), 5*time.Second))
+	require.NoError(t, ines.Close())
+	began := time.Now() // how long it takes where nobody ends it
+	require.NoError(t, syncs(t, ines.dir).Run())
+	whole := time.Since(began)
+	ines.again(t)
 	ids, killed := map[string]bool{}, 0
 	for range *cycles {
 		for _, m := range []*member{mara, ines} {
@@ -292,7 +297,7 @@ func TestKilledWhileSyncing(t *testing.T) {
 		require.NoError(t, ines.Close())
 		cmd := syncs(t, ines.dir)
 		require.NoError(t, cmd.Start())
-		time.Sleep(time.Duration(20+random.IntN(120)) * time.Millisecond)
+		time.Sleep(time.Duration(1.5 * random.Float64() * float64(whole)))
 		kills(t, cmd)
 		if err := cmd.Wait(); err != nil {
 			killed++
