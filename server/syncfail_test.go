@@ -20,7 +20,7 @@ import (
 	eventv1 "knowngood.example/proto/knowngood/event/v1"
 )
 
-var syncFailures = flag.Int("sync-failures", 6, "up to which call of a thread a sync is made to fail, each in a log of its own; 200 before a release")
+var syncFailures = flag.Int("sync-failures", 8, "up to which call of a thread a sync is made to fail, each in a log of its own; 200 before a release")
 
 // TestASyncThatFails: the n-th sync of any thread of the server gets an error from the
 // disk, for each n. Either the server does not start and says why, or appends stop with
