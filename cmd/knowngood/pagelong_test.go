@@ -16,6 +16,9 @@ import (
 // TestLongCaseInABrowser: a case of 10,000 entries, invented, opens, takes another entry,
 // goes back to older ones and is replayed; while it is drawn and after.
 func TestLongCaseInABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("how pages look and print is no matter of races: without -short it is tried")
+	}
 	b := newBrowser(t)
 	dir := t.TempDir()
 	h := client.Open(dir, dir+"/settings")

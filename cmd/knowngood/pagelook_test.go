@@ -40,6 +40,9 @@ func (s *stage) lookedAt(t testing.TB) map[string]string {
 // and dark; its controls are large enough for gloves, with room between them. With -shots
 // FOLDER it leaves pictures there.
 func TestPagesFit(t *testing.T) {
+	if testing.Short() {
+		t.Skip("how pages look and print is no matter of races: without -short it is tried")
+	}
 	b := newBrowser(t)
 	st := newStage(t, 0)
 	pages := st.lookedAt(t)
@@ -73,6 +76,9 @@ func TestPagesFit(t *testing.T) {
 // TestAccessible holds every page against WCAG 2.2 AA with axe-core, in both widths and
 // both colour schemes. The program is not ours to hand on: .ci/run fetches it.
 func TestAccessible(t *testing.T) {
+	if testing.Short() {
+		t.Skip("how pages look and print is no matter of races: without -short it is tried")
+	}
 	script := axe(t)
 	b := newBrowser(t)
 	st := newStage(t, 0)

@@ -171,6 +171,9 @@ func squeezed(s string) string {
 // around it; so does -o pdf. The documents of a case of thirty entries with a circuit, and of
 // the whole demonstration, take one page.
 func TestPrinted(t *testing.T) {
+	if testing.Short() {
+		t.Skip("how pages look and print is no matter of races: without -short it is tried")
+	}
 	b := newBrowser(t)
 	for _, lines := range []int{30, 0} {
 		st := newStage(t, lines)
@@ -268,6 +271,9 @@ func illReadable(t testing.TB, b []byte) (out []string) {
 // TestPrintedLong: a document that needs more than a page goes on, with nothing lost or cut,
 // and says as much as -o pdf does.
 func TestPrintedLong(t *testing.T) {
+	if testing.Short() {
+		t.Skip("how pages look and print is no matter of races: without -short it is tried")
+	}
 	b := newBrowser(t)
 	st := newStage(t, 30)
 	link := st.page(t, "Ines")
