@@ -1,7 +1,6 @@
 package circuit_test
 
 import (
-	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -15,19 +14,7 @@ import (
 // taken again and nothing is proven until then, or until the drawing is doubted.
 func TestImpossibleReadingsAreReadAgain(t *testing.T) {
 	t.Parallel()
-	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "a", "b", "c", "d", "e"}}
-	at := 1
-	for k, kind := range []circuit.Kind{circuit.Fuse, circuit.Switch, circuit.Contact, circuit.Lamp, circuit.Contact, circuit.Ground} {
-		e := circuit.Element{Key: fmt.Sprint("e", k), Kind: kind, From: at, To: k + 2, Ohms: circuit.Usual(kind, 10), Follows: -1}
-		switch kind {
-		case circuit.Lamp:
-			e.Ohms = circuit.About(3, 0.15)
-		case circuit.Ground:
-			e.To = 0
-		}
-		c.Elements, at = append(c.Elements, e), e.To
-	}
-	c.Compile()
+	c := oneLamp(circuit.Fuse, circuit.Switch, circuit.Contact, circuit.Lamp, circuit.Contact, circuit.Ground)
 	p := suspect.Problem{Faults: []suspect.Fault{{Part: suspect.NotNamed, Prior: 0.02}, {Part: suspect.NotAsDrawn, Prior: 1e-5}}}
 	for _, e := range c.Elements {
 		for _, m := range e.Kind.Modes() {
