@@ -215,25 +215,28 @@ func (o *Observation) over(t *taken, b suspect.Box) suspect.Likely {
 	}
 	sigma := math.Hypot(o.Sigma, o.slack(nearest))
 	least, most := math.Hypot(sigma, worn.Lo), math.Hypot(sigma, worn.Hi)
-	l.Most = o.robust(math.Max(normal(o.off(all), least, o.width()), normal(o.off(all), most, o.width())))
-	for n := range cells {
-		l.Most = math.Max(l.Most, like(n))
+	peak := func(s Span) float64 {
+		return o.robust(math.Max(normal(o.off(s), least, o.width()), normal(o.off(s), most, o.width())))
 	}
 	// What lies between the corners is as likely as what is at them, spread out between
-	// them, and no likelier than anything there can be.
-	low, high := math.Inf(1), math.Inf(-1)
+	// them, and no likelier than what is nearest.
+	middle := Exactly(cells[0].seen[1])
 	for _, c := range cells {
-		v := c.seen[1]
-		if o.Quantity == Ohms {
-			v = logOhms(Exactly(v)).Lo
-		}
-		low, high = math.Min(low, v), math.Max(high, v)
+		middle = middle.with(Exactly(c.seen[1]))
 	}
-	wide, sum := (high-low)/4, 0.0
+	l.Most, l.Mean = peak(all), peak(middle)
+	for n := range cells {
+		l.Most, l.Mean = math.Max(l.Most, like(n)), math.Max(l.Mean, like(n))
+	}
+	ends := middle
+	if o.Quantity == Ohms {
+		ends = logOhms(middle)
+	}
+	wide, sum := (ends.Hi-ends.Lo)/4, 0.0
 	for _, c := range cells {
 		sum += math.Exp(o.like(c, wide))
 	}
-	l.Mean = math.Min(math.Log(sum/float64(len(cells))), l.Most)
+	l.Mean = math.Min(math.Log(sum/float64(len(cells))), l.Mean)
 	return l
 }
 

@@ -121,7 +121,7 @@ func (j *Judgement) begun(x, y int) *weighing {
 	}
 	var by, rest []int
 	for _, k := range inTurn(d.begin.by, j.telling(x), j.telling(y)) {
-		if d.singles[other][k].idle && j.beside(k, g, other) {
+		if d.singles[other][k].idle && d.singles[g][k].most >= d.peaks[k]-explains && j.beside(k, g, other) {
 			by = append(by, k)
 		} else {
 			rest = append(rest, k)

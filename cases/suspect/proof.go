@@ -246,13 +246,13 @@ func (r *ruler) contradictsClass(e, i, a, k, b int) bool {
 // proof returns the ids of the evidence that rules the fault out. Where it is not ruled
 // out, and only because another may be there too, mask is the other; else -1.
 func (r *ruler) proof(i int) (entries []string, mask int) {
-	against := r.contra[i]
-	if !r.setups(against, func(int) bool { return true }) {
+	turn := slices.Clone(r.contra[i])
+	if !r.setups(turn, func(int) bool { return true }) {
 		return nil, -1
 	}
 	r.stand()
 	for n, k := range r.likely {
-		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(against, func(e int) bool { return r.contradicts(e, i, k) }) {
+		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(turn, func(e int) bool { return r.contradicts(e, i, k) }) {
 			copy(r.likely[1:], r.likely[:n]) // it may well stand against the next one too
 			r.likely[0] = k
 			return nil, k
@@ -265,7 +265,7 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 				h = append(h, r.faults[k])
 			}
 		}
-		if len(h) == 3 && !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
+		if len(h) == 3 && !r.setups(turn, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil, -1
 		}
 	}
@@ -274,11 +274,11 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 			continue
 		}
 		h := r.hypothesis(w)
-		if !r.setups(against, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
+		if !r.setups(turn, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil, -1
 		}
 	}
-	for _, e := range against {
+	for _, e := range r.contra[i] {
 		id, _ := r.problem.Evidence[e].Source()
 		entries = append(entries, id)
 	}
@@ -287,15 +287,18 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 
 // setups reports whether the evidence that is meant is of two set-ups at least: two
 // must contradict a fault before it is proven not to be there. Common practice, and
-// what keeps one slip of the hand from calling a faulty thing good.
+// what keeps one slip of the hand from calling a faulty thing good. What was meant moves
+// to the front: it may well be so the next time.
 func (r *ruler) setups(all []int, meant func(int) bool) bool {
 	first := -1
-	for _, e := range all {
-		if r.setup[e] != first && meant(e) {
-			if first >= 0 {
-				return true
-			}
-			first = r.setup[e]
+	for n, e := range all {
+		if first >= 0 && r.setup[e] == r.setup[all[0]] || !meant(e) {
+			continue
+		}
+		first++
+		copy(all[first+1:], all[first:n])
+		if all[first] = e; first > 0 {
+			return true
 		}
 	}
 	return false

@@ -49,8 +49,8 @@ type weighing struct {
 	by     []int     // in which order the readings are asked, by their place among all drawn
 	rest   []float64 // what those from each on make of it at most
 	blocks []block
-	// score is the log likelihood of the hypothesis; settled when it is worked out, else it
-	// is that at most.
+	// score is the log likelihood of the hypothesis; settled when it is worked out but for
+	// what lies aside, else it is that at most.
 	score   float64
 	settled bool
 }
@@ -142,17 +142,20 @@ func (w *weighing) whole(b *block) bool {
 
 // sum works the score out.
 func (w *weighing) sum() {
-	w.settled = false
-	highest := math.Inf(-1)
+	highest, whole, open := math.Inf(-1), math.Inf(-1), math.Inf(-1)
 	of := make([]float64, len(w.blocks))
 	for k := range w.blocks {
 		b := &w.blocks[k]
-		if of[k] = w.most(b); w.whole(b) {
-			w.settled = true
+		if w.whole(b) {
 			of[k] = b.likely.Mean + b.box.logShare()
+			whole = max(whole, of[k])
+		} else {
+			of[k] = w.most(b)
+			open = max(open, of[k])
 		}
 		highest = max(highest, of[k])
 	}
+	w.settled = open < whole-aside
 	sum := 0.0
 	for _, l := range of {
 		sum += math.Exp(l - highest)
@@ -232,10 +235,10 @@ func (j *Judgement) within(k int, faults []int, b Box) Likely {
 	}
 	if len(faults) == 2 {
 		for axis, c := range classes[:2] {
-			if d.idle[k][classes[1-axis]] && e.Beside([3]int{c, classes[1-axis]}) {
+			if d.idle[k][classes[1-axis]] {
 				own := [3]int{}
 				own[axis] = c
-				if l := e.Within(own, b); l.Most >= d.peaks[k]-explains {
+				if l := e.Within(own, b); l.Most >= d.peaks[k]-explains && e.Beside([3]int{c, classes[1-axis]}) {
 					return l
 				}
 			}
