@@ -48,8 +48,9 @@ func line(a cases.Advice, value string) string {
 // little, and with the load out nothing is on the way to ground either.
 func TestLampIsAskedForWhereNothingElseLoadsTheWire(t *testing.T) {
 	t.Parallel()
-	a := fold(t, lampOut).Judge(nil).Next().Advice[0]
-	require.Equal(t, suspect.TestLamp, a.Manner)
+	all := fold(t, lampOut).Judge(nil).Next().Advice
+	a := all[slices.IndexFunc(all, func(a cases.Advice) bool { return a.Red != "" })]
+	require.Equal(t, suspect.TestLamp, a.Manner, "the first that reads something")
 	require.Equal(t, "tail.C1-1 out", a.Red)
 	require.Equal(t, "batt-", a.Black)
 	require.Contains(t, a.Do, "unplug tail.C1")

@@ -3,6 +3,9 @@ package suspect
 // Wide shows which hypotheses of three faults and more are looked at.
 func (j *Judgement) Wide() [][]int { return j.wide }
 
+// Besides is the share of the gain that is over all that is wrong.
+const Besides = besides
+
 // Faults of the problem.
 func (j *Judgement) Faults() []Fault { return j.faults }
 

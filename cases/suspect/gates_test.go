@@ -345,7 +345,8 @@ func TestBestProbeOfThePolybox(t *testing.T) {
 		require.Len(t, ranked, 3)
 		var most, rest float64
 		for _, r := range ranked {
-			require.InDelta(t, information(fs, evidence, r.Candidate), r.Gain, 1e-4)
+			first, all := information(fs, evidence, r.Candidate)
+			require.InDelta(t, (1-suspect.Besides)*first+suspect.Besides*all, r.Gain, 1e-4)
 			if wire := r.Candidate.(*probe).wire; wire == "X" {
 				most = r.Gain
 			} else {
@@ -385,24 +386,52 @@ func weighed(fs []suspect.Fault, evidence []suspect.Evidence) (hs []suspect.Hypo
 	return hs, p
 }
 
-// information is what a candidate tells of which parts are bad, in bits, worked out
-// plainly: the entropy of what is bad less what is expected to be left of it.
-func information(fs []suspect.Fault, evidence []suspect.Evidence, c suspect.Candidate) float64 {
+// information is what a candidate tells of which part to go to first, which is of those
+// that are bad the likeliest, and of which parts are bad, in bits, worked out plainly: the
+// entropy of what is asked less what is expected to be left of it.
+func information(fs []suspect.Fault, evidence []suspect.Evidence, c suspect.Candidate) (first, all float64) {
 	hs, p := weighed(fs, evidence)
-	left := 0.0
-	for o := range c.Outcomes(nil) {
-		after := make([]float64, len(hs))
-		sum := 0.0
-		for i, h := range hs {
-			after[i] = p[i] * c.Outcomes(h)[o].P
-			sum += after[i]
-		}
-		for i := range after {
-			after[i] /= sum
-		}
-		if sum > 0 {
-			left += sum * suspect.Entropy(after...)
+	bad := map[suspect.Part]float64{}
+	for i, h := range hs {
+		for _, f := range h {
+			bad[f.Part] += p[i]
 		}
 	}
-	return suspect.Entropy(p...) - left
+	each, likeliest := make([]string, len(hs)), make([]string, len(hs))
+	for i, h := range hs {
+		most := 0.0
+		for _, f := range h {
+			each[i] += f.Part.Key + " "
+			if bad[f.Part] > most {
+				most, likeliest[i] = bad[f.Part], f.Part.Key
+			}
+		}
+	}
+	told := func(of []string) float64 {
+		entropy := func(p []float64) float64 {
+			sums, total := map[string]float64{}, 0.0
+			for i, name := range of {
+				sums[name] += p[i]
+				total += p[i]
+			}
+			var shares []float64
+			for _, sum := range sums {
+				shares = append(shares, sum/total)
+			}
+			return suspect.Entropy(shares...)
+		}
+		left := 0.0
+		for o := range c.Outcomes(nil) {
+			after, sum := make([]float64, len(hs)), 0.0
+			for i, h := range hs {
+				after[i] = p[i] * c.Outcomes(h)[o].P
+				sum += after[i]
+			}
+			if sum > 0 {
+				left += sum * entropy(after)
+			}
+		}
+		return entropy(p) - left
+	}
+	return told(likeliest), told(each)
 }
