@@ -98,6 +98,10 @@ func (j *Judged) Next() Next {
 	return *j.next
 }
 
+// stillOpen is how many bits there must be to find out for that to come before what shows
+// the rest good. Assumed.
+const stillOpen = 0.25
+
 func (j *Judged) rank() Next {
 	g := j.Judgement()
 	out := Next{NotNamed: g.Probability(suspect.NotNamed)}
@@ -135,8 +139,11 @@ func (j *Judged) rank() Next {
 		found = append(found, a)
 	}
 	out.Advice = append(out.Advice, j.toProve(trials, readings)...)
-	out.Advice = append(out.Advice, j.toClear(readings)...)
-	out.Advice = append(out.Advice, found...)
+	clear := j.toClear(readings)
+	if len(found) > 0 && found[0].Bits >= stillOpen { // a second fault is sought
+		found, clear = clear, found
+	}
+	out.Advice = append(append(out.Advice, clear...), found...)
 	return out
 }
 

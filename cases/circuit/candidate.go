@@ -28,8 +28,7 @@ type Candidate struct {
 	// Minutes it costs, risk included, when the meter is not in hand.
 	Minutes float64
 	ends    []float64
-	would   map[[3]int]float64 // how far what it would show as things stand is off
-	shown   float64
+	would   *Observation // with what it would show as things stand; nil: not asked yet
 }
 
 // Candidate makes a reading that could be taken in the state; at is the element that it
@@ -176,11 +175,15 @@ func (f *Candidate) Tells(less, with suspect.Hypothesis) bool {
 	if was.floats {
 		return false
 	}
-	v := was.seen[1]
-	if f.would == nil || f.shown != v {
-		f.would, f.shown = map[[3]int]float64{}, v
+	v := Exactly(was.seen[1])
+	if f.would == nil {
+		f.would = &Observation{}
 	}
-	would := *o
-	would.Shown, would.memo = Exactly(v), f.would
-	return would.Outside(b) >= 3.5
+	memo := f.would.memo
+	if memo == nil || f.would.Shown != v {
+		memo = map[[3]int]float64{}
+	}
+	*f.would = *o
+	f.would.Shown, f.would.memo = v, memo
+	return f.would.Outside(b) >= 3.5
 }

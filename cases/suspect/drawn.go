@@ -213,7 +213,7 @@ func (j *Judgement) settleDrawn() {
 		if c.most < best-running {
 			break
 		}
-		w := j.weigh(d.one[c.at], best-running-one[c.at], d.like[c.at])
+		w := j.weigh(d.one[c.at], best-one[c.at], best-running-one[c.at], d.like[c.at])
 		d.one[c.at] = w
 		if w.settled {
 			best = max(best, one[c.at]+w.score)
@@ -254,7 +254,7 @@ func (j *Judgement) settleDrawn() {
 			break
 		}
 		slices.SortFunc(some, func(a, b asked) int {
-			return cmp.Or(cmp.Compare(a.blocks, b.blocks), cmp.Compare(b.unknown, a.unknown), cmp.Compare(a.at, b.at))
+			return cmp.Or(cmp.Compare(b.unknown, a.unknown), cmp.Compare(a.at, b.at))
 		})
 		for _, a := range some {
 			x, y := a.at/m, a.at%m
@@ -265,7 +265,7 @@ func (j *Judgement) settleDrawn() {
 				}
 				d.two[a.at] = j.begun(x, y)
 			}
-			w := j.weigh(d.two[a.at], best-out-two[a.at], d.like[x], d.like[y])
+			w := j.weigh(d.two[a.at], best-two[a.at], best-out-two[a.at], d.like[x], d.like[y])
 			d.two[a.at] = w
 			unknown -= a.unknown
 			if w.settled {
@@ -282,7 +282,7 @@ func (j *Judgement) settleDrawn() {
 		d.wide = append(d.wide, d.begin)
 	}
 	for k, w := range j.wide {
-		d.wide[k] = j.weigh(d.wide[k], math.Inf(-1), w...)
+		d.wide[k] = j.weigh(d.wide[k], math.Inf(-1), math.Inf(-1), w...)
 	}
 }
 

@@ -387,7 +387,7 @@ func weighed(fs []suspect.Fault, evidence []suspect.Evidence) (hs []suspect.Hypo
 }
 
 // information is what a candidate tells of which part to go to first, which is of those
-// that are bad the likeliest, and of which parts are bad, in bits, worked out plainly: the
+// that are bad and not found already the likeliest, and of which parts are bad, in bits, worked out plainly: the
 // entropy of what is asked less what is expected to be left of it.
 func information(fs []suspect.Fault, evidence []suspect.Evidence, c suspect.Candidate) (first, all float64) {
 	hs, p := weighed(fs, evidence)
@@ -400,9 +400,10 @@ func information(fs []suspect.Fault, evidence []suspect.Evidence, c suspect.Cand
 	each, likeliest := make([]string, len(hs)), make([]string, len(hs))
 	for i, h := range hs {
 		most := 0.0
+		likeliest[i] = "nobody"
 		for _, f := range h {
 			each[i] += f.Part.Key + " "
-			if bad[f.Part] > most {
+			if bad[f.Part] < 0.95 && bad[f.Part] > most {
 				most, likeliest[i] = bad[f.Part], f.Part.Key
 			}
 		}

@@ -62,8 +62,11 @@ type standing struct {
 	group int // hypotheses that blame the same parts
 }
 
+// nobody is to be gone to first where nothing is wrong but what is found already.
+var nobody = Part{Life: -1}
+
 // groups are the hypotheses that blame the same parts, by the number of the part that
-// each of them blames first: of its parts the likeliest.
+// each of them blames first: of its parts that are not found already the likeliest.
 type groups []int
 
 // Next ranks the candidates, the best first, by expected information over
@@ -83,6 +86,7 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 	}
 	var list []ranked
 	p := weights(hs)
+	var room joint
 	for c, candidate := range all {
 		var names []Chance
 		chances[c] = make([][]float64, len(hs))
@@ -97,7 +101,7 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 				names = slices.Clone(o)
 			}
 		}
-		gain := information(hs, groups, p, chances[c])
+		gain := room.information(hs, groups, p, chances[c])
 		if gain < noGain {
 			continue
 		}
@@ -129,7 +133,7 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 			}
 			best, g2, c2 := 0.0, 0.0, 0.0
 			for _, second := range list[:min(seconds, len(list))] {
-				g := information(hs, groups, p, chances[second.at])
+				g := room.information(hs, groups, p, chances[second.at])
 				cost2 := second.Candidate.Cost(first.Candidate.Setup())
 				if rate := g / cost2; g >= noGain && rate > best {
 					best, g2, c2 = rate, g, cost2
@@ -178,10 +182,10 @@ func (j *Judgement) standing() (hs []standing, of groups) {
 		k := j.partsKey(o.faults)
 		if _, ok := group[k]; !ok {
 			group[k] = len(group)
-			likeliest := Part{}
+			likeliest, most := nobody, 0.0
 			for _, i := range o.faults {
-				if p := j.faults[i].Part; likeliest == (Part{}) || w.parts[p] > w.parts[likeliest] {
-					likeliest = p
+				if p := j.faults[i].Part; w.parts[p] < narrowedTo && w.parts[p] > most {
+					likeliest, most = p, w.parts[p]
 				}
 			}
 			if _, ok := first[likeliest]; !ok {
@@ -202,48 +206,60 @@ func (j *Judgement) standing() (hs []standing, of groups) {
 	return hs, of
 }
 
+// joint is room for the probabilities of what is wrong, by rows, and what comes of a test,
+// by columns, together: by which part to go to first, and by group.
+type joint struct{ first, all, come []float64 }
+
 // information is how many bits an outcome is expected to tell of which part is to go to
 // first, and for a tenth of which group holds.
-func information(hs []standing, of groups, p []float64, chances [][]float64) float64 {
+func (j *joint) information(hs []standing, of groups, p []float64, chances [][]float64) float64 {
 	if len(hs) == 0 {
 		return 0
 	}
 	outcomes := len(chances[0])
-	n := len(of) * outcomes
-	both := make([]float64, 2*n)
-	all, first := both[:n], both[n:]
+	j.first, j.all = zeros(j.first, len(of)*outcomes), zeros(j.all, len(of)*outcomes)
 	for i := range hs {
-		row := all[hs[i].group*outcomes:][:outcomes]
-		for k, c := range chances[i] {
-			row[k] += p[i] * c
+		if p[i] > 0 {
+			row := j.all[hs[i].group*outcomes:][:outcomes]
+			for k, c := range chances[i] {
+				row[k] += p[i] * c
+			}
 		}
 	}
 	for g, part := range of {
-		row := first[part*outcomes:][:outcomes]
-		for k, x := range all[g*outcomes:][:outcomes] {
+		row := j.first[part*outcomes:][:outcomes]
+		for k, x := range j.all[g*outcomes:][:outcomes] {
 			row[k] += x
 		}
 	}
-	return (1-besides)*shared(first, outcomes) + besides*shared(all, outcomes)
+	return (1-besides)*j.shared(j.first, outcomes) + besides*j.shared(j.all, outcomes)
+}
+
+// zeros are n of them, where there is room for them.
+func zeros(room []float64, n int) []float64 {
+	if cap(room) < n {
+		return make([]float64, n)
+	}
+	clear(room[:n])
+	return room[:n]
 }
 
 // shared is the mutual information in bits of the rows and the columns of joint
 // probabilities.
-func shared(joint []float64, columns int) float64 {
-	come := make([]float64, columns)
+func (j *joint) shared(p []float64, columns int) float64 {
+	j.come = zeros(j.come, columns)
 	// The sum of x log(x / (of come)) over all, each logarithm by itself.
 	nats := 0.0
-	for len(joint) > 0 {
+	for ; len(p) > 0; p = p[columns:] {
 		of := 0.0
-		for k, x := range joint[:columns] {
+		for k, x := range p[:columns] {
 			nats += xLogX(x)
 			of += x
-			come[k] += x
+			j.come[k] += x
 		}
 		nats -= xLogX(of)
-		joint = joint[columns:]
 	}
-	for _, x := range come {
+	for _, x := range j.come {
 		nats -= xLogX(x)
 	}
 	return max(nats/math.Ln2, 0)

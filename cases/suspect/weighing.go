@@ -53,6 +53,7 @@ type weighing struct {
 	// what lies aside, else it is that at most.
 	score   float64
 	settled bool
+	best    float64 // with what score it would be as likely as the best
 }
 
 // longer is the weighing with the readings that are not in it yet, of each of which most
@@ -115,8 +116,11 @@ type held struct {
 const idly = 0.002
 
 const (
-	// little is what does not matter, in logs: how uneven a block may be.
-	little = 1
+	// little is what does not matter, in logs: how uneven a block may be that is as likely as
+	// the best hypothesis. Further is how much less likely than that one is that may be more
+	// uneven by as much again.
+	little  = 1
+	further = 3
 	// stride is of how many readings a block is asked before it is looked at again.
 	stride = 8
 	// aside is how far below the rest together, in logs, a block does not matter.
@@ -130,9 +134,14 @@ func (w *weighing) most(b *block) float64 {
 	return b.likely.Most + w.rest[b.asked] + b.box.logShare()
 }
 
-// large reports whether it is still to be parted.
+// large reports whether it is still to be parted: the less it can matter beside the best
+// hypothesis, the more uneven it may be.
 func (w *weighing) large(b *block) bool {
-	return len(w.blocks) < maxBlocks && (b.spread(0) > little || b.spread(1) > little)
+	if len(w.blocks) >= maxBlocks {
+		return false
+	}
+	uneven := little * (1 + max(0, w.best-w.most(b))/further)
+	return b.spread(0) > uneven || b.spread(1) > uneven
 }
 
 // whole reports whether the block is as small as it need be and every reading was asked.
@@ -164,9 +173,9 @@ func (w *weighing) sum() {
 }
 
 // weigh asks the readings about the hypothesis, until its score is worked out or less
-// than least.
-func (j *Judgement) weigh(w *weighing, least float64, faults ...int) *weighing {
-	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks)}
+// than least; with that of best it would be as likely as the best.
+func (j *Judgement) weigh(w *weighing, best, least float64, faults ...int) *weighing {
+	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks), best: best}
 	for k := range w.blocks {
 		w.blocks[k].own = false
 	}
