@@ -327,7 +327,7 @@ func (m *model) usually(x *assumed) *usual {
 		ohms := st.nominal * st.kind.cold(m.cold)
 		switch {
 		case key.loads != 0.5 && st.isUnknown(m.c):
-			ohms = m.c.Elements[st.elements[0]].Ohms.at(key.loads)
+			ohms = m.c.Elements[st.elements[0]].Ohms.at(key.loads) * st.kind.cold(m.cold)
 		case key.worn && st.kind < Load:
 			ohms = 0
 			for _, k := range st.elements {

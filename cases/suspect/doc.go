@@ -36,15 +36,19 @@
 // asked again to which that matters (weighing.go). Where one of two faults alone explains a
 // reading and the other is nothing to it, by itself and in a look or two beside the first,
 // they are not asked about together.
-// Pairs are asked about until those not asked to the end hold less than a hundredth. One
-// reading more goes on from there.
+// Pairs are asked about, those first that may hold most, until those not asked to the end
+// hold less than a hundredth; the less one can matter beside the best, the less finely.
+// One reading more goes on from there.
 //
 // A proof tries first what stood against the one before it, and what a reading
 // contradicts is asked once for every judgement that holds the reading.
 //
 // # What to do next
 //
-// Next ranks tests by what they tell of the parts that are bad. Once that is known,
+// Next ranks tests by what they tell of the parts that are bad: nine tenths of it of the
+// one to go to first, which of those that a hypothesis blames and that are not found
+// already is the likeliest, since what is wrong beside it is told better once that one is
+// found; a tenth of all of them. Once that is known,
 // Clearing ranks them by what they prove of the rest: how many faults would be
 // contradicted beside what was found, and how many more only those hide.
 package suspect
