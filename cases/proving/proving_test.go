@@ -114,7 +114,7 @@ func TestNeighbours(t *testing.T) {
 	s := Clean()
 	s.Seed, s.Largest, s.Clamp = fresh(t), 10, true
 	played, pairs := 0, 0
-	for n := uint64(0); played < 2*int(*cases) && n < 60**cases; n++ {
+	for n := uint64(0); (played < 2*int(*cases) || pairs == 0) && n < 60**cases; n++ {
 		table, rec := suspect.Default(), Record{Case: n}
 		c, err := stage(&s, n, &table, Plain)
 		require.NoError(t, err)
@@ -161,7 +161,7 @@ func TestNeighbours(t *testing.T) {
 		require.Empty(t, rec.Wrong, "seed %d, case %d", s.Seed, n)
 		require.Empty(t, rec.Outside, "seed %d, case %d", s.Seed, n)
 	}
-	require.Equal(t, 2*int(*cases), played)
+	require.GreaterOrEqual(t, played, 2*int(*cases))
 	require.NotZero(t, pairs)
 }
 
