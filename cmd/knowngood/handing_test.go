@@ -50,13 +50,20 @@ func (b *tablet) attaches(stream, name string, content []byte) (int, string) {
 	return got.StatusCode, string(text)
 }
 
-// atHome is the browser of whoever sits at a home's own page.
-func atHome(t testing.TB, m *member) *tablet {
+// webOf is a home's own page, as `knowngood web` serves it.
+func webOf(t testing.TB, h *client.Home) *homePage {
 	t.Helper()
-	a := &app{world: world{err: os.Stderr, now: time.Now, getenv: os.Getenv}, home: m.Home, show: &client.Output{Style: client.Style{Zone: time.UTC}}}
+	a := &app{world: world{err: os.Stderr, now: time.Now, getenv: os.Getenv}, home: h, show: &client.Output{Style: client.Style{Zone: time.UTC}}}
 	page, err := a.startWeb(t.Context(), "127.0.0.1:0")
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, page.stop()) })
+	return page
+}
+
+// atHome is the browser of whoever sits at a home's own page.
+func atHome(t testing.TB, m *member) *tablet {
+	t.Helper()
+	page := webOf(t, m.Home)
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
 	tr := new(http.Transport)

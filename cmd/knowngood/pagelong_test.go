@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"testing"
 	"time"
 
@@ -41,10 +40,7 @@ func TestLongCaseInABrowser(t *testing.T) {
 			list = nil
 		}
 	}
-	a := &app{world: world{err: os.Stderr, now: time.Now, getenv: os.Getenv}, home: h, show: &client.Output{Style: client.Style{Zone: time.UTC}}}
-	page, err := a.startWeb(t.Context(), "127.0.0.1:0")
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, page.stop()) })
+	page := webOf(t, h)
 	tb := b.tab(360)
 	started := time.Now()
 	// step says how far it came and how the page stood, for who reads that it failed.

@@ -12,8 +12,6 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
-
-	"knowngood.example/client"
 )
 
 // TestEveryPointByKeyboard: Tab goes through every point of a circuit's picture, from plus
@@ -70,11 +68,7 @@ func TestFileThatWaits(t *testing.T) {
 	stream := m.NewID()
 	m.save(t, opens(m, stream))
 	require.NoError(t, m.sync(t.Context(), 5*time.Second))
-	a := &app{world: world{err: os.Stderr, now: time.Now, getenv: os.Getenv}, home: m.Home}
-	a.show = &client.Output{Style: client.Style{Zone: time.UTC}}
-	page, err := a.startWeb(t.Context(), "127.0.0.1:0")
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, page.stop()) })
+	page := webOf(t, m.Home)
 	tb := b.tab(360)
 	tb.at(page.link, "/case/"+stream)
 	m.road.set(false, 0)
