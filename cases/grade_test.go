@@ -18,7 +18,7 @@ func TestGradesAsPlainly(t *testing.T) {
 	t.Parallel()
 	table := suspect.Default()
 	met := map[cases.Grade]int{}
-	rapid.Check(t, func(rt *rapid.T) {
+	alike := func(rt *rapid.T) {
 		told := newTeller(rt)
 		// Of modes that are equally likely, as those of a drawing are, the last digit says
 		// which stands for its part among three faults.
@@ -38,7 +38,10 @@ func TestGradesAsPlainly(t *testing.T) {
 			require.Equal(rt, want.WrittenUp, got.WrittenUp)
 			met[got.Grade]++
 		}
-	})
+	}
+	for rounds := 0; rounds < 20 && (met[cases.PointedTo] == 0 || met[cases.AgainstEvidence] == 0); rounds++ {
+		rapid.Check(t, alike) // few stories fit a part against a test, or with one behind it
+	}
 	t.Logf("grades met: %v", met)
 	require.Contains(t, met, cases.PointedTo)
 	require.Contains(t, met, cases.AgainstEvidence)

@@ -163,11 +163,11 @@ func (f *Candidate) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 }
 
 // Tells implements suspect.Telling.
-func (f *Candidate) Tells(less, with suspect.Hypothesis) bool {
+func (f *Candidate) Tells(is, other suspect.Hypothesis) bool {
 	o := f.Observation
-	a, _ := o.key(less)
-	b, _ := o.key(with)
-	if b[len(less)] < firstEffect || wildShare(b) > 0 {
+	a, _ := o.key(is)
+	b, _ := o.key(other)
+	if wildShare(b) > 0 {
 		return false
 	}
 	const usual = suspect.Fine / 4 // of the sizes of what is known to be wrong

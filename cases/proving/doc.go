@@ -139,6 +139,9 @@
 // the circuit asked the other way round and with the fuses out; and, where what was found
 // is no load, volts, drops and currents with a jumper of 10 to 50 milliohm over it.
 //
+// What is advised is what tells or proves most for each minute, and the figures count
+// tests. OneCost plays it with all tests at one cost.
+//
 // With a stray path what counts is what the judgement would accuse: it stops only when it is
 // narrowed to a part (Judgement.NarrowedTo: a test on that part alone failed) or says that it
 // is not as drawn. Own takes that test as soon as a part is probable to 0.95: the drop over it

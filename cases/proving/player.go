@@ -64,6 +64,11 @@ func Play(s Settings, strategy Strategy, number uint64, solve Solver) Record {
 func play(s Settings, strategy Strategy, number uint64, solve Solver, ask func(suspect.Problem) judge) Record {
 	rec := Record{Case: number, Strategy: strategy, ProvenOnTo: -1}
 	p := &player{settings: &s, strategy: strategy, table: suspect.Default(), rec: &rec, random: throw(s.Seed, number, "random")}
+	if s.OneCost {
+		for m := range p.table.Costs {
+			p.table.Costs[m] = suspect.Cost{Minutes: 1} // the least there is: nothing is saved by going on from a test
+		}
+	}
 	c, err := stage(&s, number, &p.table, solve)
 	if err != nil {
 		rec.Stop = "broken: " + err.Error()

@@ -86,6 +86,9 @@ func (p *player) offer(r *reading, m suspect.Manner, at int) {
 	}
 	r.Candidate = &circuit.Candidate{Manner: m}
 	r.Candidate = p.Candidate(r.state(p), r.red, r.black, at, m, p.table.Costs[m], p.parts())
+	if p.settings.OneCost {
+		r.Minutes = p.table.Costs[m].Minutes // in the loom too
+	}
 	r.at = len(p.options)
 	p.options = append(p.options, r)
 }

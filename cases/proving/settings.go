@@ -50,6 +50,8 @@ type Settings struct {
 	Wider float64 `json:"wider"`
 	// Clamp: with each drop the current is read.
 	Clamp bool `json:"clamp"`
+	// OneCost: every test costs the same, as figures have it that count tests.
+	OneCost bool `json:"one_cost,omitempty"`
 	// Evidence that is gathered.
 	Evidence Evidence `json:"evidence"`
 	// Truth is plain or ngspice: who solved it.

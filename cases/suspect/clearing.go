@@ -2,6 +2,7 @@ package suspect
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -9,33 +10,31 @@ import (
 // another.
 type Telling interface {
 	Candidate
-	// Tells reports whether what it shows with all of with, whatever the size of what is
-	// unknown, lies beyond doubt off what it shows with less, its first faults.
-	Tells(less, with Hypothesis) bool
+	// Tells reports whether what it shows with is lies beyond doubt off what it can show with
+	// other, whatever the size of what is unknown there.
+	Tells(is, other Hypothesis) bool
 }
 
-// Clearing ranks the candidates by how many faults each is expected to rule out for
-// each minute, once it is known what is wrong: beside that, since what is wrong there may
-// hide what else is. A fault is counted as often as it wants evidence of another set-up
-// to be proven not to be there (Proofs), and once more for each other that cannot be
-// proven before it is. Candidates that rule out nothing are left out.
+const (
+	// maxHeld is how many others are held against a fault that is not proven yet, the
+	// likeliest first.
+	maxHeld = 32
+	// finishing is how much more a fault counts of which less is missing: a reading counts
+	// for one of n that are missing as n to the minus so much. Tried: with none of it the
+	// readings prove a bit of everything and nothing whole.
+	finishing = 1.5
+)
+
+// Clearing ranks the candidates by how much of what is missing to prove the rest good
+// (Proofs) each is expected to bring for each minute, once it is known what is wrong: each
+// fault, by itself and beside each other, wants evidence of two set-ups that contradicts it.
+// Candidates that bring nothing are left out.
 func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
-	r := j.ruler()
-	best := j.masses().best
-	less := j.best()
-	if len(best) > 2 {
+	if len(j.masses().best) > 2 {
 		return nil
 	}
-	wants := make([]float64, len(j.faults))
-	for i, f := range j.faults {
-		if j.outside(i) || slices.ContainsFunc(less, func(b Fault) bool { return b.Part == f.Part }) {
-			continue
-		}
-		wants[i] += 1 - float64(r.against(i, best))/2
-		if entries, mask := r.proof(i); entries == nil && mask >= 0 {
-			wants[mask]++
-		}
-	}
+	is := j.best()
+	missing := j.missing()
 	var out []Ranked
 	for _, c := range all {
 		t, ok := c.(Telling)
@@ -43,10 +42,18 @@ func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 			continue
 		}
 		rank := Ranked{Candidate: c, Cost: c.Cost(from)}
-		for i, f := range j.faults {
-			if wants[i] > 0 && !slices.ContainsFunc(less, func(b Fault) bool { return b.Part == f.Part }) && t.Tells(less, append(slices.Clip(less), f)) {
-				rank.Gain += wants[i]
+		for _, m := range missing {
+			f := j.faults[m.fault]
+			if !t.Tells(is, Hypothesis{f}) {
+				continue
 			}
+			n := m.alone
+			for _, k := range m.beside {
+				if t.Tells(is, Hypothesis{f, j.faults[k]}) {
+					n++
+				}
+			}
+			rank.Gain += float64(n) * math.Pow(float64(m.alone+len(m.beside)), -finishing)
 		}
 		if rank.Rate = rank.Gain / rank.Cost; rank.Gain > 0 {
 			out = append(out, rank)
@@ -56,23 +63,59 @@ func (j *Judgement) Clearing(all []Candidate, from string) []Ranked {
 	return out
 }
 
-// against is of how many set-ups, two at most, evidence contradicts the fault beside
-// others.
-func (r *ruler) against(i int, others []int) int {
-	first := -1
-	for _, e := range r.contra[i] {
-		if r.setup[e] == first {
+// missing is what a fault wants to be proven not to be there: evidence of so many set-ups
+// that contradicts it alone, and beside each of the others, which are named as often.
+type missing struct {
+	fault, alone int
+	beside       []int
+}
+
+// missing lists what is missing of the faults that are not in what is known to be wrong.
+func (j *Judgement) missing() (out []missing) {
+	r := j.ruler()
+	r.stand()
+	is := j.best()
+	for i, f := range j.faults {
+		if j.outside(i) || slices.ContainsFunc(is, func(b Fault) bool { return b.Part == f.Part }) {
 			continue
 		}
-		if !slices.ContainsFunc(others, func(k int) bool { return !r.contradicts(e, i, k) }) {
-			if first >= 0 {
-				return 2
+		m := missing{fault: i, alone: r.wants(i, func(int) bool { return true })}
+		held := 0
+		for _, k := range r.likely {
+			if held == maxHeld {
+				break
 			}
-			first = r.setup[e]
+			if j.outside(k) || j.faults[k].Part == f.Part {
+				continue
+			}
+			n := r.wants(i, func(e int) bool { return r.contradicts(e, i, k) })
+			for range n {
+				m.beside = append(m.beside, k)
+			}
+			held += min(n, 1)
 		}
+		if m.alone+len(m.beside) > 0 {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// wants is of how many set-ups, two at most, evidence is missing that is meant of all that
+// contradicts the fault.
+func (r *ruler) wants(i int, meant func(e int) bool) int {
+	first := -1
+	for _, e := range r.contra[i] {
+		if r.setup[e] == first || !meant(e) {
+			continue
+		}
+		if first >= 0 {
+			return 0
+		}
+		first = r.setup[e]
 	}
 	if first >= 0 {
 		return 1
 	}
-	return 0
+	return 2
 }

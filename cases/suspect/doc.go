@@ -49,6 +49,6 @@
 // one to go to first, which of those that a hypothesis blames and that are not found
 // already is the likeliest, since what is wrong beside it is told better once that one is
 // found; a tenth of all of them. Once that is known,
-// Clearing ranks them by what they prove of the rest: how many faults would be
-// contradicted beside what was found, and how many more only those hide.
+// Clearing ranks them by what they prove of the rest: how much of what each fault wants, by
+// itself and beside each other, they would bring.
 package suspect

@@ -60,6 +60,7 @@ func (o *benchFlags) add(f *pflag.FlagSet) {
 	f.BoolVar(&o.settings.Intermittent, "intermittent", false, "faults come and go")
 	f.BoolVar(&o.wider, "wider", false, "parameters 1.5 times as wide as stated")
 	f.BoolVar(&o.settings.Clamp, "clamp", false, "the current is read with each drop")
+	f.BoolVar(&o.settings.OneCost, "one-cost", false, "every test costs the same, as the goals that count tests have it")
 	f.StringVar(&o.evidence, "evidence", "readings", "readings, tests or mixed")
 	f.StringVar(&o.settings.Truth, "truth", "plain", "who solves the vehicle: plain or ngspice")
 	f.IntVar(&o.jobs, "jobs", 0, "how many are played at once (default: as many as there are cores)")
