@@ -26,10 +26,7 @@ func (j *Judged) toClear(readings []*foretold) []Advice {
 		all = append(all, f)
 	}
 	var out []Advice
-	for _, r := range j.judgement.Clearing(all, j.setup()) {
-		if len(out) == maxClearing {
-			break
-		}
+	for _, r := range j.judgement.Clearing(all, j.setup(), maxClearing) {
 		a := j.adviseReading(r.Candidate.(*foretold), ToClear)
 		a.Minutes = r.Cost
 		out = append(out, a)

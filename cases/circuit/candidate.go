@@ -166,7 +166,7 @@ func (f *Candidate) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 func (f *Candidate) Tells(is, other suspect.Hypothesis) bool {
 	o := f.Observation
 	a, _ := o.key(is)
-	b, _ := o.key(other)
+	b, inOrder := o.key(other)
 	if wildShare(b) > 0 {
 		return false
 	}
@@ -181,9 +181,9 @@ func (f *Candidate) Tells(is, other suspect.Hypothesis) bool {
 	}
 	memo := f.would.memo
 	if memo == nil || f.would.Shown != v {
-		memo = map[[3]int]float64{}
+		memo = map[asked]float64{}
 	}
 	*f.would = *o
 	f.would.Shown, f.would.memo = v, memo
-	return f.would.Outside(b) >= 3.5
+	return f.would.Outside(b, inOrder) >= 3.5
 }

@@ -11,8 +11,8 @@ import (
 	"knowngood.example/cases/suspect"
 )
 
-// TestClearingTakesAwayWhatHides: two readings on a feed that is well rule out that a wire of
-// it is open, but not that it is and there is a short to the supply behind it. Volts there
+// TestClearingTakesAwayWhatHides: readings on a feed that is well rule out that a wire of it
+// is open, but not that it is and there is a short to the supply behind it. Volts there
 // with the circuit switched off do, and come before the drop over a contact of it, which
 // does not.
 func TestClearingTakesAwayWhatHides(t *testing.T) {
@@ -30,7 +30,7 @@ func TestClearingTakesAwayWhatHides(t *testing.T) {
 		}
 	}
 	read := func(setup circuit.Setup, red, black int) {
-		id := fmt.Sprint("from ", red, " to ", black)
+		id := fmt.Sprint("reading ", len(p.Evidence))
 		r := circuit.Reading{ID: id, Setup: id, Red: []int{red}, Black: []int{black}, Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms)}
 		seen := c.Observe(setup, r, parts(c)).Foretold(nil)
 		r.Shown = circuit.Exactly((seen.Lo + seen.Hi) / 2)
@@ -42,6 +42,7 @@ func TestClearingTakesAwayWhatHides(t *testing.T) {
 	}
 	read(on, 1, lamp)
 	read(on, lamp, 0)
+	read(on, c.Elements[contact].To, 0)
 	require.True(t, open(), "a short to the supply hides it")
 	dark := c.Candidate(off, lamp, 0, contact, suspect.Volts, cost, parts(c))
 	drop := c.Candidate(on, c.Elements[contact].From, c.Elements[contact].To, contact, suspect.Drop, cost, parts(c))
@@ -49,10 +50,9 @@ func TestClearingTakesAwayWhatHides(t *testing.T) {
 		{Part: suspect.Part{Key: c.Elements[wire].Key}, Mode: suspect.Open},
 		{Part: suspect.Part{Key: c.Elements[behind].Key}, Mode: suspect.ShortToPower},
 	}
-	t.Log(dark.Expect(nil), dark.Expect(hidden), dark.Foretold(nil), dark.Foretold(hidden))
 	require.True(t, dark.Tells(nil, hidden))
 	require.False(t, drop.Tells(nil, hidden))
-	ranked := suspect.Judge(p).Clearing([]suspect.Candidate{drop, dark}, "")
+	ranked := suspect.Judge(p).Clearing([]suspect.Candidate{drop, dark}, "", 2)
 	require.NotEmpty(t, ranked)
 	require.Equal(t, suspect.Candidate(dark), ranked[0].Candidate)
 	read(off, lamp, 0)
@@ -84,7 +84,7 @@ func TestClearingTakesWhatProvesMost(t *testing.T) {
 		return c.Candidate(setup, 1, c.Elements[at].To, at, suspect.Volts, cost, parts(c))
 	}
 	near, far := feed(0), feed(24)
-	ranked := j.Clearing([]suspect.Candidate{near, far}, "")
+	ranked := j.Clearing([]suspect.Candidate{near, far}, "", 2)
 	require.Len(t, ranked, 2)
 	require.Equal(t, suspect.Candidate(far), ranked[0].Candidate)
 	require.Greater(t, ranked[0].Gain, ranked[1].Gain)

@@ -17,6 +17,9 @@ type done struct {
 	along float64
 	// touches is the stretch that a short leads to, of the two the one that comes later.
 	touches int
+	// place tells the order of two faults in one stretch where it is known: 1 is nearer to
+	// its end a than 2. 0: it is not.
+	place int8
 }
 
 // pick chooses a value from what is not known: all of it for bounds, one point for

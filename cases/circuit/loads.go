@@ -49,6 +49,7 @@ func (m *model) loadsUnder(faults []done) []Span {
 	}
 	out := m.shared(done{stretch: -1})
 	for _, f := range faults {
+		f.place = 0                                             // each is taken alone
 		if drawing > 0 && len(faults) > 1 && f.does == series { // a piece of it alone takes less than all
 			f.ohms.Hi = math.Max(f.ohms.Hi, highMost)
 		}

@@ -8,8 +8,7 @@ import (
 
 // Expect is what the reading can be at all under the hypothesis.
 func (o *Observation) Expect(h suspect.Hypothesis) Span {
-	key, _ := o.key(h)
-	return o.reach(o.doneOf(key))
+	return o.reach(o.doneOf(o.key(h)))
 }
 
 // reach bounds what can be shown under the faults. Where a resistance is unknown by
@@ -83,12 +82,13 @@ func (o *Observation) pieces(faults []done) [][]done {
 		if f.varies() {
 			cut = nil
 			for k, from := range pieceEnds {
-				to := f.ohms.Hi
-				if k+1 < len(pieceEnds) {
-					to = f.ohms.Lo * pieceEnds[k+1]
-				}
 				part := f
-				part.ohms = Span{f.ohms.Lo * from, math.Max(to, f.ohms.Lo*from)}
+				if part.ohms.Lo *= from; k > 0 && part.ohms.Lo >= f.ohms.Hi {
+					break
+				}
+				if k+1 < len(pieceEnds) {
+					part.ohms.Hi = math.Min(f.ohms.Lo*pieceEnds[k+1], f.ohms.Hi)
+				}
 				cut = append(cut, part)
 			}
 		}
@@ -156,17 +156,20 @@ func (o *Observation) reachAt(faults []done, wanted bool) Span {
 func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
 	x := assumed{wanted: wanted, faults: faults, before: true, choose: everything, bounds: true, loads: loads}
 	out := o.span(x)
-	if sameStretch(faults) {
+	if unordered(faults) {
 		x.before = false
 		out = out.with(o.span(x))
 	}
 	return out
 }
 
-func sameStretch(faults []done) bool {
+// unordered reports whether of two faults in one stretch nobody knows which comes first.
+func unordered(faults []done) bool {
 	for i := range faults {
 		for j := range i {
-			if f, g := &faults[i], &faults[j]; f.at(g.stretch) || g.does == toOther && f.at(g.touches) {
+			if f, g := &faults[i], &faults[j]; f.place > 0 && g.place > 0 {
+				continue
+			} else if f.at(g.stretch) || g.does == toOther && f.at(g.touches) {
 				return true
 			}
 		}

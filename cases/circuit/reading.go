@@ -71,8 +71,8 @@ type Observation struct {
 	alone    []*taken // each by itself, by class
 	together taken    // what was taken last of several together
 	class    map[done]int
-	classes  map[suspect.Fault]int
-	memo     map[[3]int]float64 // how far off, by class
+	classes  map[suspect.Fault]classed
+	memo     map[asked]float64 // how far off
 	boxes    map[boxed]suspect.Likely
 	beside   map[[3]int]bool // of two faults whether the second is nothing beside the first
 	cells    map[spot]cell
@@ -103,7 +103,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]int{}, memo: map[[3]int]float64{}, boxes: map[boxed]suspect.Likely{}, beside: map[[3]int]bool{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]classed{}, memo: map[asked]float64{}, boxes: map[boxed]suspect.Likely{}, beside: map[[3]int]bool{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	o.model.leads = o.leads(o.model)
@@ -138,27 +138,36 @@ func (o *Observation) Had(p suspect.Part) bool {
 	return false
 }
 
+// classed is what a fault is to the reading.
+type classed struct{ class, place int }
+
 // Class implements suspect.Classed: faults in one stretch that do the same.
-func (o *Observation) Class(f suspect.Fault) int {
+func (o *Observation) Class(f suspect.Fault) int { return o.classed(f).class }
+
+// Place implements suspect.Drawn: the place of the element along its stretch. Conductors that
+// touch are at two.
+func (o *Observation) Place(f suspect.Fault) int { return o.classed(f).place }
+
+func (o *Observation) classed(f suspect.Fault) classed {
 	switch f.Part {
 	case suspect.NotNamed:
-		return notNamed
+		return classed{class: notNamed}
 	case suspect.NotAsDrawn:
-		return notDrawn
+		return classed{class: notDrawn}
 	}
 	f = suspect.Fault{Part: f.Part, Mode: f.Mode}
-	if k, met := o.classes[f]; met {
-		return k
+	c, met := o.classes[f]
+	if !met {
+		c = o.classify(f)
+		o.classes[f] = c
 	}
-	k := o.classOf(f)
-	o.classes[f] = k
-	return k
+	return c
 }
 
-func (o *Observation) classOf(f suspect.Fault) int {
+func (o *Observation) classify(f suspect.Fault) classed {
 	d, ok := o.done(f)
 	if !ok {
-		return noEffect
+		return classed{class: noEffect}
 	}
 	k, met := o.class[d]
 	if !met {
@@ -167,30 +176,40 @@ func (o *Observation) classOf(f suspect.Fault) int {
 		o.effects, o.varying = append(o.effects, d), append(o.varying, d.varies())
 		o.turning = append(o.turning, o.model.turns(d))
 	}
-	return k
+	if d.does == toOther || d.does == perhaps {
+		return classed{class: k}
+	}
+	e := o.element(f)
+	return classed{k, 1 + slices.Index(o.model.stretches[d.stretch].elements, e)}
 }
 
 // done is what the fault did when the reading was taken.
 func (o *Observation) done(f suspect.Fault) (done, bool) {
-	for k, p := range o.parts {
-		if _, touches := f.Mode.Neighbour(); p != f.Part || o.model.of[k] < 0 && !touches {
-			continue
-		}
-		e := &o.circuit.Elements[k]
-		if !o.circuit.can(k, f.Mode) {
-			continue
-		}
-		what, ohms := e.effect(f.Mode, o.circuit.high[k])
-		switch what {
-		case nothing:
-			return done{}, false
-		case toOther:
-			n, _ := f.Mode.Neighbour()
-			return o.model.touching(k, n, ohms)
-		}
-		return done{stretch: o.model.of[k], does: what, ohms: ohms, vague: e.unknown() && f.Mode.Takes()}, true
+	k := o.element(f)
+	if k < 0 {
+		return done{}, false
 	}
-	return done{}, false
+	e := &o.circuit.Elements[k]
+	what, ohms := e.effect(f.Mode, o.circuit.high[k])
+	switch what {
+	case nothing:
+		return done{}, false
+	case toOther:
+		n, _ := f.Mode.Neighbour()
+		return o.model.touching(k, n, ohms)
+	}
+	return done{stretch: o.model.of[k], does: what, ohms: ohms, vague: e.unknown() && f.Mode.Takes()}, true
+}
+
+// element is the one that the fault was in when the reading was taken; -1: none.
+func (o *Observation) element(f suspect.Fault) int {
+	_, touches := f.Mode.Neighbour()
+	for k, p := range o.parts {
+		if p == f.Part && (o.model.of[k] >= 0 || touches) && o.circuit.can(k, f.Mode) {
+			return k
+		}
+	}
+	return -1
 }
 
 // Left implements what package suspect asks of a part that is gone: whether the fault was
@@ -213,23 +232,34 @@ func (k Kind) has(m suspect.Mode) bool {
 	return false
 }
 
-// key of a hypothesis of at most three faults: their classes.
-func (o *Observation) key(h suspect.Hypothesis) (key [3]int, isWild bool) {
+// key of a hypothesis of at most three faults: their classes. Two in one stretch are in
+// order, as it runs, where that is known.
+func (o *Observation) key(h suspect.Hypothesis) (key [3]int, inOrder bool) {
 	for i, f := range h {
 		if i == len(key) {
 			break
 		}
 		key[i] = o.Class(f)
-		isWild = isWild || key[i] == notNamed || key[i] == notDrawn
 	}
-	return key, isWild
+	if len(h) == 2 {
+		a, b := o.Place(h[0]), o.Place(h[1])
+		if inOrder = a > 0 && b > 0; inOrder && a > b {
+			key[0], key[1] = key[1], key[0]
+		}
+	}
+	return key, inOrder
 }
 
-func (o *Observation) doneOf(key [3]int) []done {
+// doneOf are the faults of the classes, in their order as far as it is known.
+func (o *Observation) doneOf(key [3]int, inOrder bool) []done {
 	var out []done
 	for _, k := range key {
 		if k >= firstEffect {
-			out = append(out, o.effects[k-firstEffect])
+			d := o.effects[k-firstEffect]
+			if inOrder {
+				d.place = int8(len(out) + 1)
+			}
+			out = append(out, d)
 		}
 	}
 	return out

@@ -18,18 +18,17 @@ const (
 // Beyond implements suspect.Evidence. What is not named and what is not as drawn
 // can lead to anything.
 func (o *Observation) Beyond(h suspect.Hypothesis) float64 {
-	key, _ := o.key(h)
-	return o.Outside(key)
+	return o.Outside(o.key(h))
 }
 
 // Outside implements suspect.Drawn.
-func (o *Observation) Outside(key [3]int) float64 {
+func (o *Observation) Outside(key [3]int, inOrder bool) float64 {
 	if o.Told || wildShare(key) > 0 {
 		return 0
 	}
-	b := o.beyond(key)
+	b := o.beyond(key, inOrder)
 	if o.Absent > 0 && b > 0 {
-		b = min(b, o.beyond([3]int{})) // it may not have been there
+		b = min(b, o.beyond([3]int{}, false)) // it may not have been there
 	}
 	return b
 }
@@ -49,27 +48,39 @@ func (o *Observation) Peak() float64 {
 	return o.peak
 }
 
-func (o *Observation) beyond(key [3]int) float64 {
-	key = ordered(key)
-	b, ok := o.memo[key]
+// asked is what the bounds were asked about.
+type asked struct {
+	key     [3]int
+	inOrder bool
+}
+
+func (o *Observation) beyond(key [3]int, inOrder bool) float64 {
+	if inOrder = inOrder && unordered(o.doneOf(key, false)); !inOrder {
+		key = sorted(key)
+	}
+	b, ok := o.memo[asked{key, inOrder}]
 	if !ok {
-		if !o.shows(key) {
-			b = o.nearest(o.doneOf(key)) / o.Sigma
+		if !o.shows(key, inOrder) {
+			b = o.nearest(o.doneOf(key, inOrder)) / o.Sigma
 		}
-		o.memo[key] = b
+		o.memo[asked{key, inOrder}] = b
 	}
 	return b
 }
 
 // shows reports whether what was shown is what draws already worked out show, or lies
 // between: that is some of what can be.
-func (o *Observation) shows(key [3]int) bool {
-	if o.Quantity != Volts || o.Through.Hi > 0 || o.idle != nil || key[0] >= firstEffect {
+func (o *Observation) shows(key [3]int, inOrder bool) bool {
+	ways := [][3]int{{key[2], key[1]}, {key[1], key[2]}}
+	if inOrder {
+		ways = [][3]int{key}
+	}
+	if o.Quantity != Volts || o.Through.Hi > 0 || o.idle != nil || !inOrder && key[0] >= firstEffect {
 		return false
 	}
 	var all Span
 	met, steady := false, o.steady(key, 0) && o.steady(key, 1)
-	for _, k := range [...][3]int{{key[2], key[1]}, {key[1], key[2]}} {
+	for _, k := range ways {
 		t := o.take(k)
 		for corner := range 4 {
 			at := [2]uint8{uint8(corner&1) * suspect.Fine, uint8(corner>>1) * suspect.Fine}
@@ -88,8 +99,8 @@ func (o *Observation) shows(key [3]int) bool {
 	return met && steady && o.off(all) <= 2*o.Sigma
 }
 
-// ordered: for bounds two faults are the same in either order.
-func ordered(k [3]int) [3]int {
+// sorted: for bounds two faults are the same in either order where nobody knows it.
+func sorted(k [3]int) [3]int {
 	if k[0] > k[1] {
 		k[0], k[1] = k[1], k[0]
 	}
@@ -261,7 +272,7 @@ func (o *Observation) chancesOf(key [3]int, ends []float64) []float64 {
 	}
 	share := wildShare(key)
 	of := levels
-	if len(o.doneOf(key)) > 1 {
+	if len(o.doneOf(key, false)) > 1 {
 		of = fewLevels
 	}
 	grid := o.grid(key, of)

@@ -75,7 +75,7 @@ func (o *Observation) number(t *taken) {
 		faults[len(t.placed)] = o.effects[k]
 		t.placed = append(t.placed, placed{o.survey.all[t.numbers[i]-1], min(i, 1)})
 	}
-	t.surveyed = !sameStretch(faults[:len(t.placed)])
+	t.surveyed = !unordered(faults[:len(t.placed)])
 }
 
 // number of a fault that another model has in one of its stretches: it lies in the

@@ -110,7 +110,7 @@ func untold(faults []done) bool {
 		}
 		joins = joins || f.does == toOther
 	}
-	return joins && len(faults) > 2 && sameStretch(faults)
+	return joins && len(faults) > 2 && unordered(faults)
 }
 
 // blownBy are the fuses that a fault blows in a draw, the most overloaded first: those through

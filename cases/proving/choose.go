@@ -67,7 +67,7 @@ func (p *player) clear(from string) int {
 	for _, k := range p.open() {
 		all = append(all, p.options[k])
 	}
-	return p.first(p.judge.Clearing(all, from))
+	return p.first(p.judge.Clearing(all, from, 1))
 }
 
 // direct is the reading on what is probable enough by itself, -1 when there is none or it was

@@ -42,7 +42,7 @@ type judge interface {
 	Suspects() []suspect.Suspect
 	NarrowedTo(suspect.Part) bool
 	Next([]suspect.Candidate, string) []suspect.Ranked
-	Clearing([]suspect.Candidate, string) []suspect.Ranked
+	Clearing([]suspect.Candidate, string, int) []suspect.Ranked
 	With(suspect.Evidence) judge
 }
 

@@ -11,6 +11,7 @@ type classes struct {
 	// elsewhere few faults are touched, of another class than 0, and only those are held,
 	// ascending.
 	dense   []int
+	places  []int // of each fault, with dense
 	touched []touch
 }
 
@@ -31,10 +32,10 @@ func (j *Judgement) classesOf(e Evidence) classes {
 		return classes{}
 	}
 	c := classes{n: 1}
-	if _, ok := e.(Drawn); ok {
-		c.dense = make([]int, len(j.faults))
+	if drawn, ok := e.(Drawn); ok {
+		c.dense, c.places = make([]int, len(j.faults)), make([]int, len(j.faults))
 		for i, f := range j.faults {
-			c.dense[i] = classed.Class(f)
+			c.dense[i], c.places[i] = classed.Class(f), drawn.Place(f)
 			c.n = max(c.n, c.dense[i]+1)
 		}
 		return c
@@ -92,12 +93,22 @@ func (c *classes) fault(i int) int {
 	return c.touched[k].class
 }
 
-// pairs is room for each pair of classes; none where there are none.
+// pairs is room for each pair of classes, and for each in a known order; none where there
+// are none.
 func (c *classes) pairs() []byte {
 	if c.n == 0 {
 		return nil
 	}
-	return make([]byte, c.n*c.n)
+	return make([]byte, 2*c.n*c.n)
+}
+
+// inOrder reports whether two faults lie on one path as far as the evidence goes, and turned
+// whether the second comes first.
+func (c *classes) inOrder(i, k int) (is, turned bool) {
+	if c.places == nil || c.places[i] == 0 || c.places[k] == 0 {
+		return false, false
+	}
+	return true, c.places[i] > c.places[k]
 }
 
 // alone is what one piece of evidence makes of no fault, and of each fault by itself.

@@ -136,7 +136,7 @@ func (j *Judgement) ruler() *ruler {
 		// drawn: that may be contradicted by no fault at all.
 		if class := &j.classes[e]; class.n > 0 && class.dense == nil {
 			for _, t := range class.touched {
-				if r.contradictsClass(e, t.fault, t.class, -1, 0) {
+				if r.contradictsClass(e, t.fault, t.class, -1, 0, false) {
 					r.contra[t.fault] = append(r.contra[t.fault], e)
 				}
 			}
@@ -215,19 +215,27 @@ func (r *ruler) contradicts(e, i, k int) bool {
 	}
 	class := &r.classes[e]
 	if k < 0 {
-		return r.contradictsClass(e, i, class.fault(i), k, 0)
+		return r.contradictsClass(e, i, class.fault(i), k, 0, false)
 	}
-	return r.contradictsClass(e, i, class.fault(i), k, class.fault(k))
+	inOrder, turned := class.inOrder(i, k)
+	if turned {
+		i, k = k, i
+	}
+	return r.contradictsClass(e, i, class.fault(i), k, class.fault(k), inOrder)
 }
 
 // contradictsClass is contradicts where the evidence has classes: a and b are those of
 // the faults.
-func (r *ruler) contradictsClass(e, i, a, k, b int) bool {
-	at := &r.contradicted[e][a*r.classes[e].n+b]
+func (r *ruler) contradictsClass(e, i, a, k, b int, inOrder bool) bool {
+	n := r.classes[e].n
+	at := &r.contradicted[e][a*n+b]
+	if inOrder {
+		at = &r.contradicted[e][(n+a)*n+b]
+	}
 	if *at == 0 {
 		off := 0.0
 		if drawn, ok := r.problem.Evidence[e].(Drawn); ok {
-			off = drawn.Outside([3]int{a, b})
+			off = drawn.Outside([3]int{a, b}, inOrder)
 		} else {
 			h := Hypothesis{r.faults[i]}
 			if k >= 0 {
@@ -251,8 +259,28 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 		return nil, -1
 	}
 	r.stand()
+	rests := slices.Clone(r.contra[i]) // what the proof rests on
+	// Beside another it may be that what speaks against the other rules the two out.
+	beside := func(others []int, meant func(e int) bool) bool {
+		if r.setups(turn, meant) {
+			return true
+		}
+		all := slices.Clone(turn)
+		for _, k := range others {
+			all = append(all, r.contra[k]...)
+		}
+		if !r.setups(all, meant) {
+			return false
+		}
+		for _, e := range all[:2] {
+			if !slices.Contains(rests, e) {
+				rests = append(rests, e)
+			}
+		}
+		return true
+	}
 	for n, k := range r.likely {
-		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !r.setups(turn, func(e int) bool { return r.contradicts(e, i, k) }) {
+		if r.faults[k].Part != r.faults[i].Part && !r.outside(k) && !beside(r.likely[n:n+1], func(e int) bool { return r.contradicts(e, i, k) }) {
 			copy(r.likely[1:], r.likely[:n]) // it may well stand against the next one too
 			r.likely[0] = k
 			return nil, k
@@ -265,7 +293,7 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 				h = append(h, r.faults[k])
 			}
 		}
-		if len(h) == 3 && !r.setups(turn, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
+		if len(h) == 3 && !beside(pair, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil, -1
 		}
 	}
@@ -274,11 +302,12 @@ func (r *ruler) proof(i int) (entries []string, mask int) {
 			continue
 		}
 		h := r.hypothesis(w)
-		if !r.setups(turn, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
+		if !beside(w, func(e int) bool { return r.problem.Evidence[e].Beyond(h) >= beyondDoubt }) {
 			return nil, -1
 		}
 	}
-	for _, e := range r.contra[i] {
+	slices.Sort(rests)
+	for _, e := range rests {
 		id, _ := r.problem.Evidence[e].Source()
 		entries = append(entries, id)
 	}

@@ -31,7 +31,7 @@ func (e touching) Class(f suspect.Fault) int {
 	return 0
 }
 
-func (e touching) Outside(classes [3]int) float64 {
+func (e touching) Outside(classes [3]int, _ bool) float64 {
 	if slices.Contains(classes[:], touchClass) && slices.Contains(classes[:], highClass) {
 		return 0
 	}
@@ -43,16 +43,18 @@ func (e touching) Beyond(h suspect.Hypothesis) float64 {
 	for k, f := range h {
 		classes[k] = e.Class(f)
 	}
-	return e.Outside(classes)
+	return e.Outside(classes, false)
 }
 
 func (e touching) Within(classes [3]int, _ suspect.Box) suspect.Likely {
-	l := -2 * e.Outside(classes)
+	l := -2 * e.Outside(classes, false)
 	return suspect.Likely{Most: l, Mean: l}
 }
 
 func (touching) Peak() float64 { return 0 }
 func (touching) Apart() bool   { return false }
+
+func (touching) Place(suspect.Fault) int { return 0 }
 
 func (touching) Beside([3]int) bool { return false }
 

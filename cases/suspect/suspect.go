@@ -126,8 +126,12 @@ type Drawn interface {
 	Classed
 	// Within is of the hypothesis with faults of these classes, 0 where there are fewer.
 	Within(classes [3]int, b Box) Likely
-	// Outside is Beyond of the hypothesis with faults of these classes.
-	Outside(classes [3]int) float64
+	// Outside is Beyond of the hypothesis with faults of these classes; inOrder says that
+	// there are two and that the first lies nearer to where their path begins.
+	Outside(classes [3]int, inOrder bool) float64
+	// Place of a fault along the path on which the evidence does not tell its class from
+	// that of its neighbours, from 1 on; 0: it has none.
+	Place(Fault) int
 	// Peak is what no Likely exceeds.
 	Peak() float64
 	// Apart reports that two faults which are each nothing to it, as Likely.Idle has it,

@@ -253,6 +253,13 @@ func (j *Judgement) within(k int, faults []int, b Box) Likely {
 			}
 		}
 	}
+	if len(faults) == 2 {
+		if _, turned := j.classes[n].inOrder(faults[0], faults[1]); turned {
+			l := e.Within([3]int{classes[1], classes[0]}, Box{b[1], b[0]})
+			l.Spread[0], l.Spread[1] = l.Spread[1], l.Spread[0]
+			return l
+		}
+	}
 	return e.Within(classes, b)
 }
 
