@@ -61,7 +61,9 @@
 // would drop half a volt at the circuit's own current, up to 100 megohm), puts others
 // in their place (shorted, draws too much, seized, wrong part), leads to a post (a
 // short: under a tenth of an ohm) or to another conductor, holds a contact closed, or turns
-// a diode round. What it does to fuses above it follows.
+// a diode round. What it does to fuses above it follows. Two in one stretch lie in the order
+// of their elements (Observation.Place): a feed that is open before a short to the supply is
+// fed, behind it it is not. Of three, and of shorts to a neighbour, every order is allowed for.
 //
 // # Neighbours
 //

@@ -1,9 +1,6 @@
 package circuit
 
-import (
-	"maps"
-	"math"
-)
+import "math"
 
 // A diode conducts from 0.4 to 1.0 V on (silicon; common practice: 0.6 to 0.8).
 var knee = Span{0.4, 1.0}
@@ -52,9 +49,9 @@ func (m *model) set(x *assumed, gates []int) (conducting map[int]bool) {
 	}
 	// A contact may lead to the next coil: as often as there are some.
 	for range gates {
-		before := maps.Clone(x.gates)
+		changed := false
 		for _, s := range gates {
-			st := &m.stretches[s]
+			st, before := &m.stretches[s], x.gates[s]
 			switch {
 			case st.follows < 0:
 				conducting[s] = m.diode(x, s)
@@ -63,8 +60,9 @@ func (m *model) set(x *assumed, gates []int) (conducting map[int]bool) {
 			default:
 				x.gates[s] = gate{position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
 			}
+			changed = changed || x.gates[s] != before
 		}
-		if maps.Equal(before, x.gates) {
+		if !changed {
 			break
 		}
 	}

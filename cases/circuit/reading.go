@@ -250,6 +250,15 @@ func (o *Observation) key(h suspect.Hypothesis) (key [3]int, inOrder bool) {
 	return key, inOrder
 }
 
+// oneStretch reports whether the first two faults lie in one stretch.
+func (o *Observation) oneStretch(key [3]int) bool {
+	if key[0] < firstEffect || key[1] < firstEffect {
+		return false
+	}
+	both := [...]done{o.effects[key[0]-firstEffect], o.effects[key[1]-firstEffect]}
+	return unordered(both[:])
+}
+
 // doneOf are the faults of the classes, in their order as far as it is known.
 func (o *Observation) doneOf(key [3]int, inOrder bool) []done {
 	var out []done

@@ -134,7 +134,7 @@ func (o *Observation) Beside(classes [3]int) bool {
 			alone := o.single(classes[0], 0)
 			c := o.spot(o.take(classes), [2]uint8{0, at})
 			is = is && o.alike(&c, &alone, roughly)
-			if unordered(o.doneOf(classes, false)) { // in the other order too
+			if o.oneStretch(classes) { // in the other order too
 				c = o.spot(o.take([3]int{classes[1], classes[0]}), [2]uint8{at, 0})
 				is = is && o.alike(&c, &alone, roughly)
 			}

@@ -40,7 +40,8 @@
 // hold less than a hundredth; the less one can matter beside the best, the less finely.
 // One reading more goes on from there.
 //
-// A proof tries first what stood against the one before it, and what a reading
+// A pair is contradicted by what contradicts either of its two alone, or both: what speaks
+// against the second is asked too. A proof tries first what stood against the one before it, and what a reading
 // contradicts is asked once for every judgement that holds the reading.
 //
 // # What to do next

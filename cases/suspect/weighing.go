@@ -253,7 +253,7 @@ func (j *Judgement) within(k int, faults []int, b Box) Likely {
 			}
 		}
 	}
-	if len(faults) == 2 {
+	if len(faults) == 2 { // the first of each group says which comes first
 		if _, turned := j.classes[n].inOrder(faults[0], faults[1]); turned {
 			l := e.Within([3]int{classes[1], classes[0]}, Box{b[1], b[0]})
 			l.Spread[0], l.Spread[1] = l.Spread[1], l.Spread[0]
