@@ -59,6 +59,13 @@ func invent(r *rand.Rand, size int) *Circuit {
 	if size > 1 {
 		c.Elements = c.Elements[:0]
 	}
+	if size > 5 && r.IntN(3) == 0 { // a path that nothing leads away from
+		at := add(Fuse, plus, point())
+		for range 2 + r.IntN(4) {
+			at = add(pickKind(r, low[:5]), c.Elements[at].To, point())
+		}
+		add(pickKind(r, load), c.Elements[at].To, minus)
+	}
 	for len(c.Elements) < size {
 		switch r.IntN(9) {
 		case 0, 1, 2:
@@ -371,6 +378,11 @@ func TestBoundsHold(t *testing.T) {
 				var faults []broken
 				for len(faults) < min(k, 1+k%2) {
 					f := bad(r, c)
+					for range 9 { // two in one path
+						if len(faults) == 1 && k%3 > 0 && o.model.of[f.element] != o.model.of[faults[0].element] {
+							f = bad(r, c)
+						}
+					}
 					if len(faults) == 1 && faults[0].element == f.element {
 						if len(c.Elements) == 1 {
 							break

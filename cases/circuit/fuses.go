@@ -67,6 +67,9 @@ func (m *model) blownFuses(x *assumed) map[int]Position {
 	for i, f := range x.faults {
 		key[i] = m.moved(f, in)
 	}
+	if in != m && len(x.faults) == 2 {
+		m.order(x.faults, in, key[:2])
+	}
 	blown, ok := in.blew[key]
 	if !ok {
 		y := *x
@@ -97,6 +100,29 @@ func (m *model) moved(f done, to *model) done {
 	return f
 }
 
+// order puts two faults that lie in one stretch of another model in their order there, as far
+// as it is known here: there stretches are longer, and may run the other way.
+func (m *model) order(faults []done, to *model, moved []done) {
+	f, g := &faults[0], &faults[1]
+	moved[0].place, moved[1].place = 0, 0
+	if moved[0].stretch != moved[1].stretch || f.does == toOther || g.does == toOther {
+		return
+	}
+	all := to.stretches[moved[0].stretch].elements
+	at := func(k int) int { return slices.Index(all, k) }
+	first := at(m.stretches[f.stretch].elements[0]) < at(m.stretches[g.stretch].elements[0])
+	if own := m.stretches[f.stretch].elements; f.stretch == g.stretch {
+		if f.place == 0 || g.place == 0 {
+			return
+		}
+		first = (f.place < g.place) == (at(own[0]) <= at(own[len(own)-1]))
+	}
+	if !first {
+		moved[0], moved[1] = moved[1], moved[0]
+	}
+	moved[0].place, moved[1].place = 1, 2
+}
+
 // blow works blownFuses out.
 func (m *model) blow(x *assumed) map[int]Position {
 	var out map[int]Position
@@ -122,7 +148,12 @@ func (m *model) blow(x *assumed) map[int]Position {
 				}
 				y.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
 			}
-			if m.through(&y, m.setup.Posts).Lo > blows*rating+1e-4 {
+			y.before = true
+			least := m.through(&y, m.setup.Posts).Lo
+			if y.before = false; unordered(y.faults) {
+				least = min(least, m.through(&y, m.setup.Posts).Lo)
+			}
+			if least > blows*rating+1e-4 {
 				if out == nil {
 					out = map[int]Position{}
 				}

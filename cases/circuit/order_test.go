@@ -66,3 +66,40 @@ func TestTwoInOnePathAreWeighedInOrder(t *testing.T) {
 	require.Less(t, probability(fault(2, suspect.ShortToPower), fault(4, suspect.Open)), 0.1)
 	require.Less(t, probability(fault(4, suspect.Open), fault(2, suspect.ShortToPower)), 0.1)
 }
+
+// TestAHighResistanceBeforeAShortSparesTheFuse: behind it a short draws little, and what is
+// read between the two says so, whatever the leads part the path into.
+func TestAHighResistanceBeforeAShortSparesTheFuse(t *testing.T) {
+	t.Parallel()
+	for _, turned := range []bool{false, true} {
+		c := oneLamp(circuit.Fuse, circuit.Contact, circuit.Wiring, circuit.Contact, circuit.Wiring, circuit.Lamp, circuit.Ground)
+		c.Elements[0].Rating = 10
+		if turned { // a path runs as it was drawn, or the other way
+			for k := range c.Elements[1:5] {
+				e := &c.Elements[1+k]
+				e.From, e.To = e.To, e.From
+			}
+		}
+		c.Compile()
+		setup := circuit.Setup{Posts: posts(), Position: make([]circuit.Position, len(c.Elements))}
+		for red := 2; red <= 6; red++ {
+			for _, high := range []int{1, 2, 3} {
+				for short := high + 1; short <= 4; short++ {
+					o := c.Observe(setup, circuit.Reading{ID: "r", Setup: "r", Red: []int{red}, Black: []int{0}, Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms)}, parts(c))
+					h := suspect.Hypothesis{
+						{Part: suspect.Part{Key: c.Elements[high].Key}, Mode: suspect.HighResistance},
+						{Part: suspect.Part{Key: c.Elements[short].Key}, Mode: suspect.ShortToGround},
+					}
+					for range 2 {
+						if bounds := o.Expect(h); red == 2 {
+							require.Greater(t, bounds.Hi, 12., "the fuse holds")
+						} else {
+							require.Greater(t, bounds.Hi, 0.03, "at %d, %d before %d: some of it flows", red, high, short)
+						}
+						h[0], h[1] = h[1], h[0]
+					}
+				}
+			}
+		}
+	}
+}

@@ -100,17 +100,17 @@ func (x *assumed) swapped(s int) bool {
 }
 
 // untold reports whether nothing is said of what can be shown under the faults: whether one
-// does anything is not known, or of three one joins stretches that another lies in, and in
-// how many orders they may lie is not gone through.
+// does anything is not known, or of three two lie in one stretch and one of them is a short,
+// and in how many orders they may lie is not gone through.
 func untold(faults []done) bool {
-	joins := false
+	shorts := false
 	for _, f := range faults {
 		if f.does == perhaps {
 			return true
 		}
-		joins = joins || f.does == toOther
+		shorts = shorts || f.does == toOther || f.does == toMinus || f.does == toPlus
 	}
-	return joins && len(faults) > 2 && unordered(faults)
+	return shorts && len(faults) > 2 && unordered(faults)
 }
 
 // blownBy are the fuses that a fault blows in a draw, the most overloaded first: those through
