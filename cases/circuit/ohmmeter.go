@@ -86,10 +86,10 @@ func disturbed(ohms, volts Span) Span {
 }
 
 // feeds reports whether a fault feeds the circuit though what should feed it is out: past
-// the fuses, or by a contact that should be open.
+// the fuses, by a contact that should be open, or from another conductor.
 func (o *Observation) feeds(faults []done) bool {
 	for _, f := range faults {
-		if (f.does == toPlus || f.does == stuck) && !o.setup.Off {
+		if (f.does == toPlus || f.does == toOther || f.does == stuck) && !o.setup.Off {
 			return true
 		}
 	}

@@ -103,3 +103,20 @@ func TestAHighResistanceBeforeAShortSparesTheFuse(t *testing.T) {
 		}
 	}
 }
+
+// TestOhmsOverWhatANeighbourFeeds: with the plug off nothing drawn feeds a ground wire, but a
+// feed that touches it does; a few millivolts are some ohms to the meter.
+func TestOhmsOverWhatANeighbourFeeds(t *testing.T) {
+	t.Parallel()
+	c := oneLamp(circuit.Fuse, circuit.Wiring, circuit.Lamp, circuit.Contact, circuit.Wiring, circuit.Ground)
+	const feed, plug, back = 1, 3, 4
+	c.Elements[feed].Neighbours, c.Elements[back].Neighbours = []int{back}, []int{feed}
+	c.Compile()
+	setup := circuit.Setup{Posts: posts(), Position: make([]circuit.Position, len(c.Elements))}
+	setup.Position[plug] = circuit.Gone
+	o := c.Observe(setup, circuit.Reading{ID: "r", Setup: "r", Quantity: circuit.Ohms, Red: []int{c.Elements[back].From}, Black: []int{0}, Sigma: 0.05}, parts(c))
+	thin := suspect.Fault{Part: suspect.Part{Key: c.Elements[0].Key}, Mode: suspect.HighResistance}
+	touches := suspect.Fault{Part: suspect.Part{Key: c.Elements[feed].Key}, Mode: suspect.ShortTo(back)}
+	require.Less(t, o.Expect(suspect.Hypothesis{thin}).Hi, 1.)
+	require.Greater(t, o.Expect(suspect.Hypothesis{thin, touches}).Hi, 5.)
+}
