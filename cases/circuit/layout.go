@@ -376,6 +376,12 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 				passed = x.bounds
 				continue
 			}
+			if m.stretches[f.stretch].position == Gone || m.stretches[f.touches].position == Gone {
+				// A plug that is off holds its pins apart, but what they blew stays blown.
+				if v.Hi = math.Inf(1); !x.bounds {
+					v.Lo = v.Hi
+				}
+			}
 			if f.touches == s { // the ohms are at its other end
 				v = Span{}
 			} else {

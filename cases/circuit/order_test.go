@@ -120,3 +120,21 @@ func TestOhmsOverWhatANeighbourFeeds(t *testing.T) {
 	require.Less(t, o.Expect(suspect.Hypothesis{thin}).Hi, 1.)
 	require.Greater(t, o.Expect(suspect.Hypothesis{thin, touches}).Hi, 5.)
 }
+
+// TestAPlugThatIsOffHoldsItsPinsApart: a pin that touches another and metal too grounds it
+// while the plug is on. With it off nobody knows what floats there.
+func TestAPlugThatIsOffHoldsItsPinsApart(t *testing.T) {
+	t.Parallel()
+	c := oneLamp(circuit.Fuse, circuit.Contact, circuit.Switch, circuit.Contact, circuit.Lamp, circuit.Ground)
+	const one, other = 1, 3
+	c.Elements[one].Neighbours, c.Elements[other].Neighbours = []int{other}, []int{one}
+	c.Compile()
+	setup := circuit.Setup{Posts: posts(), Position: make([]circuit.Position, len(c.Elements))}
+	setup.Position[0], setup.Position[other] = circuit.Gone, circuit.Gone
+	h := suspect.Hypothesis{
+		{Part: suspect.Part{Key: c.Elements[one].Key}, Mode: suspect.ShortTo(other)},
+		{Part: suspect.Part{Key: c.Elements[other].Key}, Mode: suspect.ShortToGround},
+	}
+	o := c.Observe(setup, circuit.Reading{ID: "r", Setup: "r", Red: []int{c.Elements[other].From}, Black: []int{0}, Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms)}, parts(c))
+	require.Greater(t, o.Expect(h).Hi, 1.)
+}
