@@ -62,12 +62,12 @@ func (w *network) ohms(a, b int) Span {
 	return out
 }
 
-// An ohmmeter sends by a few tenths of a volt, through so many ohms; where more than
-// liveOhms volts are found before it is put on, nobody reads ohms (assumed, common
-// practice).
+// An ohmmeter sends by a few tenths of a volt, through so many ohms; where more than half
+// of liveOhms volts are shown before it is put on, nobody reads ohms, and meter and lead are
+// off by no more than the other half (assumed, common practice).
 const (
 	senderVolts, senderOhms = 0.2, 500
-	liveOhms                = 0.05
+	liveOhms                = 0.1
 )
 
 // disturbed is what an ohmmeter makes of ohms over which something else puts a voltage,
