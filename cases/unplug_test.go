@@ -80,8 +80,10 @@ func TestLampIsAskedForWhereNothingElseLoadsTheWire(t *testing.T) {
 // two; the rest hides it.
 func TestPlugComesOffWhereAShortIsSought(t *testing.T) {
 	t.Parallel()
-	a := fold(t, onGround).Judge(nil).Next().Advice[0]
-	require.Equal(t, suspect.OhmsUnplugged, a.Manner)
+	first := fold(t, onGround).Judge(nil).Next().Advice[:3] // reseating the plug and going round it take about as long for what they tell
+	at := slices.IndexFunc(first, func(a cases.Advice) bool { return a.Manner == suspect.OhmsUnplugged })
+	require.NotEqual(t, -1, at)
+	a := first[at]
 	require.Equal(t, "tail.C1-2 in", a.Red)
 	require.Contains(t, a.Do, "unplug tail.C1 and take out fuse F3; make sure that nothing is live")
 	require.Contains(t, a.Do, "Put plug and fuses back afterwards")

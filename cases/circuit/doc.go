@@ -62,7 +62,7 @@
 // in their place (shorted, draws too much, seized, wrong part), leads to a post (a
 // short: under a tenth of an ohm) or to another conductor, holds a contact closed, or turns
 // a diode round. What it does to fuses above it follows. Two in one stretch lie in the order
-// of their elements (Observation.Place): a feed that is open before a short to the supply is
+// of their elements (suspect.Place): a feed that is open before a short to the supply is
 // fed, behind it it is not. Where that is not known, as of shorts to a
 // neighbour, either order is allowed for; of three with a short nothing is ruled out.
 //

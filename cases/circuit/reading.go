@@ -72,7 +72,8 @@ type Observation struct {
 	together taken    // what was taken last of several together
 	class    map[done]int
 	classes  map[suspect.Fault]classed
-	memo     map[asked]float64 // how far off
+	first    map[suspect.Part]int // of each part its first element; nil: not asked yet
+	memo     map[asked]float64    // how far off
 	boxes    map[boxed]suspect.Likely
 	beside   map[[3]int]bool // of two faults whether the second is nothing beside the first
 	cells    map[spot]cell
@@ -103,7 +104,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 	if r.Quantity == Amps {
 		keep = append(keep, c.Elements[r.Along].From, c.Elements[r.Along].To)
 	}
-	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: map[suspect.Fault]classed{}, memo: map[asked]float64{}, boxes: map[boxed]suspect.Likely{}, beside: map[[3]int]bool{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
+	o := &Observation{Reading: r, circuit: c, setup: setup, parts: parts, class: map[done]int{}, classes: make(map[suspect.Fault]classed, 4*len(parts)), memo: map[asked]float64{}, boxes: map[boxed]suspect.Likely{}, beside: map[[3]int]bool{}, cells: map[spot]cell{}, chances: map[[3]int][]float64{}}
 	o.model = c.reduce(&o.setup, keep)
 	o.model.cold = r.Quantity == Ohms
 	o.model.leads = o.leads(o.model)
@@ -139,14 +140,19 @@ func (o *Observation) Had(p suspect.Part) bool {
 }
 
 // classed is what a fault is to the reading.
-type classed struct{ class, place int }
+type classed struct {
+	class int
+	at    suspect.Place
+}
 
 // Class implements suspect.Classed: faults in one stretch that do the same.
 func (o *Observation) Class(f suspect.Fault) int { return o.classed(f).class }
 
-// Place implements suspect.Drawn: the place of the element along its stretch. Conductors that
-// touch are at two.
-func (o *Observation) Place(f suspect.Fault) int { return o.classed(f).place }
+// Place implements suspect.Drawn: a stretch is a path. Conductors that touch are at two.
+func (o *Observation) Place(f suspect.Fault) (class int, at suspect.Place) {
+	c := o.classed(f)
+	return c.class, c.at
+}
 
 func (o *Observation) classed(f suspect.Fault) classed {
 	switch f.Part {
@@ -180,7 +186,7 @@ func (o *Observation) classify(f suspect.Fault) classed {
 		return classed{class: k}
 	}
 	e := o.element(f)
-	return classed{k, 1 + slices.Index(o.model.stretches[d.stretch].elements, e)}
+	return classed{k, suspect.Place{Path: 1 + d.stretch, Along: 1 + slices.Index(o.model.stretches[d.stretch].elements, e)}}
 }
 
 // done is what the fault did when the reading was taken.
@@ -204,8 +210,18 @@ func (o *Observation) done(f suspect.Fault) (done, bool) {
 // element is the one that the fault was in when the reading was taken; -1: none.
 func (o *Observation) element(f suspect.Fault) int {
 	_, touches := f.Mode.Neighbour()
-	for k, p := range o.parts {
-		if p == f.Part && (o.model.of[k] >= 0 || touches) && o.circuit.can(k, f.Mode) {
+	if o.first == nil {
+		o.first = make(map[suspect.Part]int, len(o.parts))
+		for k, p := range slices.Backward(o.parts) {
+			o.first[p] = k
+		}
+	}
+	first, is := o.first[f.Part]
+	if !is {
+		return -1
+	}
+	for k := first; k < len(o.parts); k++ {
+		if o.parts[k] == f.Part && (o.model.of[k] >= 0 || touches) && o.circuit.can(k, f.Mode) {
 			return k
 		}
 	}
@@ -235,17 +251,13 @@ func (k Kind) has(m suspect.Mode) bool {
 // key of a hypothesis of at most three faults: their classes. Two in one stretch are in
 // order, as it runs, where that is known.
 func (o *Observation) key(h suspect.Hypothesis) (key [3]int, inOrder bool) {
-	for i, f := range h {
-		if i == len(key) {
-			break
-		}
-		key[i] = o.Class(f)
+	var at [3]suspect.Place
+	for i, f := range h[:min(len(h), len(key))] {
+		key[i], at[i] = o.Place(f)
 	}
-	if len(h) == 2 {
-		a, b := o.Place(h[0]), o.Place(h[1])
-		if inOrder = a > 0 && b > 0; inOrder && a > b {
-			key[0], key[1] = key[1], key[0]
-		}
+	known, first := at[0].Before(at[1])
+	if inOrder = known && len(h) == 2; inOrder && !first {
+		key[0], key[1] = key[1], key[0]
 	}
 	return key, inOrder
 }

@@ -55,7 +55,7 @@ type asked struct {
 }
 
 func (o *Observation) beyond(key [3]int, inOrder bool) float64 {
-	if inOrder = inOrder && o.oneStretch(key); !inOrder {
+	if !inOrder {
 		key = sorted(key)
 	}
 	b, ok := o.memo[asked{key, inOrder}]

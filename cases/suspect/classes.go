@@ -11,7 +11,7 @@ type classes struct {
 	// elsewhere few faults are touched, of another class than 0, and only those are held,
 	// ascending.
 	dense   []int
-	places  []int // of each fault, with dense
+	places  []Place // of each fault, with dense
 	touched []touch
 }
 
@@ -33,9 +33,9 @@ func (j *Judgement) classesOf(e Evidence) classes {
 	}
 	c := classes{n: 1}
 	if drawn, ok := e.(Drawn); ok {
-		c.dense, c.places = make([]int, len(j.faults)), make([]int, len(j.faults))
+		c.dense, c.places = make([]int, len(j.faults)), make([]Place, len(j.faults))
 		for i, f := range j.faults {
-			c.dense[i], c.places[i] = classed.Class(f), drawn.Place(f)
+			c.dense[i], c.places[i] = drawn.Place(f)
 			c.n = max(c.n, c.dense[i]+1)
 		}
 		return c
@@ -105,10 +105,11 @@ func (c *classes) pairs() []byte {
 // inOrder reports whether two faults lie on one path as far as the evidence goes, and turned
 // whether the second comes first.
 func (c *classes) inOrder(i, k int) (is, turned bool) {
-	if c.places == nil || c.places[i] == 0 || c.places[k] == 0 {
+	if c.places == nil {
 		return false, false
 	}
-	return true, c.places[i] > c.places[k]
+	is, before := c.places[i].Before(c.places[k])
+	return is, is && !before
 }
 
 // alone is what one piece of evidence makes of no fault, and of each fault by itself.

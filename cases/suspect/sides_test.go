@@ -54,7 +54,9 @@ func (e touching) Within(classes [3]int, _ suspect.Box) suspect.Likely {
 func (touching) Peak() float64 { return 0 }
 func (touching) Apart() bool   { return false }
 
-func (touching) Place(suspect.Fault) int { return 0 }
+func (e touching) Place(f suspect.Fault) (class int, at suspect.Place) {
+	return e.Class(f), suspect.Place{}
+}
 
 func (touching) Beside([3]int) bool { return false }
 

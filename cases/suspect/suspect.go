@@ -129,9 +129,9 @@ type Drawn interface {
 	// Outside is Beyond of the hypothesis with faults of these classes; inOrder says that
 	// there are two and that the first lies nearer to where their path begins.
 	Outside(classes [3]int, inOrder bool) float64
-	// Place of a fault along the path on which the evidence does not tell its class from
-	// that of its neighbours, from 1 on; 0: it has none.
-	Place(Fault) int
+	// Place of a fault: its class, and how far along which path it lies, on which the
+	// evidence does not tell its class from that of its neighbours.
+	Place(Fault) (class int, at Place)
 	// Peak is what no Likely exceeds.
 	Peak() float64
 	// Apart reports that two faults which are each nothing to it, as Likely.Idle has it,
@@ -140,6 +140,14 @@ type Drawn interface {
 	// Beside reports whether the second of two faults, which by itself is nothing to it, is
 	// nothing to it beside the first either, as far as a look or two tell.
 	Beside(classes [3]int) bool
+}
+
+// Place is how far along a path something lies, both from 1 on; 0: that is not known.
+type Place struct{ Path, Along int }
+
+// Before reports whether two places are on one path, and whether the first comes first.
+func (p Place) Before(q Place) (known, is bool) {
+	return p.Path > 0 && p.Path == q.Path, p.Along < q.Along
 }
 
 // beyondDoubt is the number of standard deviations from which a hypothesis counts
