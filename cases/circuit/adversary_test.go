@@ -333,11 +333,9 @@ func attack(r *rand.Rand, c *Circuit, setup Setup, read Reading, o *Observation,
 			slack = 2e-5 * math.Max(1, math.Abs(value))
 		}
 		// A proof asks whether it lies outside in another way, which takes less.
-		shown, least := read, slack
-		if shown.Shown = Exactly(value); read.Quantity == Ohms {
-			least = 1e-4 // a decade is one
-		}
-		if !math.IsInf(off, -1) && c.Observe(setup, shown, o.parts).Beyond(h)*read.Sigma > least {
+		shown := read
+		shown.Shown = Exactly(value)
+		if !math.IsInf(off, -1) && c.Observe(setup, shown, o.parts).Beyond(h)*read.Sigma > max(slack, 1e-4) {
 			off, bounds = slack+1, Exactly(math.NaN())
 		}
 		if off > slack {

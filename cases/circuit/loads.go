@@ -24,35 +24,18 @@ const metered = 1e-3
 // manyLoads, times what else follows from voltages, are not narrowed down.
 const manyLoads = 200
 
-// loadsUnder are the resistances of the loads under the faults, for bounds.
-//
-// Of two faults it takes what either would do alone. Where nothing forms a loop
-// that is enough: of two that add resistance, either alone can already take all
-// from the loads behind it, and takes nothing from the others. With loops, or two
-// faults that draw current, nothing is known of the loads.
+// loadsUnder are the resistances of the loads under the faults, for bounds. Of two faults
+// nothing is known of them (nil: all that they may be): what the one leaves of what feeds a
+// load, by way of another load say, the other may take.
 func (m *model) loadsUnder(faults []done) []Span {
-	if len(m.loads) == 0 || m.cold {
-		return nil // nothing feeds them: they are anything from cold to warm
+	if len(m.loads) == 0 || m.cold || len(faults) > 1 {
+		return nil // with nothing feeding them they are anything from cold to warm
 	}
 	if len(m.loads)*(1+len(m.gated)) > manyLoads {
 		return nil // it would take long, and all that they may be is not wrong
 	}
-	drawing, loops := 0, m.loops
-	for _, f := range faults {
-		if f.does != series {
-			drawing++
-		}
-		loops = loops || f.does == toOther && !f.passes()
-	}
-	if len(faults) > 1 && (loops || drawing > 1) {
-		return nil
-	}
 	out := m.shared(done{stretch: -1})
 	for _, f := range faults {
-		f.place = 0                                             // each is taken alone
-		if drawing > 0 && len(faults) > 1 && f.does == series { // a piece of it alone takes less than all
-			f.ohms.Hi = math.Max(f.ohms.Hi, highMost)
-		}
 		of := m.shared(f)
 		joined := make([]Span, len(out))
 		for k := range out {
