@@ -291,6 +291,9 @@ func (o *outside) String() string {
 			if f.element == k {
 				does, ohms := e.effect(f.mode, o.c.high[k])
 				fmt.Fprintf(&b, "  <- %v (does %d, %v)", f.mode, does, ohms)
+				if n, ok := f.mode.Neighbour(); ok {
+					fmt.Fprintf(&b, " of %d", n)
+				}
 			}
 		}
 		b.WriteByte('\n')

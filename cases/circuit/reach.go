@@ -343,16 +343,21 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	if !x.bounds {
 		return Exactly(math.Abs(m.draw(x, m.stretches[s].a, m.lay(&x).sense)) / senseOhms)
 	}
-	posts := m.setup.Posts
-	y, _ := m.settled(x)
-	out := magnitude(m.through(y, posts))
+	posts, shorts := m.setup.Posts, 0
 	for _, f := range x.faults {
 		if f.at(s) && (f.does == toMinus || f.does == toPlus || f.does == toOther) {
-			// Where the clamp was, before the short or behind it, nobody said.
-			x.far = true
-			y, _ := m.settled(x)
-			return out.with(magnitude(m.through(y, posts)))
+			shorts++
 		}
+	}
+	if shorts > 1 {
+		return Span{0, math.Inf(1)} // it may have been between the two
+	}
+	y, _ := m.settled(x)
+	out := magnitude(m.through(y, posts))
+	if shorts > 0 { // where the clamp was, before the short or behind it, nobody said
+		x.far = true
+		y, _ := m.settled(x)
+		out = out.with(magnitude(m.through(y, posts)))
 	}
 	return out
 }
