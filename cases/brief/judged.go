@@ -174,6 +174,9 @@ func (w *writer) next() (tests, bring Section) {
 			}
 		}
 		if i < fewTests {
+			if i > 0 && a.Caution != "" && a.Caution == n.Advice[i-1].Caution {
+				a.Caution = "as before."
+			}
 			tests.Lines = append(tests.Lines, Line{Text: a.String(), Mark: a.Aim.String()})
 		}
 	}
