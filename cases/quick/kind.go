@@ -191,6 +191,9 @@ func (p *parser) recognise(all []grammar) Kind {
 	if p.words[0].n == 5 && codeForm.MatchString(p.words[0].key) && strings.ContainsAny(p.words[0].key[:1], "pcbu") || p.matchNoAnswer() {
 		return Codes
 	}
+	if p.words[0].quoted && len(p.words) > 1 && p.matchesAny(1, []string{"approved", "refused"}) > 0 {
+		return Approve // whatever stands in what was approved
+	}
 	for k := range p.words {
 		if !p.words[k].quoted && p.electricAt(k) > 0 && p.leadBehind(k) {
 			p.offerReading(k)

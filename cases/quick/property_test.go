@@ -248,6 +248,16 @@ func TestAnyWords(t *testing.T) {
 	})
 }
 
+// TestApprovalWithAReadingInIt: what is shown back of it is understood too, though a value
+// and a place to read stand in it.
+func TestApprovalWithAReadingInIt(t *testing.T) {
+	t.Parallel()
+	line := "approved 200 euros by V at bcm.C3-14 to batt-, key 12.31V at"
+	_, err := quick.Parse(line, context())
+	require.NoError(t, err)
+	hold(t, line)
+}
+
 // TestShuffledLines cuts lines of the table and joins the pieces.
 func TestShuffledLines(t *testing.T) {
 	t.Parallel()
