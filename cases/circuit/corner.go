@@ -86,7 +86,7 @@ func (m *model) corners(x *assumed, l *layout, red, black int, e Span, want *wan
 	}
 	s.workSpans(s.ops[:s.core], g)
 	f := m.floats(s.slots)
-	set := func(slots []int, high bool) {
+	set := func(slots []int32, high bool) {
 		for _, i := range slots {
 			f[i] = g[i].Lo
 			if high {

@@ -14,20 +14,16 @@ const (
 	fewLevels = 5
 )
 
-// placed is a fault with the parameter that is its own: the first's or the second's.
-type placed struct {
-	done
-	axis int
+// posed are faults, of each of which axis tells the parameter that is its own: the first's
+// or the others'.
+type posed struct {
+	faults []done
+	axis   [maxFaults]uint8
 }
 
-// varies reports whether one of the faults is unknown by decades along the axis.
-func varies(faults []placed, axis int) bool {
-	for _, f := range faults {
-		if f.axis == axis && f.varies() {
-			return true
-		}
-	}
-	return false
+func (p *posed) add(d done, axis int) {
+	p.axis[len(p.faults)] = uint8(axis)
+	p.faults = append(p.faults, d)
 }
 
 // varies reports whether what the fault does is unknown by decades.
@@ -121,11 +117,11 @@ func (o *Observation) slack(v float64) float64 {
 }
 
 // spreads is over how many values each of the two parameters is spread.
-func spreads(faults []placed, of int) (rows, cols int) {
+func (p *posed) spreads(of int) (rows, cols int) {
 	n := [2]int{1, 1}
-	for _, f := range faults {
-		if f.varies() {
-			n[f.axis] = of
+	for i := range p.faults {
+		if p.faults[i].varies() {
+			n[p.axis[i]] = of
 		}
 	}
 	return n[0], n[1]
@@ -136,7 +132,7 @@ func spreads(faults []placed, of int) (rows, cols int) {
 // at the corners of a block of values it is so within.
 func (o *Observation) grid(key [3]int, of int) []cell {
 	t := o.take(key)
-	rows, cols := spreads(t.faults, of)
+	rows, cols := t.posed.spreads(of)
 	out, met := make([]cell, rows*cols), make([]bool, rows*cols)
 	at := func(i, j int) *cell {
 		n := i*cols + j
@@ -285,21 +281,21 @@ func (o *Observation) met(t *taken, at [2]uint8) (cell, bool) {
 
 // drawn is spot of a reading by itself.
 func (o *Observation) drawn(t *taken, at [2]uint8) cell {
-	v := o.point(t.faults, at, 0.5, 0.5, false)
+	v := o.point(&t.posed, at, 0.5, 0.5, false)
 	c := cell{seen: [3]float64{v, v, v}}
 	loose := o.model.stiff*o.setup.Posts.Hi/Leak.Lo > o.Sigma/4
 	switch o.Quantity {
 	case Volts:
-		c.worn = o.worn(t, at, func() float64 { return o.point(t.faults, at, 0.5, 0.5, true) }, v)
+		c.worn = o.worn(t, at, func() float64 { return o.point(&t.posed, at, 0.5, 0.5, true) }, v)
 	case Ohms:
-		c.worn = o.along(t.faults, at, v)
+		c.worn = o.along(&t.posed, at, v)
 	}
 	if o.model.unknown {
-		lo, hi := o.point(t.faults, at, 0.5, 0.15, false), o.point(t.faults, at, 0.5, 0.85, false)
+		lo, hi := o.point(&t.posed, at, 0.5, 0.15, false), o.point(&t.posed, at, 0.5, 0.85, false)
 		c.between(lo, hi, o.Sigma)
 	}
 	if loose && o.Quantity != Ohms && !c.wide {
-		lo, hi := o.point(t.faults, at, 0, 0.5, false), o.point(t.faults, at, 1, 0.5, false)
+		lo, hi := o.point(&t.posed, at, 0, 0.5, false), o.point(&t.posed, at, 1, 0.5, false)
 		c.between(lo, hi, o.Sigma)
 		c.floats = c.wide
 	}
@@ -315,14 +311,14 @@ func (c *cell) between(lo, hi, sigma float64) {
 
 // along is how much it matters, in decades of ohms and one standard deviation, that a short
 // may lie anywhere along its stretch. Volts there mostly go by the fuse that it blew.
-func (o *Observation) along(faults []placed, at [2]uint8, v float64) float64 {
+func (o *Observation) along(p *posed, at [2]uint8, v float64) float64 {
 	const far = 0.9 // of the stretch: four tenths on, and all of it is 0.29 about the middle
 	most := 0.0
-	for i, f := range faults {
+	for i, f := range p.faults {
 		if f.does == toMinus || f.does == toPlus {
-			moved := slices.Clone(faults)
-			moved[i].along = far
-			w := o.point(moved, at, 0.5, 0.5, false)
+			moved := posed{slices.Clone(p.faults), p.axis}
+			moved.faults[i].along = far
+			w := o.point(&moved, at, 0.5, 0.5, false)
 			most = math.Max(most, math.Abs(logOhms(Exactly(w)).Lo-logOhms(Exactly(v)).Lo)*0.29/(far-0.5))
 		}
 	}
@@ -360,7 +356,7 @@ func (o *Observation) worn(t *taken, at [2]uint8, shown func() float64, v float6
 // single is what would be shown with one fault by itself, well with none.
 func (o *Observation) single(class int, at uint8) cell {
 	t := o.take([3]int{class})
-	if !varies(t.faults, 0) {
+	if rows, _ := t.posed.spreads(2); rows == 1 {
 		at = 0
 	}
 	return o.spot(t, [2]uint8{at})
@@ -369,8 +365,11 @@ func (o *Observation) single(class int, at uint8) cell {
 func (o *Observation) well() cell { return o.spot(o.take([3]int{}), [2]uint8{}) }
 
 // point is what would be shown with what is not known as it is chosen.
-func (o *Observation) point(faults []placed, at [2]uint8, leaks, loads float64, worn bool) float64 {
-	x := assumed{faults: only(faults), before: true, choose: chosen(faults, at, leaks, loads), little: loads, worn: worn, warm: worn || leaks != 0.5 || loads != 0.5}
+func (o *Observation) point(p *posed, at [2]uint8, leaks, loads float64, worn bool) float64 {
+	x := assumed{posed: *p, before: true, at: at, leaks: leaks, little: loads, worn: worn, warm: worn || leaks != 0.5 || loads != 0.5}
+	if len(o.Red) == 1 && len(o.Black) == 1 && o.idle == nil && o.Quantity != Amps {
+		return o.at(o.model, x, o.model.node[o.Red[0]], o.model.node[o.Black[0]]).Lo
+	}
 	best := math.NaN()
 	for _, s := range o.spans(x) {
 		// Of several places the one that fits best: somebody had the lead on one of them.
@@ -379,14 +378,6 @@ func (o *Observation) point(faults []placed, at [2]uint8, leaks, loads float64, 
 		}
 	}
 	return best
-}
-
-func only(faults []placed) []done {
-	out := make([]done, len(faults))
-	for k, f := range faults {
-		out[k] = f.done
-	}
-	return out
 }
 
 // Foretold is what a reading is likely to show under the hypothesis, with what is

@@ -100,33 +100,29 @@ func (e *Element) within(fed float64) Span {
 // drops over them.
 func (k Kind) merges() bool { return k <= Switch }
 
-// Modes lists the ways in which an element of the kind can be bad, each with its
-// share of the prior. The shares are assumed.
-func (k Kind) Modes() []Share {
-	switch k {
-	case Wiring:
-		return []Share{{suspect.Open, 0.4}, {suspect.HighResistance, 0.35}, {suspect.ShortToGround, 0.2}, {suspect.ShortToPower, 0.05}}
-	case Contact: // a bent pin, a chafed plug
-		return []Share{{suspect.HighResistance, 0.57}, {suspect.Open, 0.38}, {suspect.ShortToGround, 0.05}}
-	case Splice, Ground:
-		return []Share{{suspect.HighResistance, 0.6}, {suspect.Open, 0.4}}
-	case Fuse, Breaker:
-		return []Share{{suspect.Open, 0.85}, {suspect.HighResistance, 0.15}}
-	case Switch:
-		return []Share{{suspect.Open, 0.35}, {suspect.HighResistance, 0.35}, {suspect.NotCommanded, 0.15}, {suspect.Shorted, 0.15}}
-	case Output:
-		return []Share{{suspect.NotCommanded, 0.45}, {suspect.OutputDead, 0.4}, {suspect.Shorted, 0.15}}
-	case Motor:
-		return []Share{{suspect.Open, 0.45}, {suspect.Seized, 0.2}, {suspect.DrawsTooMuch, 0.1}, {suspect.Shorted, 0.05}, {suspect.Defective, 0.2}}
-	case Diode:
-		return []Share{{suspect.Open, 0.3}, {suspect.Shorted, 0.4}, {suspect.WrongPart, 0.3}}
-	case Coil:
-		return []Share{{suspect.Open, 0.7}, {suspect.Shorted, 0.3}}
-	case Resistor:
-		return []Share{{suspect.Open, 0.5}, {suspect.Shorted, 0.2}, {suspect.WrongPart, 0.3}}
-	}
-	return []Share{{suspect.Open, 0.6}, {suspect.Shorted, 0.1}, {suspect.DrawsTooMuch, 0.1}, {suspect.Defective, 0.2}}
-}
+// modes are the ways in which an element of a kind can be bad, each with its share of the
+// prior. The shares are assumed.
+var modes = func() (out [Diode + 1][]Share) {
+	out[Wiring] = []Share{{suspect.Open, 0.4}, {suspect.HighResistance, 0.35}, {suspect.ShortToGround, 0.2}, {suspect.ShortToPower, 0.05}}
+	out[Contact] = []Share{{suspect.HighResistance, 0.57}, {suspect.Open, 0.38}, {suspect.ShortToGround, 0.05}} // a bent pin, a chafed plug
+	out[Splice] = []Share{{suspect.HighResistance, 0.6}, {suspect.Open, 0.4}}
+	out[Ground] = out[Splice]
+	out[Fuse] = []Share{{suspect.Open, 0.85}, {suspect.HighResistance, 0.15}}
+	out[Breaker] = out[Fuse]
+	out[Switch] = []Share{{suspect.Open, 0.35}, {suspect.HighResistance, 0.35}, {suspect.NotCommanded, 0.15}, {suspect.Shorted, 0.15}}
+	out[Output] = []Share{{suspect.NotCommanded, 0.45}, {suspect.OutputDead, 0.4}, {suspect.Shorted, 0.15}}
+	out[Load] = []Share{{suspect.Open, 0.6}, {suspect.Shorted, 0.1}, {suspect.DrawsTooMuch, 0.1}, {suspect.Defective, 0.2}}
+	out[Lamp] = out[Load]
+	out[Motor] = []Share{{suspect.Open, 0.45}, {suspect.Seized, 0.2}, {suspect.DrawsTooMuch, 0.1}, {suspect.Shorted, 0.05}, {suspect.Defective, 0.2}}
+	out[Coil] = []Share{{suspect.Open, 0.7}, {suspect.Shorted, 0.3}}
+	out[Resistor] = []Share{{suspect.Open, 0.5}, {suspect.Shorted, 0.2}, {suspect.WrongPart, 0.3}}
+	out[Diode] = []Share{{suspect.Open, 0.3}, {suspect.Shorted, 0.4}, {suspect.WrongPart, 0.3}}
+	return out
+}()
+
+// Modes lists the ways in which an element of the kind can be bad, each with its share of
+// the prior. It is not to be written to.
+func (k Kind) Modes() []Share { return modes[k] }
 
 // touched is the share of the prior that a wire or a contact has for touching one of its
 // neighbours, of all of them together; where it has none it has as much less. Assumed.

@@ -42,9 +42,9 @@ func (t *net) network() *network {
 // solve gives the voltages of all nodes by taking the net apart and putting it
 // together again.
 func (t *net) solve(e float64) []float64 {
-	ends, g := make([][2]int, len(t.all)), make([]float64, len(t.all))
+	ends, g := make([][2]int32, len(t.all)), make([]float64, len(t.all))
 	for i, j := range t.all {
-		ends[i], g[i] = [2]int{j.a, j.b}, j.siemens
+		ends[i], g[i] = [2]int32{int32(j.a), int32(j.b)}, j.siemens
 	}
 	s := new(taker).takeApart(t.n, ends, minus, minus, true)
 	g = append(g, make([]float64, s.slots-len(g))...)
@@ -57,9 +57,9 @@ func (t *net) solve(e float64) []float64 {
 // drop is the voltage between two nodes, as a share of the supply's, by the shape seen
 // from them: worked out once with numbers and once with spans.
 func (t *net) drop(red, black int) (float64, Span) {
-	ends, g, spans := make([][2]int, len(t.all)), make([]float64, len(t.all)), make([]Span, len(t.all))
+	ends, g, spans := make([][2]int32, len(t.all)), make([]float64, len(t.all)), make([]Span, len(t.all))
 	for i, j := range t.all {
-		ends[i], g[i], spans[i] = [2]int{j.a, j.b}, j.siemens, Exactly(j.siemens)
+		ends[i], g[i], spans[i] = [2]int32{int32(j.a), int32(j.b)}, j.siemens, Exactly(j.siemens)
 	}
 	s := new(taker).takeApart(t.n, ends, red, black, true)
 	g = append(g, make([]float64, s.slots-len(g))...)

@@ -29,7 +29,7 @@ func (m *model) struck(x *assumed, s, i int, p Position) Position {
 	case m.reroutes(x, f, s) && !m.spared(x, s):
 		return Either
 	case (f.does == toMinus || f.does == instead) && x.held != s+1 && contains(m.fuses[f.stretch], s):
-		return m.blown(x, s, *f, x.choose(ofFault+unknown(i), f.ohms))
+		return m.blown(x, s, *f, x.size(i, f.ohms))
 	}
 	return p
 }
@@ -141,12 +141,9 @@ func (m *model) blow(x *assumed) map[int]Position {
 			}
 			y := *x
 			y.held, y.sensed, y.far, y.lead = fuse+1, fuse+1, false, Bridge{}
-			y.holds = nil
-			for _, s := range m.gated { // how they stand is not known yet
-				if y.gates == nil {
-					y.gates = map[int]gate{}
-				}
-				y.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+			y.holds, y.gates = nil, make([]gate, len(m.gated))
+			for n, s := range m.gated { // how they stand is not known yet
+				y.gates[n] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
 			}
 			y.before = true
 			least := m.through(&y, m.setup.Posts).Lo

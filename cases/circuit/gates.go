@@ -19,54 +19,49 @@ const (
 	dropOut = 0.1
 )
 
-// settled is what is assumed together with what follows from voltages: which fuses
-// cannot have held, how the contacts stand that coils close, which diodes conduct; of each
-// diode whether it is sure to.
-func (m *model) settled(x assumed) (y *assumed, conducting map[int]bool) {
-	y = &x
+// settle lets what is assumed hold what follows from voltages: which fuses cannot have held,
+// how the contacts stand that coils close, which diodes conduct.
+func (m *model) settle(x *assumed) {
 	if x.bounds && !m.cold { // with nothing feeding it, a new fuse may be in
-		y.holds = m.blownFuses(y)
+		x.holds = m.blownFuses(x)
 	}
 	if len(m.gated) > 0 {
-		conducting = m.set(y, m.gated)
+		m.set(x)
 	}
-	return y, conducting
 }
 
 // set finds how the gates stand.
-func (m *model) set(x *assumed, gates []int) (conducting map[int]bool) {
-	conducting = map[int]bool{}
-	x.gates = map[int]gate{}
+func (m *model) set(x *assumed) {
+	x.gates = make([]gate, len(m.gated))
 	if m.cold {
-		m.setCold(x, gates)
-		return conducting
+		m.setCold(x)
+		return
 	}
-	for _, s := range gates {
-		x.gates[s] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
+	for n, s := range m.gated {
+		x.gates[n] = gate{position: Either, ohms: Usual(m.stretches[s].kind, 0)}
 		if !x.bounds {
-			x.gates[s] = gate{position: Open, ohms: Exactly(1)}
+			x.gates[n] = gate{position: Open, ohms: Exactly(1)}
 		}
 	}
 	// A contact may lead to the next coil: as often as there are some.
-	for range gates {
+	for range m.gated {
 		changed := false
-		for _, s := range gates {
-			st, before := &m.stretches[s], x.gates[s]
+		for n, s := range m.gated {
+			st, before := &m.stretches[s], x.gates[n]
 			switch {
 			case st.follows < 0:
-				conducting[s] = m.diode(x, s)
+				m.diode(x, n)
 			case m.of[st.follows] < 0: // the coil is unplugged
-				x.gates[s] = gate{position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+				x.gates[n] = gate{position: m.stuck(x.faults, s, Open), ohms: x.some(st.ohms)}
 			default:
-				x.gates[s] = gate{position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.choose(ofLow, st.ohms)}
+				x.gates[n] = gate{position: m.stuck(x.faults, s, m.pulled(x, m.of[st.follows])), ohms: x.some(st.ohms)}
 			}
-			changed = changed || x.gates[s] != before
+			changed = changed || x.gates[n].position != before.position || x.gates[n].ohms != before.ohms
 		}
 		if !changed {
 			break
 		}
 	}
-	return conducting
 }
 
 // kneeOhms is what an ohmmeter makes of a diode that it lets conduct, at the
@@ -75,20 +70,20 @@ var kneeOhms = Span{300, math.Inf(1)}
 
 // setCold is set while an ohmmeter is on and nothing feeds the circuit: coils pull
 // nothing, and a diode lets through what little the meter sends, or nothing.
-func (m *model) setCold(x *assumed, gates []int) {
-	for _, s := range gates {
+func (m *model) setCold(x *assumed) {
+	for n, s := range m.gated {
 		st := &m.stretches[s]
 		switch {
 		case st.follows >= 0:
-			x.gates[s] = gate{position: m.stuck(x.faults, s, Open), ohms: x.choose(ofLow, st.ohms)}
+			x.gates[n] = gate{position: m.stuck(x.faults, s, Open), ohms: x.some(st.ohms)}
 		case x.bounds:
-			x.gates[s] = gate{position: Closed, ohms: kneeOhms}
+			x.gates[n] = gate{position: Closed, ohms: kneeOhms}
 		default:
-			x.gates[s] = gate{position: Open, ohms: Exactly(1)}
+			x.gates[n] = gate{position: Open, ohms: Exactly(1)}
 		}
 		for _, f := range x.faults {
 			if f.stretch == s && f.does == instead {
-				x.gates[s] = gate{position: Closed, ohms: x.choose(ofFault, f.ohms)}
+				x.gates[n] = gate{position: Closed, ohms: x.size(0, f.ohms)}
 			}
 		}
 	}
@@ -107,7 +102,7 @@ func (m *model) stuck(faults []done, s int, p Position) Position {
 // over is the voltage over a stretch, from a to b.
 func (m *model) over(x *assumed, s int) Span {
 	st := &m.stretches[s]
-	posts := x.choose(ofPosts, m.setup.Posts)
+	posts := x.some(m.setup.Posts)
 	if !x.bounds {
 		return Exactly(m.seen(x, st.a, st.b) * posts.Lo)
 	}
@@ -137,23 +132,23 @@ func (m *model) pulled(x *assumed, coil int) Position {
 	return Either
 }
 
-// diode finds how a diode stands: it conducts when the voltage over it, if it did
+// diode finds how the diode in gate n stands: it conducts when the voltage over it, if it did
 // not, would be past its knee.
-func (m *model) diode(x *assumed, s int) (sure bool) {
-	round := false
+func (m *model) diode(x *assumed, n int) {
+	s, round := m.gated[n], false
 	for _, f := range x.faults {
 		if f.stretch == s {
 			switch f.does {
 			case other:
 				round = !round
 			case instead: // shorted: it is no diode any more
-				x.gates[s] = gate{position: Closed, ohms: x.choose(ofFault, f.ohms)}
-				return false
+				x.gates[n] = gate{position: Closed, ohms: x.size(0, f.ohms)}
+				return
 			}
 		}
 	}
 	forward := func(p Position, ohms Span) Span {
-		x.gates[s] = gate{position: p, ohms: ohms}
+		x.gates[n] = gate{position: p, ohms: ohms}
 		v := m.over(x, s)
 		if round {
 			return turned(v)
@@ -163,10 +158,10 @@ func (m *model) diode(x *assumed, s int) (sure bool) {
 	v := forward(Open, Exactly(1))
 	switch {
 	case v.Hi < knee.Lo:
-		return false
+		return
 	case x.bounds:
-		x.gates[s] = gate{position: Either, ohms: Span{0, math.Inf(1)}}
-		return v.Lo > knee.Hi
+		x.gates[n] = gate{position: Either, ohms: Span{0, math.Inf(1)}, conducts: v.Lo > knee.Hi}
+		return
 	}
 	// The resistance at which the voltage over it is that of the knee.
 	lo, hi := 1e-3, 1e8
@@ -178,5 +173,4 @@ func (m *model) diode(x *assumed, s int) (sure bool) {
 			lo = mid
 		}
 	}
-	return true
 }

@@ -3,6 +3,9 @@ package circuit
 import (
 	"encoding/binary"
 	"math"
+	"slices"
+
+	"knowngood.example/cases/suspect"
 )
 
 // done is a fault as it changes the model.
@@ -22,33 +25,18 @@ type done struct {
 	place int8
 }
 
-// pick chooses a value from what is not known: all of it for bounds, one point for
-// a draw.
-type pick func(what unknown, s Span) Span
-
-// unknown names an unknown quantity; the same name means the same value.
-type unknown int
-
-const (
-	ofPosts unknown = iota
-	ofLeakPlus
-	ofLeakMinus
-	ofLow  // what conducts
-	ofLoad // what works
-	ofContact
-	ofFault // and one more for a second fault
-)
-
-func everything(_ unknown, s Span) Span { return s }
-
 // assumed is all that a network is laid out under.
 type assumed struct {
-	faults []done
+	posed
 	// before puts the first of two faults in one stretch before the other, seen from
 	// its end a.
 	before bool
-	choose pick
+	// bounds takes all that what is not known may be; else it is one point of it, a draw.
 	bounds bool
+	// at is, in a draw, where the parameters of the faults lie, in Fine parts, and leaks a
+	// share of the way from all to ground to all to the supply.
+	at    [2]uint8
+	leaks float64
 	// wanted: no more needs to be known than whether what was shown can be.
 	wanted bool
 	// loads are the resistances of the loads as far as what feeds them is known.
@@ -62,9 +50,9 @@ type assumed struct {
 	little float64
 	// worn: in a draw, what conducts has more than it mostly has.
 	worn bool
-	// gates says of a diode, or of a contact that a coil closes, how it stands, by
-	// stretch.
-	gates map[int]gate
+	// gates says of each diode, and of each contact that a coil closes, how it stands; nil:
+	// not worked out.
+	gates []gate
 	// lead is what the instrument puts between two nodes.
 	lead Bridge
 	// sensed is a stretch in which the current is wanted, by stretch and one: it gets
@@ -85,6 +73,36 @@ const senseOhms = 1e-8
 type gate struct {
 	position Position
 	ohms     Span
+	conducts bool // of a diode, for bounds: it is sure to
+}
+
+// some is what is taken of something that is not known: all of it, or its middle.
+func (x *assumed) some(s Span) Span {
+	if x.bounds {
+		return s
+	}
+	return Exactly(s.at(0.5))
+}
+
+// size is how many ohms fault i has of those that it may have.
+func (x *assumed) size(i int, s Span) Span {
+	switch f := &x.faults[i]; {
+	case x.bounds:
+		return s
+	case f.varies():
+		return Exactly(level(s, float64(x.at[x.axis[i]])/suspect.Fine))
+	case f.vague:
+		return Exactly(Span{s.Lo, s.at(0.5)}.at(x.little))
+	}
+	return Exactly(s.at(0.5))
+}
+
+// leaky is what everything leaks to the positive post and to the negative one.
+func (x *assumed) leaky(s Span) (toPlus, toMinus Span) {
+	if x.bounds {
+		return s.conductance(), s.conductance()
+	}
+	return Exactly(s.at(1 - x.leaks)).conductance(), Exactly(s.at(x.leaks)).conductance()
 }
 
 // layout says what lies between which nodes, slot by slot: each stretch, or what a
@@ -93,13 +111,13 @@ type gate struct {
 type layout struct {
 	n      int
 	bounds bool
-	ends   [][2]int
+	ends   [][2]int32
 	first  [maxCuts]int // of each cut stretch the slots behind the first
 	bridge int
 	lead   int // the instrument, or all that it may be
 	leak   int
-	sense  int // the node between a sensed stretch and what senses it
-	shapes map[[2]int]*shape
+	sense  int      // the node between a sensed stretch and what senses it
+	shapes []*shape // each from other leads
 }
 
 type layoutKey struct {
@@ -158,28 +176,23 @@ func (m *model) alike() map[layoutKey]*layout {
 }
 
 func (m *model) newLayout(x *assumed, key layoutKey) *layout {
-	l := &layout{n: m.n, bounds: x.bounds, shapes: map[[2]int]*shape{}}
-	l.ends = make([][2]int, 0, len(m.stretches)+len(m.bridges)+len(m.leads)+16)
-	put := func(a, b int) { l.ends = append(l.ends, [2]int{a, b}) }
+	l := &layout{n: m.n, bounds: x.bounds}
+	l.ends = make([][2]int32, 0, len(m.stretches)+len(m.bridges)+len(m.leads)+16)
+	put := func(a, b int) { l.ends = append(l.ends, [2]int32{int32(a), int32(b)}) }
 	node := func() int {
 		l.n++
 		return l.n - 1
 	}
-	type piece struct{ a, b int }
-	pieces := make([]piece, len(m.stretches))
 	for s := range m.stretches {
-		pieces[s] = piece{m.stretches[s].a, m.stretches[s].b}
+		put(m.stretches[s].a, m.stretches[s].b)
 	}
 	if s := x.sensed - 1; s >= 0 {
 		l.sense = node()
+		end := 0
 		if x.far {
-			pieces[s].b = l.sense
-		} else {
-			pieces[s].a = l.sense
+			end = 1
 		}
-	}
-	for _, p := range pieces {
-		put(p.a, p.b)
+		l.ends[s][end] = int32(l.sense)
 	}
 	var joins [maxFaults]int // the nodes at which faults join two stretches
 	for i, c := range key.cuts {
@@ -187,8 +200,8 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 			break
 		}
 		l.first[i] = len(l.ends)
-		mid := node()
-		l.ends[c.stretch-1][1] = mid
+		mid, end := node(), int(l.ends[c.stretch-1][1])
+		l.ends[c.stretch-1][1] = int32(mid)
 		for k := range int(c.shorts) {
 			if k > 0 { // they may lie apart
 				next := node()
@@ -205,7 +218,7 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 			}
 			put(mid, to)
 		}
-		put(mid, pieces[c.stretch-1].b)
+		put(mid, end)
 	}
 	l.bridge = len(l.ends)
 	for _, b := range m.bridges {
@@ -239,11 +252,13 @@ func (m *model) newLayout(x *assumed, key layoutKey) *layout {
 
 // shape as seen from the leads.
 func (m *model) shape(l *layout, red, black int) *shape {
-	s := l.shapes[[2]int{red, black}]
-	if s == nil {
-		s = m.c.taker.takeApart(l.n, l.ends, red, black, l.bounds)
-		l.shapes[[2]int{red, black}] = s
+	for _, s := range l.shapes {
+		if s.red == red && s.black == black {
+			return s
+		}
 	}
+	s := m.c.taker.takeApart(l.n, l.ends, red, black, l.bounds)
+	l.shapes = append(l.shapes, s)
 	return s
 }
 
@@ -270,7 +285,7 @@ func (x *assumed) loose(g Span, p Position) Span {
 		if x.bounds {
 			return Span{0, g.Hi}
 		}
-		return x.choose(ofContact, Span{0, g.Hi})
+		return x.some(Span{0, g.Hi})
 	}
 	return g
 }
@@ -283,8 +298,8 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 			g[s] = x.loose(x.loads[k].conductance(), m.stretches[s].position)
 		}
 	}
-	for s := range x.gates {
-		m.put(x, l, g, s)
+	for n := range x.gates {
+		m.put(x, l, g, m.gated[n])
 	}
 	for _, f := range x.faults {
 		m.put(x, l, g, f.stretch)
@@ -309,7 +324,7 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 		}
 	}
 	for k, b := range m.bridges {
-		ohms := x.choose(ofLoad, b.Ohms)
+		ohms := x.some(b.Ohms)
 		if x.bulbs != nil && b.Usual > 0 {
 			ohms = Exactly(x.bulbs[k])
 		} else if !x.bounds && b.Usual > 0 {
@@ -319,7 +334,7 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 	}
 	switch {
 	case x.lead.Ohms.Hi > 0:
-		g[l.lead] = x.choose(ofLoad, x.lead.Ohms).conductance()
+		g[l.lead] = x.some(x.lead.Ohms).conductance()
 	case x.bounds:
 		for k, b := range m.leads {
 			g[l.lead+k] = b.Ohms.conductance()
@@ -327,7 +342,7 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 	}
 	at := l.leak
 	if !x.bounds && x.lead.Ohms.Hi > 0 {
-		leakPlus, leakMinus := x.choose(ofLeakPlus, Leak).conductance(), x.choose(ofLeakMinus, Leak).conductance()
+		leakPlus, leakMinus := x.leaky(Leak)
 		g[at], g[at+1], g[at+2], g[at+3] = leakPlus, leakMinus, leakPlus, leakMinus
 		at += 4
 	}
@@ -346,8 +361,10 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 	if k := m.load[s]; k >= 0 && x.loads != nil {
 		ohms = x.loads[k]
 	}
-	if gate, ok := x.gates[s]; ok {
-		ohms, position = gate.ohms, gate.position
+	if x.gates != nil {
+		if n := slices.Index(m.gated, s); n >= 0 {
+			ohms, position = x.gates[n].ohms, x.gates[n].position
+		}
 	}
 	var near, far Span // series faults on either side of a short
 	var shorts [maxFaults]Span
@@ -357,7 +374,7 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 			position = m.struck(x, s, i, position)
 			continue
 		}
-		v := x.choose(ofFault+unknown(i), f.ohms)
+		v := x.size(i, f.ohms)
 		switch f.does {
 		case series:
 			if (i == 0) == x.before {
@@ -456,13 +473,13 @@ func (m *model) mesh(x *assumed, l *layout) *network {
 	}
 	w.clear()
 	for i, e := range l.ends {
-		w.join(e[0], e[1], g[i])
+		w.join(int(e[0]), int(e[1]), g[i])
 	}
 	leak := Leak
 	if x.bounds {
 		leak.Hi = math.Inf(1) // all of it may leak somewhere else
 	}
-	leakPlus, leakMinus := x.choose(ofLeakPlus, leak).conductance(), x.choose(ofLeakMinus, leak).conductance()
+	leakPlus, leakMinus := x.leaky(leak)
 	for k := plus + 1; k < l.n; k++ {
 		if x.bounds || x.lead.Ohms.Hi <= 0 && (k == x.lead.A || k == x.lead.B) {
 			w.join(k, plus, leakPlus)

@@ -89,7 +89,7 @@ func (m *model) fedUnder(f done) []Span {
 	if out, ok := m.fedLoads[f]; ok {
 		return out
 	}
-	x := assumed{before: true, choose: everything, bounds: true}
+	x := assumed{before: true, bounds: true}
 	if f.stretch >= 0 {
 		x.faults = []done{f}
 	}
@@ -100,10 +100,11 @@ func (m *model) fedUnder(f done) []Span {
 	for range rounds {
 		next := make([]Span, len(m.loads))
 		narrower := false
-		y, _ := m.settled(x)
+		y := x
+		m.settle(&y)
 		for k, s := range m.loads {
 			st := &m.stretches[s]
-			v := magnitude(m.bound(y, st.a, st.b, m.setup.Posts, nil))
+			v := magnitude(m.bound(&y, st.a, st.b, m.setup.Posts, nil))
 			next[k] = m.c.Elements[st.elements[0]].within(min(max(v.Lo-metered, 0)/m.c.System, 1))
 			narrower = narrower || next[k].Lo > (1+little)*x.loads[k].Lo
 		}
@@ -135,35 +136,34 @@ func (m *model) fullyFed() []Span {
 // the voltage over it (its current about as the 0.55th power of the voltage, common
 // practice); other loads have what they usually have.
 func (m *model) draw(x assumed, red, black int) float64 {
-	_, s, f, e := m.settle(x, red, black)
+	_, s, f, e := m.warm(x, red, black)
 	m.stiff = s.resist(f)
 	return s.share(f) * e
 }
 
-// settle draws a network, as seen from two nodes, with each filament as warm as it gets; f
+// warm draws a network, as seen from two nodes, with each filament as warm as it gets; f
 // are its conductances once all operations are carried out, e the voltage of the supply.
-func (m *model) settle(x assumed, red, black int) (l *layout, s *shape, f []float64, e float64) {
-	e = x.choose(ofPosts, m.setup.Posts).Lo
+func (m *model) warm(x assumed, red, black int) (l *layout, s *shape, f []float64, e float64) {
+	e = x.some(m.setup.Posts).Lo
 	if m.filaments {
 		if len(x.faults) > 0 && m.usually(&x).lit == nil { // where all begin
 			well := x
 			well.faults, well.warm = nil, false
-			m.settle(well, red, black)
+			m.warm(well, red, black)
 		}
 		m.begin(&x)
 	}
-	var y *assumed
 	var g []Span
 	for round := 0; ; round++ {
 		if round == 0 || len(m.gated) > 0 || m.atLoad(x.faults) {
-			if y = &x; len(m.gated) > 0 {
-				y, _ = m.settled(x)
+			if len(m.gated) > 0 {
+				m.settle(&x)
 			}
-			l = m.lay(y)
+			l = m.lay(&x)
 			s, g = m.shape(l, red, black), m.spans(len(l.ends))
-			m.fill(y, l, g)
+			m.fill(&x, l, g)
 		} else {
-			m.relit(y, l, g)
+			m.relit(&x, l, g)
 		}
 		f = s.rework(g)
 		if !m.filaments || round == 3 || !m.warmed(&x, l, s, f, e) {

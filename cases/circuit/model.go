@@ -47,7 +47,7 @@ type model struct {
 	known     []float64
 	volts     []float64
 	stiff     float64 // how many volts an ampere moves what the last draw saw, at most
-	vary      []int
+	vary      []int32
 	stiffness []float64
 	readings  int     // how many share the state, of one without leads
 	survey    *survey // of such a state

@@ -111,7 +111,7 @@ func (o *Observation) fits(faults []done) bool {
 	if o.idle != nil || len(m.gated) > 0 || o.Quantity == Ohms || o.Quantity == Shine || len(o.Red) != 1 || len(o.Black) != 1 {
 		return false
 	}
-	x := assumed{faults: faults, before: true, choose: everything, bounds: true, loads: m.fullyFed()}
+	x := assumed{posed: posed{faults: faults}, before: true, bounds: true, loads: m.fullyFed()}
 	red, black := m.node[o.Red[0]], m.node[o.Black[0]]
 	want := &wanted{o.Shown, farOut * o.Sigma}
 	if o.Quantity == Volts {
@@ -127,12 +127,13 @@ func (o *Observation) fits(faults []done) bool {
 		x.sensed, want = s+1, nil
 		red = m.stretches[s].a
 	}
-	y, _ := m.settled(x)
-	l := m.lay(y)
+	y := x
+	m.settle(&y)
+	l := m.lay(&y)
 	if x.sensed > 0 {
 		black = l.sense
 	}
-	v, ok := m.corners(y, l, red, black, o.setup.Posts, want)
+	v, ok := m.corners(&y, l, red, black, o.setup.Posts, want)
 	switch {
 	case !ok:
 		return false
@@ -154,7 +155,7 @@ func (o *Observation) reachAt(faults []done, wanted bool) Span {
 
 // reachWith is reachAt with the resistances of the loads; nil: all that they may be.
 func (o *Observation) reachWith(faults []done, loads []Span, wanted bool) Span {
-	x := assumed{wanted: wanted, faults: faults, before: true, choose: everything, bounds: true, loads: loads}
+	x := assumed{wanted: wanted, posed: posed{faults: faults}, before: true, bounds: true, loads: loads}
 	out := o.span(x)
 	if unordered(faults) {
 		x.before = false
@@ -229,7 +230,7 @@ func (o *Observation) spansOf(m *model, x assumed) []Span {
 }
 
 func (o *Observation) at(m *model, x assumed, red, black int) Span {
-	posts := x.choose(ofPosts, o.setup.Posts)
+	posts := x.some(o.setup.Posts)
 	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
 	if !x.bounds && o.Quantity != Ohms {
 		if o.Through.Hi > 0 && o.Quantity == Volts {
@@ -248,7 +249,8 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 		return Exactly(v)
 	}
-	y, conducting := m.settled(x)
+	y := x
+	m.settle(&y)
 	if o.Quantity == Ohms {
 		leads := Exactly(o.Leads)
 		if o.Leads == 0 {
@@ -257,11 +259,12 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		if x.bounds {
 			leads = leadsOhms
 		}
-		out := m.ohms(y, red, black).Plus(leads)
+		out := m.ohms(&y, red, black).Plus(leads)
 		if x.bounds && o.feeds(x.faults) {
 			x.lead = Bridge{A: red, B: black, Ohms: Exactly(senderOhms)}
-			y, _ = m.settled(x)
-			out = disturbed(out, m.bound(y, red, black, posts, nil))
+			y = x
+			m.settle(&y)
+			out = disturbed(out, m.bound(&y, red, black, posts, nil))
 		}
 		return out
 	}
@@ -269,15 +272,17 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		posts = Exactly(1)
 	}
 	var want *wanted
-	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && len(conducting) == 0 && o.idle == nil {
+	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && !m.diodes && o.idle == nil {
 		want = &wanted{o.Shown, farOut * o.Sigma}
 	}
-	v := m.bound(y, red, black, posts, want)
+	v := m.bound(&y, red, black, posts, want)
 	if o.Quantity == Shine {
 		return magnitude(v)
 	}
-	for s, sure := range conducting {
-		v = o.clamp(m, v, s, sure, red, black, x)
+	for n, s := range m.gated {
+		if m.stretches[s].follows < 0 {
+			v = o.clamp(m, v, s, y.gates[n].conducts, red, black, x)
+		}
 	}
 	if o.Through.Hi > 0 {
 		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
@@ -352,12 +357,14 @@ func (o *Observation) amps(m *model, x assumed) Span {
 	if shorts > 1 {
 		return Span{0, math.Inf(1)} // it may have been between the two
 	}
-	y, _ := m.settled(x)
-	out := magnitude(m.through(y, posts))
+	y := x
+	m.settle(&y)
+	out := magnitude(m.through(&y, posts))
 	if shorts > 0 { // where the clamp was, before the short or behind it, nobody said
-		x.far = true
-		y, _ := m.settled(x)
-		out = out.with(magnitude(m.through(y, posts)))
+		y := x
+		y.far = true
+		m.settle(&y)
+		out = out.with(magnitude(m.through(&y, posts)))
 	}
 	return out
 }

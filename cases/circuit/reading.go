@@ -69,7 +69,8 @@ type Observation struct {
 	varying  []bool   // whether they are unknown by decades
 	turning  []bool   // whether what is shown may turn round as they grow
 	alone    []*taken // each by itself, by class
-	together taken    // what was taken last of several together
+	together taken    // what was taken last of several together, with room for the faults
+	room     [2][maxFaults]done
 	class    map[done]int
 	classes  map[suspect.Fault]classed
 	first    map[suspect.Part]int // of each part its first element; nil: not asked yet
@@ -328,9 +329,9 @@ func (m *model) between(x assumed, red, black int, flows bool) (Span, bool) {
 			}
 			switch f.does {
 			case series:
-				ohms = ohms.Plus(x.choose(ofFault+unknown(i), f.ohms))
+				ohms = ohms.Plus(x.size(i, f.ohms))
 			case instead:
-				ohms = x.choose(ofFault+unknown(i), f.ohms)
+				ohms = x.size(i, f.ohms)
 			default:
 				return Span{}, false
 			}

@@ -50,9 +50,7 @@ func (s *shape) rework(g []Span) []float64 {
 			k := bits.TrailingZeros64(a.stale[w])
 			a.stale[w] &^= 1 << k
 			o := 64*w + k
-			s.work(s.ops[o:o+1], a.f)
-			_, _, out := s.ops[o].of(s.numbers)
-			for _, slot := range out {
+			for _, slot := range s.carry(&s.ops[o], a.f) {
 				a.spoil(slot)
 			}
 		}

@@ -23,9 +23,9 @@ type shape struct {
 	red, black int
 	// Of the core: the slots whose voltage between the leads rises with what they
 	// conduct, falls with it, or goes who knows which way.
-	rises, falls, either []int
+	rises, falls, either []int32
 	// What is left in the end, by slot; -1: nothing is there.
-	redPlus, redMinus, blackPlus, blackMinus, across int
+	redPlus, redMinus, blackPlus, blackMinus, across int32
 	again                                            again
 }
 
@@ -55,18 +55,20 @@ const maxEither = 9
 
 // taker takes networks apart, one after the other: a judgement does so for thousands.
 type taker struct {
-	ends  [][2]int
-	at    [][]int // of each node but the posts its slots, no two of which lead to the same
+	ends  [][2]int32
+	at    [][]int32 // of each node but the posts its slots, no two of which lead to the same
 	s     *shape
 	ops   []operation
 	nums  []int32
 	look  []int // nodes that may be in series, or end nowhere
 	graph graph
+	// Slots of the core by which way they work, as in a shape.
+	rises, falls, either []int32
 }
 
 // takeApart works out the shape of a network of n nodes with slots between the ends,
 // as seen from red and black, for bounds or for draws.
-func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *shape {
+func (t *taker) takeApart(n int, ends [][2]int32, red, black int, bounds bool) *shape {
 	t.ends, t.ops, t.nums, t.s = append(t.ends[:0], ends...), t.ops[:0], t.nums[:0], &shape{red: red, black: black}
 	for len(t.at) < n {
 		t.at = append(t.at, nil)
@@ -75,7 +77,7 @@ func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *sh
 		t.at[k] = t.at[k][:0]
 	}
 	for i := range ends {
-		t.join(i)
+		t.join(int32(i))
 	}
 	for k := n - 1; k > plus; k-- {
 		t.look = append(t.look, k)
@@ -89,6 +91,9 @@ func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *sh
 	if bounds {
 		t.signs(n)
 	}
+	slots := slices.Concat(t.rises, t.falls, t.either)
+	rises, decided := len(t.rises), len(t.rises)+len(t.falls)
+	t.s.rises, t.s.falls, t.s.either = slots[:rises], slots[rises:decided], slots[decided:]
 	for t.star(n) {
 		t.together()
 	}
@@ -103,20 +108,22 @@ func (t *taker) takeApart(n int, ends [][2]int, red, black int, bounds bool) *sh
 func (t *taker) kept(k int) bool { return k <= plus || k == t.s.red || k == t.s.black }
 
 // other end of a slot.
-func (t *taker) other(slot, k int) int { return t.ends[slot][0] + t.ends[slot][1] - k }
+func (t *taker) other(slot int32, k int) int {
+	return int(t.ends[slot][0]) + int(t.ends[slot][1]) - k
+}
 
 // join puts a slot between its ends, and together with one that lies beside it.
-func (t *taker) join(slot int) {
-	a, b := t.ends[slot][0], t.ends[slot][1]
+func (t *taker) join(slot int32) {
+	a, b := int(t.ends[slot][0]), int(t.ends[slot][1])
 	if a == b || a+b == plus+minus { // between the posts it moves nothing
 		return
 	}
 	if beside := t.between(a, b); beside >= 0 {
 		t.drop(beside)
 		t.ops = append(t.ops, operation{node: -1, n: 2, from: int32(len(t.nums))})
-		t.nums = append(t.nums, int32(beside), int32(slot), int32(len(t.ends)))
-		slot = len(t.ends)
-		t.ends = append(t.ends, [2]int{a, b})
+		t.nums = append(t.nums, beside, slot, int32(len(t.ends)))
+		slot = int32(len(t.ends))
+		t.ends = append(t.ends, t.ends[beside])
 	}
 	for _, k := range [2]int{a, b} {
 		if k > plus {
@@ -125,7 +132,7 @@ func (t *taker) join(slot int) {
 	}
 }
 
-func (t *taker) drop(slot int) {
+func (t *taker) drop(slot int32) {
 	for _, k := range t.ends[slot] {
 		for i, s := range t.at[k] {
 			if s == slot {
@@ -152,9 +159,7 @@ func (t *taker) together() {
 func (t *taker) remove(k int) {
 	n, at := len(t.at[k]), len(t.nums)
 	t.ops = append(t.ops, operation{int32(k), int32(n), int32(at)})
-	for _, s := range t.at[k] {
-		t.nums = append(t.nums, int32(s))
-	}
+	t.nums = append(t.nums, t.at[k]...)
 	for _, s := range t.at[k] {
 		far := t.other(s, k)
 		t.nums, t.look = append(t.nums, int32(far)), append(t.look, far)
@@ -162,14 +167,14 @@ func (t *taker) remove(k int) {
 	for len(t.at[k]) > 0 {
 		t.drop(t.at[k][0])
 	}
-	far, first := t.nums[at+n:at+2*n], len(t.ends)
+	far, first := t.nums[at+n:at+2*n], int32(len(t.ends))
 	for j := range far {
 		for i := range j {
 			t.nums = append(t.nums, int32(len(t.ends)))
-			t.ends = append(t.ends, [2]int{int(far[i]), int(far[j])})
+			t.ends = append(t.ends, [2]int32{far[i], far[j]})
 		}
 	}
-	for slot := first; slot < first+n*(n-1)/2; slot++ {
+	for slot := first; slot < first+int32(n*(n-1)/2); slot++ {
 		t.join(slot)
 	}
 }
@@ -208,22 +213,23 @@ func (t *taker) undecided(nodes int) int {
 
 // sort says of the slots of the core which way they work.
 func (t *taker) sort(nodes int) {
+	t.rises, t.falls, t.either = t.rises[:0], t.falls[:0], t.either[:0]
 	for k := plus + 1; k < nodes; k++ {
 		for _, slot := range t.at[k] {
 			switch far := t.other(slot, k); {
 			case far > k:
 			case far > plus || !t.s.onePost():
-				t.s.either = append(t.s.either, slot)
+				t.either = append(t.either, slot)
 			case (far == plus) == (t.s.black <= plus):
-				t.s.rises = append(t.s.rises, slot)
+				t.rises = append(t.rises, slot)
 			default:
-				t.s.falls = append(t.s.falls, slot)
+				t.falls = append(t.falls, slot)
 			}
 		}
 	}
 }
 
-func (t *taker) between(a, b int) int {
+func (t *taker) between(a, b int) int32 {
 	if a == b || a <= plus && b <= plus {
 		return -1
 	}
@@ -244,31 +250,43 @@ func (t *taker) between(a, b int) int {
 // reduction). All terms are positive, so nothing cancels.
 func (s *shape) work(ops []operation, g []float64) {
 	for o := range ops {
-		p := &ops[o]
-		in, _, out := p.of(s.numbers)
-		switch {
-		case p.node < 0:
-			g[out[0]] = g[in[0]] + g[in[1]]
-			continue
-		case len(in) == 1:
-			continue
+		s.carry(&ops[o], g)
+	}
+}
+
+// carry carries one operation out, and returns the slots that it made.
+func (s *shape) carry(p *operation, g []float64) []int32 {
+	if p.node < 0 {
+		n := s.numbers[p.from : p.from+3]
+		g[n[2]] = g[n[0]] + g[n[1]]
+		return n[2:]
+	}
+	if p.n == 2 { // in series, as most are
+		n := s.numbers[p.from : p.from+5]
+		a, b := g[n[0]], g[n[1]]
+		if b > 0 {
+			b /= a + b
 		}
-		sum := 0.0
-		for _, i := range in {
-			sum += g[i]
+		g[n[4]] = a * b
+		return n[4:]
+	}
+	in, _, out := p.of(s.numbers)
+	sum := 0.0
+	for _, i := range in {
+		sum += g[i]
+	}
+	n := 0
+	for j, b := range in {
+		gb := g[b]
+		if gb > 0 {
+			gb /= sum
 		}
-		n := 0
-		for j, b := range in {
-			gb := g[b]
-			if gb > 0 {
-				gb /= sum
-			}
-			for _, a := range in[:j] {
-				g[out[n]] = g[a] * gb
-				n++
-			}
+		for _, a := range in[:j] {
+			g[out[n]] = g[a] * gb
+			n++
 		}
 	}
+	return out
 }
 
 // workSpans carries operations out on conductances that lie in spans. gi gj / sum
@@ -316,7 +334,7 @@ func (s *shape) workSpans(ops []operation, g []Span) {
 	}
 }
 
-func valueOf(g []float64, slot int) float64 {
+func valueOf(g []float64, slot int32) float64 {
 	if slot < 0 {
 		return 0
 	}
@@ -488,7 +506,7 @@ func (s *shape) stiffness(g, r []float64) {
 
 // shares is share with spans.
 func (s *shape) shares(g []Span) Span {
-	of := func(slot int) Span {
+	of := func(slot int32) Span {
 		if slot < 0 {
 			return Span{}
 		}

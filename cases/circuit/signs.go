@@ -15,32 +15,31 @@ package circuit
 
 // signs takes from either what is known to work one way and puts it where it belongs.
 func (t *taker) signs(nodes int) {
-	s := t.s
-	if len(s.either) < worthSigning {
+	if len(t.either) < worthSigning {
 		return
 	}
 	g := &t.graph
 	if !g.number(t, nodes) {
 		return
 	}
-	red, black := g.of(s.red), g.of(s.black)
-	unknown := s.either[:0]
-	for _, slot := range s.either {
-		c, d := g.of(t.ends[slot][0]), g.of(t.ends[slot][1])
+	red, black := g.of(t.s.red), g.of(t.s.black)
+	unknown := t.either[:0]
+	for _, slot := range t.either {
+		c, d := g.of(int(t.ends[slot][0])), g.of(int(t.ends[slot][1]))
 		sign := -g.way(g.apart[:], plus, minus, c, d)
 		if sign != 0 {
 			sign *= g.way(g.joined[:], g.post(red), g.post(black), g.post(c), g.post(d))
 		}
 		switch {
 		case sign > 0:
-			s.rises = append(s.rises, slot)
+			t.rises = append(t.rises, slot)
 		case sign < 0:
-			s.falls = append(s.falls, slot)
+			t.falls = append(t.falls, slot)
 		default:
 			unknown = append(unknown, slot)
 		}
 	}
-	s.either = unknown
+	t.either = unknown
 }
 
 // worthSigning is of how many conductances nobody must know which way they work for it to be

@@ -18,10 +18,10 @@ func TestSignsHold(t *testing.T) {
 	signed, unknown := 0, 0
 	for range 3000 {
 		n := 5 + r.IntN(5)
-		var ends [][2]int
+		var ends [][2]int32
 		for len(ends) < n+r.IntN(2*n) {
 			if a, b := r.IntN(n), r.IntN(n); a != b {
-				ends = append(ends, [2]int{a, b})
+				ends = append(ends, [2]int32{int32(a), int32(b)})
 			}
 		}
 		red, black := r.IntN(n), r.IntN(n)
@@ -37,13 +37,13 @@ func TestSignsHold(t *testing.T) {
 			}
 			s.work(s.ops[:s.core], f)
 			was := slices.Clone(f)
-			shown := func(slot int, factor float64) float64 {
+			shown := func(slot int32, factor float64) float64 {
 				copy(f, was)
 				f[slot] *= factor
 				s.work(s.ops[s.core:], f)
 				return s.share(f)
 			}
-			for sign, slots := range map[float64][]int{1: s.rises, -1: s.falls} {
+			for sign, slots := range map[float64][]int32{1: s.rises, -1: s.falls} {
 				for _, slot := range slots {
 					more, less := shown(slot, 3), shown(slot, 1./3)
 					require.GreaterOrEqual(t, sign*(more-less), -1e-12, "%v, from %d to %d: slot %d of %v is said to work by %v", ends, red, black, slot, was, sign)
@@ -57,9 +57,9 @@ func TestSignsHold(t *testing.T) {
 
 	// plus - 2 - minus, plus - 3 - minus, and 4 - 5 hung on as the bridge, so that what the
 	// leads see between 4 and 5 is not in question but the bridge between 2 and 3.
-	bridge := [][2]int{{plus, 2}, {2, minus}, {plus, 3}, {3, minus}, {2, 3}, {2, 4}, {4, minus}, {3, 5}, {5, minus}}
+	bridge := [][2]int32{{plus, 2}, {2, minus}, {plus, 3}, {3, minus}, {2, 3}, {2, 4}, {4, minus}, {3, 5}, {5, minus}}
 	s := new(taker).takeApart(6, bridge, 4, minus, true)
-	require.NotEmpty(t, append(append([]int{}, s.either...), s.rises...))
+	require.NotEmpty(t, append(append([]int32{}, s.either...), s.rises...))
 	worksBoth := false
 	for _, slot := range s.either {
 		worksBoth = worksBoth || slot == 4
@@ -74,10 +74,10 @@ func TestSignsGiveAllCorners(t *testing.T) {
 	met := 0
 	for range 400 {
 		n := 5 + r.IntN(3)
-		var ends [][2]int
+		var ends [][2]int32
 		for len(ends) < n+r.IntN(n) {
 			if a, b := r.IntN(n), r.IntN(n); a != b {
-				ends = append(ends, [2]int{a, b})
+				ends = append(ends, [2]int32{int32(a), int32(b)})
 			}
 		}
 		red, black := r.IntN(n), r.IntN(n)
@@ -96,7 +96,7 @@ func TestSignsGiveAllCorners(t *testing.T) {
 			continue
 		}
 		met++
-		bounds := func(vary []int, ends func(f []float64, high bool)) Span {
+		bounds := func(vary []int32, ends func(f []float64, high bool)) Span {
 			out := Span{math.Inf(1), math.Inf(-1)}
 			for corner := range 1 << len(vary) {
 				for _, high := range [2]bool{false, true} {
@@ -142,10 +142,10 @@ func TestReworkIsWork(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 9))
 	for range 100 {
 		n := 6 + r.IntN(20)
-		var ends [][2]int
+		var ends [][2]int32
 		for len(ends) < n+r.IntN(2*n) {
 			if a, b := r.IntN(n), r.IntN(n); a != b {
-				ends = append(ends, [2]int{a, b})
+				ends = append(ends, [2]int32{int32(a), int32(b)})
 			}
 		}
 		s := new(taker).takeApart(n, ends, minus, minus, false)

@@ -1,10 +1,6 @@
 package circuit
 
-import (
-	"math"
-
-	"knowngood.example/cases/suspect"
-)
+import "math"
 
 // survey is a state in which all points are told apart: a draw of it says what a voltmeter
 // shows between any two of them, so that it serves all readings of volts in the state. A
@@ -72,10 +68,10 @@ func (o *Observation) number(t *taken) {
 			return
 		}
 		t.numbers[i] = int(o.numbers[k])
-		faults[len(t.placed)] = o.effects[k]
-		t.placed = append(t.placed, placed{o.survey.all[t.numbers[i]-1], min(i, 1)})
+		faults[len(t.there.faults)] = o.effects[k]
+		t.there.add(o.survey.all[t.numbers[i]-1], min(i, 1))
 	}
-	t.surveyed = !unordered(faults[:len(t.placed)])
+	t.surveyed = !unordered(faults[:len(t.there.faults)])
 }
 
 // number of a fault that another model has in one of its stretches: it lies in the
@@ -133,24 +129,24 @@ func (s *survey) of(t *taken, at [2]uint8) *surveyed {
 	in := spotOf(t.numbers, at)
 	out, met := s.seen[in]
 	if !met {
-		out = s.draw(t.placed, at)
+		out = s.draw(&t.there, at)
 		s.seen[in] = out
 	}
 	return out
 }
 
-func (s *survey) draw(faults []placed, at [2]uint8) *surveyed {
+func (s *survey) draw(p *posed, at [2]uint8) *surveyed {
 	m := s.m
-	out := &surveyed{volts: m.everywhere(faults, at, 0.5, false)}
+	out := &surveyed{volts: m.everywhere(p, at, 0.5, false)}
 	if m.unknown {
-		out.much, out.little = m.everywhere(faults, at, 0.15, false), m.everywhere(faults, at, 0.85, false)
+		out.much, out.little = m.everywhere(p, at, 0.15, false), m.everywhere(p, at, 0.85, false)
 	}
 	return out
 }
 
 // everywhere are the voltages of all nodes in a draw; NaN where a node nearly floats.
-func (m *model) everywhere(faults []placed, at [2]uint8, loads float64, worn bool) []float32 {
-	l, s, f, e := m.settle(assumed{faults: only(faults), before: true, choose: chosen(faults, at, 0.5, loads), little: loads, worn: worn}, minus, minus)
+func (m *model) everywhere(p *posed, at [2]uint8, loads float64, worn bool) []float32 {
+	l, s, f, e := m.warm(assumed{posed: *p, before: true, at: at, leaks: 0.5, little: loads, worn: worn}, minus, minus)
 	if n := l.n; len(m.volts) < n || len(m.stiffness) < n {
 		m.volts, m.stiffness = make([]float64, n+3), make([]float64, n+3)
 	}
@@ -181,7 +177,7 @@ func (o *Observation) surveyed(t *taken, at [2]uint8) (cell, bool) {
 	c := cell{seen: [3]float64{v, v, v}}
 	c.worn = o.worn(t, at, func() float64 {
 		if all.worn == nil {
-			all.worn = o.survey.m.everywhere(t.placed, at, 0.5, true)
+			all.worn = o.survey.m.everywhere(&t.there, at, 0.5, true)
 		}
 		return between(all.worn)
 	}, v)
@@ -189,27 +185,4 @@ func (o *Observation) surveyed(t *taken, at [2]uint8) (cell, bool) {
 		c.between(between(all.much), between(all.little), o.Sigma)
 	}
 	return c, true
-}
-
-// chosen is a point of what is not known: the parameters of the faults as they lie, in Fine
-// parts, the leaks a share of the way from all to ground to all to the supply, and what
-// nobody knows the draw of a share of the way from much to little.
-func chosen(faults []placed, at [2]uint8, leaks, loads float64) pick {
-	return func(what unknown, s Span) Span {
-		switch what {
-		case ofFault, ofFault + 1, ofFault + 2:
-			k := int(what - ofFault)
-			if k < len(faults) && faults[k].varies() {
-				return Exactly(level(s, float64(at[faults[k].axis])/suspect.Fine))
-			}
-			if k < len(faults) && faults[k].vague {
-				return Exactly(Span{s.Lo, s.at(0.5)}.at(loads))
-			}
-		case ofLeakPlus:
-			return Exactly(s.at(1 - leaks))
-		case ofLeakMinus:
-			return Exactly(s.at(leaks))
-		}
-		return Exactly(s.at(0.5))
-	}
 }

@@ -78,7 +78,7 @@ func TestSurveyShowsWhatEachReadingWould(t *testing.T) {
 			own.survey = nil
 			was := own.drawn(own.take(key), at)
 			require.InDelta(t, was.seen[1], is.seen[1], 0.008, "%v at %v, %d to %d: %+v", o.doneOf(key, false), at, red, black, was)
-			if !slices.ContainsFunc(in.faults, func(f placed) bool { return f.does == toMinus || f.does == toPlus }) {
+			if !slices.ContainsFunc(in.faults, func(f done) bool { return f.does == toMinus || f.does == toPlus }) {
 				// Of a short the middle of what is worn is not the middle of what is not.
 				require.InDelta(t, was.worn, is.worn, 0.04+0.5*was.worn, "%+v at %v, %d to %d: %v %v", o.doneOf(key, false), at, red, black, was, is)
 			}

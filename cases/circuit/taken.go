@@ -4,17 +4,18 @@ import "knowngood.example/cases/suspect"
 
 // taken is a hypothesis as a reading takes it: by its classes.
 type taken struct {
-	key    [3]int
-	faults []placed
-	// numbers are those of the faults in the survey of the state, where it has all of them.
+	key [3]int
+	posed
+	// numbers are those of the faults in the survey of the state, where it has all of them,
+	// and there they are as it has them.
 	numbers  [3]int
-	placed   []placed // and as the survey has them
+	there    posed
 	surveyed bool
-	room     [2][maxFaults]placed // of faults and placed
 	// Of one fault alone, or none, what was worked out already: what is shown at a value of
 	// its parameter, and what the reading makes of all of them.
 	spots []spotted
-	whole *suspect.Likely
+	whole suspect.Likely
+	known bool // whether whole was worked out
 }
 
 type spotted struct {
@@ -32,13 +33,19 @@ func (o *Observation) take(key [3]int) *taken {
 	}
 	t := &o.together
 	if alone {
-		t = new(taken)
+		room := new(struct {
+			taken
+			of [2]done
+		})
+		t = &room.taken
+		t.faults, t.there.faults = room.of[:0:1], room.of[1:1]
+	} else {
+		*t = taken{posed: posed{faults: o.room[0][:0]}, there: posed{faults: o.room[1][:0]}}
 	}
-	*t = taken{key: key}
-	t.faults, t.placed = t.room[0][:0], t.room[1][:0]
+	t.key = key
 	for i, k := range key {
 		if k >= firstEffect && o.effects[k-firstEffect].does != perhaps {
-			t.faults = append(t.faults, placed{o.effects[k-firstEffect], min(i, 1)})
+			t.add(o.effects[k-firstEffect], min(i, 1))
 		}
 	}
 	if o.survey != nil {

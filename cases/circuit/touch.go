@@ -1,6 +1,10 @@
 package circuit
 
-import "math"
+import (
+	"math"
+
+	"knowngood.example/cases/suspect"
+)
 
 // A short from one conductor to another cuts both into pieces, like one to a post, and
 // joins them where they are cut. Where along either it lies nobody knows. Where both are
@@ -141,11 +145,11 @@ func (m *model) overloads(f done) []int {
 	if met || f.passes() {
 		return out
 	}
-	choose := func(_ unknown, s Span) Span { return Exactly(s.at(0.5)) }
 	for {
 		m.touchBlew[f] = out
-		y, _ := m.settled(assumed{faults: []done{f}, before: true, choose: choose, little: 0.5})
-		v := m.voltages(y, m.c.System)
+		x := assumed{posed: posed{faults: []done{f}}, before: true, at: [2]uint8{suspect.Fine / 2, suspect.Fine / 2}, leaks: 0.5, little: 0.5}
+		m.settle(&x)
+		v := m.voltages(&x, m.c.System)
 		worst, most := -1, blows
 		for s := range m.stretches {
 			st := &m.stretches[s]
@@ -156,7 +160,7 @@ func (m *model) overloads(f done) []int {
 			if rating <= 0 {
 				rating = usualRating
 			}
-			if over := math.Abs(v[st.a]-v[st.b]) * m.usually(y).siemens[s].Hi / rating; over > most {
+			if over := math.Abs(v[st.a]-v[st.b]) * m.usually(&x).siemens[s].Hi / rating; over > most {
 				worst, most = s, over
 			}
 		}

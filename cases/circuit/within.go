@@ -82,11 +82,10 @@ func (o *Observation) within(key [3]int, b suspect.Box) suspect.Likely {
 	}
 	if isAlone(key) && (b[0].To == 0 || b[0] == suspect.Everywhere[0]) {
 		t := o.take(key)
-		if t.whole == nil {
-			l := o.allowing(t, b)
-			t.whole = &l
+		if !t.known {
+			t.whole, t.known = o.allowing(t, b), true
 		}
-		return *t.whole
+		return t.whole
 	}
 	in := boxedOf(key, b)
 	l, ok := o.boxes[in]

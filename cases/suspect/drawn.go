@@ -21,8 +21,7 @@ type drawn struct {
 	none     []float64    // what each makes of no fault at most
 	well     float64      // what all make of no fault
 	alone    [][]float64  // of each what it can make of one fault at most, by class
-	idle     [][]bool     // of each whether one fault is nothing to it, by class
-	slight   [][]bool     // of each whether it is next to nothing
+	bears    [][]bearing  // of each how much one fault bears on it, by class
 	apart    []bool       // of each whether two that are nothing to it are so together
 	group    []int        // of each fault
 	singles  [][]single   // of each group what each makes of it by itself
@@ -59,16 +58,20 @@ const (
 func (j *Judgement) takeDrawn(n int, e Drawn, one alone) {
 	d, class := &j.drawn, one.class
 	by := make([]float64, class.n)
-	idle, slight := make([]bool, len(by)), make([]bool, len(by))
-	idle[0], slight[0] = true, true
+	bears := make([]bearing, len(by))
+	bears[0] = idle
 	for _, c := range class.dense {
 		by[c] = one.by[c]
 		if c != 0 {
-			l := e.Within([3]int{c}, Everywhere)
-			idle[c], slight[c] = l.Idle, l.Slight
+			switch l := e.Within([3]int{c}, Everywhere); {
+			case l.Idle:
+				bears[c] = idle
+			case l.Slight:
+				bears[c] = slight
+			}
 		}
 	}
-	d.idle, d.slight = append(slices.Clip(d.idle), idle), append(slices.Clip(d.slight), slight)
+	d.bears = append(slices.Clip(d.bears), bears)
 	d.apart = append(slices.Clip(d.apart), e.Apart())
 	d.evidence = append(slices.Clip(d.evidence), n)
 	d.none = append(slices.Clip(d.none), one.none)
@@ -127,7 +130,7 @@ func (j *Judgement) split(from int) {
 		d.singles[x] = append(make([]single, 0, n), old.singles[parent[x]]...)
 		for k := from; k < n; k++ {
 			class := j.classes[d.evidence[k]].dense[d.like[x]]
-			d.singles[x] = append(d.singles[x], single{d.alone[k][class], d.idle[k][class], d.slight[k][class]})
+			d.singles[x] = append(d.singles[x], single{d.alone[k][class], d.bears[k][class]})
 		}
 	}
 	for x := range m {

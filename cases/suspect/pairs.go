@@ -2,32 +2,35 @@ package suspect
 
 import "math"
 
-// single is what a reading makes of one fault at most, and whether the fault is nothing
-// to it, or next to nothing.
+// single is what a reading makes of one fault at most, and how much the fault bears on it.
 type single struct {
-	most         float64
-	idle, slight bool
+	most  float64
+	bears bearing
 }
+
+// bearing is how much a fault bears on a reading: much, next to nothing, or nothing.
+type bearing uint8
+
+const (
+	much bearing = iota
+	slight
+	idle
+)
 
 // either is what reading k makes of two faults at most by what it makes of either; true
 // where that explains it, or nothing could be made of both together either.
 func (d *drawn) either(k int, a, b single) (most float64, known bool) {
 	switch {
-	case a.idle && b.idle:
+	case a.bears < b.bears: // what the other alone explains it explains no more beside it
+		most = a.most
+	case b.bears < a.bears:
+		most = b.most
+	case a.bears < idle:
+		most = max(d.none[k], a.most, b.most)
+	default:
 		if most = d.none[k]; d.apart[k] {
 			return most, true
 		}
-	case b.idle:
-		most = a.most
-	case a.idle:
-		most = b.most
-	case a.slight != b.slight:
-		// What the one alone explains it explains no more beside one that does not leave it.
-		if most = a.most; a.slight {
-			most = b.most
-		}
-	default:
-		most = max(d.none[k], a.most, b.most)
 	}
 	return most, most >= d.peaks[k]-explains
 }
@@ -121,7 +124,7 @@ func (j *Judgement) begun(x, y int) *weighing {
 	}
 	var by, rest []int
 	for _, k := range inTurn(d.begin.by, j.telling(x), j.telling(y)) {
-		if d.singles[other][k].idle && d.singles[g][k].most >= d.peaks[k]-explains && j.beside(k, g, other) {
+		if d.singles[other][k].bears == idle && d.singles[g][k].most >= d.peaks[k]-explains && j.beside(k, g, other) {
 			by = append(by, k)
 		} else {
 			rest = append(rest, k)

@@ -244,7 +244,7 @@ func (j *Judgement) within(k int, faults []int, b Box) Likely {
 	}
 	if len(faults) == 2 {
 		for axis, c := range classes[:2] {
-			if d.idle[k][classes[1-axis]] {
+			if d.bears[k][classes[1-axis]] == idle {
 				own := [3]int{}
 				own[axis] = c
 				if l := e.Within(own, b); l.Most >= d.peaks[k]-explains && e.Beside([3]int{c, classes[1-axis]}) {
