@@ -13,7 +13,7 @@ type Circuit struct {
 	high    []float64         // of each element, the least high resistance that counts
 	states  map[string]*model // without leads, by state
 	taker   *taker
-	scratch *network                         // for bounds of what floats
+	scratch [2]*network                      // for bounds of what floats, and of ohms
 	layouts map[string]map[layoutKey]*layout // by what lies between which nodes
 	closed  *model                           // with every contact closed and no leads
 }
@@ -61,7 +61,7 @@ const MeterOhms = 10e6
 // resistance counts where. Call it once the circuit is complete.
 func (c *Circuit) Compile() {
 	c.high, c.taker = make([]float64, len(c.Elements)), new(taker)
-	c.states, c.scratch, c.closed, c.layouts = nil, nil, nil, nil
+	c.states, c.scratch, c.closed, c.layouts = nil, [2]*network{}, nil, nil
 	for k := range c.Elements {
 		c.Elements[k].Ohms = c.Elements[k].Ohms.sane()
 	}

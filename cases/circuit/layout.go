@@ -466,12 +466,8 @@ func (m *model) put(x *assumed, l *layout, g []Span, s int) {
 func (m *model) mesh(x *assumed, l *layout) *network {
 	g := m.spans(len(l.ends))
 	m.fill(x, l, g)
-	w := m.c.scratch
-	if w == nil || w.n < l.n {
-		w = newNetwork(l.n + 3)
-		m.c.scratch = w
-	}
-	w.clear()
+	w := m.c.scratch[0].emptied(l.n)
+	m.c.scratch[0] = w
 	for i, e := range l.ends {
 		w.join(int(e[0]), int(e[1]), g[i])
 	}

@@ -22,9 +22,15 @@ func newNetwork(n int) *network {
 	return &network{n: n, g: make([]Span, n*n), near: make([]uint64, n*w), w: w}
 }
 
-func (w *network) clear() {
+// emptied is a network of n nodes or more with nothing in it, in the room of w where that
+// does.
+func (w *network) emptied(n int) *network {
+	if w == nil || w.n < n {
+		return newNetwork(n + 3)
+	}
 	clear(w.g)
 	clear(w.near)
+	return w
 }
 
 // join puts a conductance between two nodes, beside what is there.

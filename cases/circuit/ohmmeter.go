@@ -22,22 +22,18 @@ func (m *model) ohms(x *assumed, a, b int) Span {
 		w.keep(a, b)
 		return Exactly(w.ohms(a, b).Lo)
 	}
-	most := w.all(func(g Span) float64 { return g.Hi })
-	least := w.all(func(g Span) float64 { return g.Lo })
-	most.keep(a, b)
-	least.keep(a, b)
-	return Span{most.ohms(a, b).Lo, least.ohms(a, b).Hi}
-}
-
-// all is the network with one value of each span.
-func (w *network) all(value func(Span) float64) *network {
-	out := newNetwork(w.n)
-	for i := range w.n {
-		for j := range i {
-			out.join(i, j, Exactly(value(w.g[i*w.n+j])))
+	end := func(value func(Span) float64) Span {
+		one := m.c.scratch[1].emptied(w.n)
+		m.c.scratch[1] = one
+		for i := range w.n {
+			for j := range i {
+				one.join(i, j, Exactly(value(w.g[i*w.n+j])))
+			}
 		}
+		one.keep(a, b)
+		return one.ohms(a, b)
 	}
-	return out
+	return Span{end(func(g Span) float64 { return g.Hi }).Lo, end(func(g Span) float64 { return g.Lo }).Hi}
 }
 
 // ohms between two nodes of a network that keep has reduced, with nothing feeding

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 
 	"knowngood.example/cases/suspect"
 )
@@ -20,13 +21,14 @@ func (o *Observation) reach(faults []done) Span {
 	}
 	first := true
 	var out Span
-	for _, piece := range o.pieces(faults) {
+	o.pieces(faults, func(piece []done) bool {
 		s := o.reachAt(piece, false)
 		if first {
 			out, first = s, false
 		}
 		out = out.with(s)
-	}
+		return true
+	})
 	return out
 }
 
@@ -50,11 +52,10 @@ func (o *Observation) nearest(faults []done) float64 {
 		return off
 	}
 	off = math.Inf(1)
-	for _, piece := range o.pieces(faults) {
-		if off = math.Min(off, o.off(o.reachAt(piece, true))); off == 0 {
-			break
-		}
-	}
+	o.pieces(faults, func(piece []done) bool {
+		off = math.Min(off, o.off(o.reachAt(piece, true)))
+		return off > 0
+	})
 	return off
 }
 
@@ -71,36 +72,39 @@ func (o *Observation) starves(faults []done) bool {
 // pieceEnds are where pieces of an unknown resistance end, by its least.
 var pieceEnds = []float64{1, 3, 10, 30, 100, 1e4}
 
-// pieces are the faults with each unknown resistance cut into pieces.
-func (o *Observation) pieces(faults []done) [][]done {
+// pieces calls each with the faults, each unknown resistance cut into pieces, until it is
+// told that this is enough.
+func (o *Observation) pieces(faults []done, each func([]done) bool) {
 	if !o.starves(faults) {
-		return [][]done{faults}
+		each(faults)
+		return
 	}
-	out := [][]done{nil}
-	for _, f := range faults {
-		cut := []done{f}
-		if f.varies() {
-			cut = nil
-			for k, from := range pieceEnds {
-				part := f
-				if part.ohms.Lo *= from; k > 0 && part.ohms.Lo >= f.ohms.Hi {
-					break
-				}
-				if k+1 < len(pieceEnds) {
-					part.ohms.Hi = math.Min(f.ohms.Lo*pieceEnds[k+1], f.ohms.Hi)
-				}
-				cut = append(cut, part)
+	piece := slices.Clone(faults)
+	var cut func(i int) bool
+	cut = func(i int) bool {
+		if i == len(faults) {
+			return each(piece)
+		}
+		f := &faults[i]
+		piece[i] = *f
+		if !f.varies() {
+			return cut(i + 1)
+		}
+		for k, from := range pieceEnds {
+			lo, hi := f.ohms.Lo*from, f.ohms.Hi
+			if k > 0 && lo >= hi {
+				break
+			}
+			if k+1 < len(pieceEnds) {
+				hi = math.Min(f.ohms.Lo*pieceEnds[k+1], hi)
+			}
+			if piece[i].ohms = (Span{lo, hi}); !cut(i + 1) {
+				return false
 			}
 		}
-		var next [][]done
-		for _, before := range out {
-			for _, c := range cut {
-				next = append(next, append(append([]done{}, before...), c))
-			}
-		}
-		out = next
+		return true
 	}
-	return out
+	cut(0)
 }
 
 // fits reports whether what was shown can be with loads as they may be whatever feeds

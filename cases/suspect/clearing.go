@@ -66,8 +66,8 @@ func (j *Judgement) Clearing(all []Candidate, from string, most int) []Ranked {
 			continue
 		}
 		l := looked{Ranked{Candidate: c, Cost: c.Cost(from)}, t, make([]bool, len(j.faults))}
-		for i, f := range j.faults {
-			l.alone[i] = !j.outside(i) && t.Tells(is, Hypothesis{f})
+		for i := range j.faults {
+			l.alone[i] = !j.outside(i) && t.Tells(is, j.faults[i:i+1])
 		}
 		l.Rate = gain(&l, func(int, int) bool { return true }) / l.Ranked.Cost
 		left = append(left, l)
@@ -75,11 +75,15 @@ func (j *Judgement) Clearing(all []Candidate, from string, most int) []Ranked {
 	byRate := func(a, b Ranked) int { return cmp.Compare(b.Rate, a.Rate) }
 	slices.SortStableFunc(left, func(a, b looked) int { return byRate(a.Ranked, b.Ranked) })
 	var out []Ranked
+	pair := make(Hypothesis, 2)
 	for _, l := range left {
 		if l.Rate == 0 || len(out) == most && l.Rate <= out[most-1].Rate {
 			break
 		}
-		l.Gain = gain(&l, func(i, k int) bool { return l.Tells(is, Hypothesis{j.faults[i], j.faults[k]}) })
+		l.Gain = gain(&l, func(i, k int) bool {
+			pair[0], pair[1] = j.faults[i], j.faults[k]
+			return l.Tells(is, pair)
+		})
 		if l.Rate = l.Gain / l.Ranked.Cost; l.Gain > 0 {
 			out = append(out, l.Ranked)
 			slices.SortStableFunc(out, byRate)

@@ -89,17 +89,18 @@ func (j *Judgement) Next(all []Candidate, from string) []Ranked {
 	var room joint
 	for c, candidate := range all {
 		var names []Chance
+		var rows []float64
 		chances[c] = make([][]float64, len(hs))
 		for i := range hs {
 			o := candidate.Outcomes(hs[i].h)
-			row := make([]float64, len(o))
+			if i == 0 {
+				names, rows = slices.Clone(o), make([]float64, len(hs)*len(o))
+			}
+			row := rows[i*len(o):][:len(o)]
 			for k := range o {
 				row[k] = o[k].P
 			}
 			chances[c][i] = row
-			if i == 0 {
-				names = slices.Clone(o)
-			}
 		}
 		gain := room.information(hs, groups, p, chances[c])
 		if gain < noGain {

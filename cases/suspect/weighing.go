@@ -175,11 +175,8 @@ func (w *weighing) sum() {
 // weigh asks the readings about the hypothesis, until its score is worked out or less
 // than least; with that of best it would be as likely as the best.
 func (j *Judgement) weigh(w *weighing, best, least float64, faults ...int) *weighing {
-	w = &weighing{by: w.by, rest: w.rest, blocks: slices.Clone(w.blocks), best: best}
-	for k := range w.blocks {
-		w.blocks[k].own = false
-	}
-	for {
+	w = &weighing{by: w.by, rest: w.rest, blocks: w.blocks, best: best}
+	for asks := false; ; asks = true {
 		// The block that may hold most is next; what is whole stands against it.
 		next, highest, whole := -1, math.Inf(-1), math.Inf(-1)
 		for k := range w.blocks {
@@ -192,6 +189,12 @@ func (j *Judgement) weigh(w *weighing, best, least float64, faults ...int) *weig
 		if next < 0 || highest < least || highest < whole-aside {
 			w.sum()
 			return w
+		}
+		if !asks {
+			w.blocks = slices.Clone(w.blocks)
+			for k := range w.blocks {
+				w.blocks[k].own = false
+			}
 		}
 		if b := &w.blocks[next]; w.large(b) {
 			w.blocks = append(w.blocks, b.part())
