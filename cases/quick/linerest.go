@@ -179,14 +179,17 @@ func (w *writer) codes(r *eventv1.CodesRead) {
 }
 
 func (w *writer) approval(a *eventv1.Approval) {
-	text := a.Who
-	if text != "" {
-		text = name(text) + " "
-	}
+	text := "approved"
 	if a.Refused {
-		text += "refused"
-	} else {
-		text += "approved"
+		text = "refused"
+	}
+	if a.Who != "" {
+		who := name(a.Who)
+		// Of somebody called what begins another kind of line.
+		if p, err := newParser(who+" "+text, Context{}); err != nil || p.recognise(grammars()) != Approve {
+			who = `"` + a.Who + `"`
+		}
+		text = who + " " + text
 	}
 	if a.UpTo != nil {
 		text += " " + notation.FormatMoney(a.UpTo)

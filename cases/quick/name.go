@@ -102,7 +102,7 @@ func (p *parser) beginsOther(i int) bool {
 	n, phrase := p.matchAny(i, starters...)
 	m, stop := p.matchAny(i, p.stops...)
 	o, _ := p.outcomeAt(i)
-	if n == 1 && contains(lightWords, phrase) && !p.stopsAt(i+1) {
+	if n == 1 && contains(lightWords, phrase) && !p.stopsAt(i+1) && !isDigitNext(p.words[i+1].text) {
 		n = 0
 	}
 	return n > 0 || p.matchesAny(i, []string{"in"}) > 0 && contains(p.ends, "in") || m > 0 && stop != "red" && stop != "black" || o > 0

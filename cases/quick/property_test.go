@@ -258,6 +258,25 @@ func TestApprovalWithAReadingInIt(t *testing.T) {
 	hold(t, line)
 }
 
+// Somebody may be called what begins another kind of line.
+func TestApprovedByAKeyword(t *testing.T) {
+	t.Parallel()
+	p, err := quick.Parse("approved 200 euros by read", context())
+	require.NoError(t, err)
+	require.Equal(t, `"read" approved 200.00 EUR`, p.Understood)
+	hold(t, p.Understood)
+}
+
+// A light may be called a running light; 'running 12.3' is the engine and a figure.
+func TestRunningLight(t *testing.T) {
+	t.Parallel()
+	_, err := quick.Parse("12.3 V to running 12.3", context())
+	require.ErrorContains(t, err, "the second point is missing")
+	for _, line := range []string{"12.3 V to running 12.3", "12.3 V at running light to batt-", `12.3 V to "running 12.3"`} {
+		hold(t, line)
+	}
+}
+
 // TestShuffledLines cuts lines of the table and joins the pieces.
 func TestShuffledLines(t *testing.T) {
 	t.Parallel()
