@@ -52,6 +52,9 @@ func grammars() []grammar {
 	}
 }
 
+// afterValue is what stands behind the value of a reading, and not behind time spent.
+var afterValue = []string{"at", "to", "across", "drop"}
+
 // run finds the kind, reads the line and writes down how it was understood.
 func (p *parser) run(kind Kind) *Error {
 	all := grammars()
@@ -174,7 +177,7 @@ func (p *parser) recognise(all []grammar) Kind {
 	}
 	if p.isNumber(0) {
 		n, _ := p.minutesAt(0)
-		if lead, _ := p.matchAny(n, "at", "to", "across", "drop"); n > 0 && lead == 0 {
+		if lead, _ := p.matchAny(n, afterValue...); n > 0 && lead == 0 {
 			return Spent
 		}
 		return Read

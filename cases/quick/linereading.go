@@ -78,6 +78,10 @@ func (w *writer) expectation(e *eventv1.Expectation) {
 
 // verdict adds what came of it.
 func (w *writer) verdict(tries, failures uint32, o eventv1.Outcome) {
+	if failures > 0 && o == eventv1.Outcome_OUTCOME_INCONCLUSIVE { // else a failure among the tries is a fail
+		w.add(notation.Word(o))
+		o = 0
+	}
 	if tries > 0 {
 		w.add(fmt.Sprintf("failed %d of %d", failures, tries))
 	}

@@ -52,8 +52,10 @@ func (w *writer) other(e *eventv1.Event) {
 		w.approval(k.Approval)
 	case *eventv1.Event_TimeSpent:
 		what := w.text(k.TimeSpent.What)
-		if p, err := newParser(what, Context{}); err == nil && p.isNumber(0) {
-			what = "on " + what
+		if p, err := newParser(what, Context{}); err == nil {
+			if lead, _ := p.matchAny(0, afterValue...); lead > 0 || p.isNumber(0) {
+				what = "on " + what
+			}
 		}
 		w.add(fmt.Sprintf("%d min %s", k.TimeSpent.Minutes, what))
 		w.labelled("charge", notation.FormatMoney(k.TimeSpent.Charge))

@@ -267,6 +267,24 @@ func TestApprovedByAKeyword(t *testing.T) {
 	hold(t, p.Understood)
 }
 
+// What time was spent on may begin like a reading.
+func TestTimeSpentOnAt(t *testing.T) {
+	t.Parallel()
+	p, err := quick.Parse("1.5 h on at", context())
+	require.NoError(t, err)
+	require.Equal(t, "90 min on at", p.Understood)
+	hold(t, p.Understood)
+}
+
+// Some of ten tries may fail and the test say nothing.
+func TestInconclusiveWithFailures(t *testing.T) {
+	t.Parallel()
+	p, err := quick.Parse("test wiggled harness, inconclusive, failed 3 of 10, covers splice S4", context())
+	require.NoError(t, err)
+	require.Contains(t, p.Understood, "inconclusive, failed 3 of 10")
+	hold(t, p.Understood)
+}
+
 // A light may be called a running light; 'running 12.3' is the engine and a figure.
 func TestRunningLight(t *testing.T) {
 	t.Parallel()
