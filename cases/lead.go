@@ -14,6 +14,15 @@ func loose(key string) string {
 	return strings.NewReplacer(".", " ", "-", " ", "_", " ", "/", " ").Replace(key)
 }
 
+// elementOf is the first element of the component that a name means; -1: none is drawn.
+func (c *Case) elementOf(d *Drawn, name string) int {
+	i := slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return e.Component.Key == c.Key(name) })
+	if i < 0 {
+		i = slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return bare(e.Component.Key) == bare(c.Key(name)) })
+	}
+	return i
+}
+
 // Place finds the nodes of the circuit that a name may mean: a point; 'X in' and
 // 'X out' of an element; the side of a contact; a bare name means either end, of a
 // contact the side that its wire is at. None when the circuit has no such point.
@@ -31,10 +40,7 @@ func (c *Case) Place(d *Drawn, name string) []int {
 			base, side = b, s
 		}
 	}
-	i := slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return e.Component.Key == c.Key(base) })
-	if i < 0 {
-		i = slices.IndexFunc(d.Elements, func(e DrawnElement) bool { return bare(e.Component.Key) == bare(c.Key(base)) })
-	}
+	i := c.elementOf(d, base)
 	if i < 0 {
 		for k, n := range d.nodes {
 			if loose(k) == loose(key) || bare(k) == bare(key) {

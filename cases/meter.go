@@ -63,6 +63,13 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 	circ := d.Circuit
 	parts := a.partsAt(d, s, &setup)
 	if v.Quantity != circuit.Amps {
+		if e := a.across(d, r); e != nil {
+			v.Red, v.Black, v.Unsigned = []int{e.From}, []int{e.To}, v.Quantity == circuit.Volts
+			if v.Unsigned {
+				v.Shown = circuit.Span{Lo: math.Max(v.Shown.Lo, -v.Shown.Hi), Hi: math.Max(-v.Shown.Lo, v.Shown.Hi)}
+				v.Shown.Lo = math.Max(v.Shown.Lo, 0)
+			}
+		}
 		if len(v.Red) == 0 {
 			v.Red = at
 		}
@@ -124,6 +131,35 @@ func (a *asker) leads(s *Step) float64 {
 		}
 	}
 	return out
+}
+
+// across is the element over which volts, ohms or a lamp were read where one component was
+// named and no lead: 'across ground G7', '0.1 V drop at ground G7'; nil where none was, or the
+// component is drawn as more than one.
+func (a *asker) across(d *Drawn, r *eventv1.Reading) *circuit.Element {
+	name := r.GetAt()
+	if name == "" && r.GetValue().GetShape() == eventv1.Shape_SHAPE_DROP {
+		name = r.GetRed()
+	}
+	if name == "" || r.GetBlack() != "" || r.GetAt() != "" && r.GetRed() != "" {
+		return nil
+	}
+	if _, point := d.nodes[a.pointKey(name)]; point {
+		return nil
+	}
+	i := a.elementOf(d, name)
+	if i < 0 {
+		return nil
+	}
+	for k := range d.Elements {
+		if k != i && d.Elements[k].Component == d.Elements[i].Component {
+			return nil
+		}
+	}
+	if e := &d.Circuit.Elements[i]; e.From != e.To {
+		return e
+	}
+	return nil
 }
 
 // leadsMost is the most that leads have which are no fault of the meter's, in ohms.
@@ -357,6 +393,9 @@ func position(e DrawnElement, now *eventv1.Conditions) circuit.Position {
 	default:
 		return circuit.Closed
 	}
+	if p, said := saidOf(e.Component, now); said {
+		return p
+	}
 	when := e.GetClosedWhen()
 	if len(when) == 0 {
 		when = []*eventv1.Conditions{{Commanded: eventv1.Command_COMMAND_ON}}
@@ -371,6 +410,20 @@ func position(e DrawnElement, now *eventv1.Conditions) circuit.Position {
 		}
 	}
 	return best
+}
+
+// saidOf is how a switch, relay or output stood where the conditions say so by its name:
+// 'switch S1 on', 'S1 off'.
+func saidOf(c *Component, now *eventv1.Conditions) (circuit.Position, bool) {
+	for part := range strings.SplitSeq(notation.Key(now.GetSaid()), ",") {
+		for word, p := range map[string]circuit.Position{" on": circuit.Closed, " closed": circuit.Closed, " off": circuit.Open, " open": circuit.Open} {
+			name, is := strings.CutSuffix(strings.TrimSpace(part), word)
+			if is && (name == c.Key || bare(name) == bare(c.Key)) {
+				return p, true
+			}
+		}
+	}
+	return circuit.Either, false
 }
 
 // holds reports whether the conditions that close a contact were met.

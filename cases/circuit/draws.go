@@ -111,9 +111,15 @@ func (o *Observation) slack(v float64) float64 {
 	case Shine:
 		return 0.05
 	}
+	dropped, posts := o.dropped(v)
+	return math.Hypot(0.1*dropped, posts/2)
+}
+
+// dropped is how much of the supply is dropped before or behind v, whichever is less, and
+// how much more or less than v it may be because the supply is not known.
+func (o *Observation) dropped(v float64) (volts, posts float64) {
 	full := math.Max((o.setup.Posts.Lo+o.setup.Posts.Hi)/2, 1e-6) // and with no battery
-	posts := (o.setup.Posts.Hi - o.setup.Posts.Lo) / 4 * math.Abs(v) / full
-	return math.Hypot(0.1*math.Min(math.Abs(v), math.Abs(full-math.Abs(v))), posts)
+	return math.Min(math.Abs(v), math.Abs(full-math.Abs(v))), (o.setup.Posts.Hi - o.setup.Posts.Lo) / 2 * math.Abs(v) / full
 }
 
 // spreads is over how many values each of the two parameters is spread.
@@ -394,9 +400,14 @@ func (o *Observation) Foretold(h suspect.Hypothesis) Span {
 			out = out.with(Exactly(v))
 		}
 	}
-	slack := o.slack((out.Lo+out.Hi)/2) / 2
-	if o.Quantity == Ohms {
+	middle := (out.Lo + out.Hi) / 2
+	slack := o.slack(middle) / 2
+	switch o.Quantity {
+	case Ohms:
 		return Span{out.Lo * 0.9, out.Hi * 1.1}
+	case Volts: // all that the supply may be
+		dropped, posts := o.dropped(middle)
+		slack = 0.05*dropped + posts
 	}
 	return Span{out.Lo - slack, out.Hi + slack}
 }

@@ -120,7 +120,7 @@ func (o *Observation) fits(faults []done) bool {
 	want := &wanted{o.Shown, farOut * o.Sigma}
 	if o.Quantity == Volts {
 		x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
-		if o.Through.Hi > 0 {
+		if o.Through.Hi > 0 || o.Unsigned {
 			want = nil
 		}
 	} else {
@@ -276,7 +276,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		posts = Exactly(1)
 	}
 	var want *wanted
-	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && !m.diodes && o.idle == nil {
+	if x.wanted && o.Quantity == Volts && o.Through.Hi <= 0 && !m.diodes && o.idle == nil && !o.Unsigned {
 		want = &wanted{o.Shown, farOut * o.Sigma}
 	}
 	v := m.bound(&y, red, black, posts, want)

@@ -48,6 +48,9 @@ type Reading struct {
 	// Duty is the share of the time for which a driven circuit was fed, as an
 	// averaging meter sees it; 1 where nothing pulses.
 	Duty Span
+	// Unsigned: nobody said which lead was where, so that what was shown, which is not
+	// negative, is one way round or the other. Volts alone.
+	Unsigned bool
 	// Absent is how likely it is that the fault was not there at the time: it comes
 	// and goes.
 	Absent float64

@@ -116,8 +116,11 @@ func sorted(k [3]int) [3]int {
 // off is how far what was shown lies outside what can be.
 func (o *Observation) off(s Span) float64 {
 	a, b := o.Shown, s
-	if o.Quantity == Ohms {
+	switch {
+	case o.Quantity == Ohms:
 		a, b = logOhms(a), logOhms(b)
+	case o.Unsigned:
+		b = magnitude(b)
 	}
 	switch {
 	case a.Lo > b.Hi:

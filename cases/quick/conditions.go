@@ -174,6 +174,9 @@ func (p *parser) atMeasure(c *eventv1.Conditions) bool {
 	return true
 }
 
+// pluggedIn begins the name of what is plugged in, and may be out.
+var pluggedIn = []string{"fuse", "fuses", "breaker", "relay", "plug", "connector"}
+
 // suffixed consumes what names something first: '[with] C3 and C4 unplugged',
 // '[with] 30-87 jumped', 'fan commanded', 'fan running'.
 func (p *parser) suffixed(c *eventv1.Conditions) bool {
@@ -193,11 +196,17 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 		return false
 	}
 	named, _ := p.knownAt(from)
+	if from+named == end && p.match(end-1, "out") > 0 && p.isWord(from, pluggedIn) {
+		named-- // the point 'fuse F3 out' is no condition
+	}
 	for i := from + 1; i < end; i++ {
 		n, word := p.matchAny(i, "unplugged", "disconnected", "jumped", "bridged", "commanded on", "commanded off", "commanded", "not commanded",
-			"plugged in", "running", "loaded", "on", "off")
-		if (word == "on" || word == "off") && i+n != end {
+			"plugged in", "running", "loaded", "on", "off", "out", "pulled")
+		if (word == "on" || word == "off" || word == "out" || word == "pulled") && i+n != end {
 			continue
+		}
+		if (word == "out" || word == "pulled") && !p.isWord(from, pluggedIn) {
+			continue // a lamp that is out is dark
 		}
 		if n == 0 {
 			if i >= from+named && p.match(i, "and") == 0 && p.stopsAt(i) {
@@ -213,15 +222,15 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 		}
 		p.i = from
 		switch word {
-		case "unplugged", "disconnected", "jumped", "bridged":
+		case "unplugged", "disconnected", "out", "pulled", "jumped", "bridged":
 			list := p.namesUntil(i)
 			if p.err != nil {
 				return true
 			}
-			if word == "unplugged" || word == "disconnected" {
-				c.Unplugged = append(c.Unplugged, list...)
-			} else {
+			if word == "jumped" || word == "bridged" {
 				c.Jumped = append(c.Jumped, list...)
+			} else {
+				c.Unplugged = append(c.Unplugged, list...)
 			}
 			p.i = i + n
 			return true

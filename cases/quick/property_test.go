@@ -285,6 +285,22 @@ func TestInconclusiveWithFailures(t *testing.T) {
 	hold(t, p.Understood)
 }
 
+// A fuse that is out is a condition, though its far end is a point of the drawing; a lamp
+// that is out is dark.
+func TestFuseOut(t *testing.T) {
+	t.Parallel()
+	known := quick.Context{Names: []quick.Name{{Text: "fuse F3 out", Point: true}, {Text: "fuse F3"}, {Text: "lamp L"}}}
+	for _, line := range []string{"0.8 ohm across lamp L, fuse F3 out", "0.8 ohm across lamp L, fuse F3 out, key off", "0.8 ohm across lamp L, with fuse F3 pulled"} {
+		p, err := quick.Parse(line, known)
+		require.NoError(t, err, line)
+		require.Equal(t, []string{"fuse F3"}, p.Event.GetReading().GetConditions().GetUnplugged(), line)
+		hold(t, line)
+	}
+	p, err := quick.Parse("12.2 V to batt-, at fuse F3 out", known)
+	require.NoError(t, err)
+	require.Equal(t, "fuse F3 out", p.Event.GetReading().GetRed())
+}
+
 // A light may be called a running light; 'running 12.3' is the engine and a figure.
 func TestRunningLight(t *testing.T) {
 	t.Parallel()

@@ -43,7 +43,8 @@ func entryCommands() []entryCommand {
 		{quick.Read, "A reading: value, where the leads were, conditions", `
   knowngood read 12.31V at fan.C1-2 to batt- key on
   knowngood read -0.3 V at fan.C1-1 to batt-
-  knowngood read 3.2V drop at splice S4 to batt- running should be under 0.2 fail`},
+  knowngood read 3.2V drop at splice S4 to batt- running should be under 0.2 fail
+  knowngood read 0.02 V drop across ground G101 at 8 A`},
 		{quick.Test, "Something done to find out, what it covers and what came of it", `
   knowngood test ran the fan from the battery, covers fan motor, pass`},
 		{quick.Saw, "Found by looking, listening, feeling: no meter", `
