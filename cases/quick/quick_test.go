@@ -21,6 +21,7 @@ func TestColumns(t *testing.T) {
 		col, n     int
 		what, hint string
 	}{
+		{"12.3 V at fan 2 to batt- light on", 26, 8, "behind a comma", ", light on"},
 		{"12.3 V at fan 2 to batt- runing", 26, 6, "misspelt", "running"},
 		{"12.3 V at fan 2 to batt-, runing", 27, 6, "'runing'", "running"},
 		{"12.3 V at fan 2 to batt-, craking", 27, 7, "'craking'", "cranking"},

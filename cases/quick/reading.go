@@ -188,6 +188,9 @@ func (rd *reader) leads() bool {
 	p, r := rd.parser, rd.r
 	at := p.i
 	twice := func(slot string) bool {
+		if slot != "" && at > 0 && !p.words[at].gap && p.i == p.segmentEnd(at) && p.match(at, "on") == 1 { // '... to batt- light on'
+			return p.fail(at-1, p.i, "is that how something stood? Such a condition stands behind a comma", ", "+p.raw(at-1, p.i))
+		}
 		return slot != "" && p.fail(at, p.i, "a second place for the same lead", "one reading a line", `a name in double quotes: "`+slot+`"`)
 	}
 	switch {
