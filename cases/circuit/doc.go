@@ -22,7 +22,8 @@
 // leads, a filament test lamp 1.5 to 70 ohm. What floats leaks through 30 megohm to
 // 30 gigohm to supply and to ground (assumed): that is the ghost voltage. An ohmmeter
 // sees filaments a tenth and motors a fifth of what they are hot or turning, and is
-// misled by up to a tenth of a volt that a fault still feeds to what it is on.
+// misled by up to a tenth of a volt that a fault still feeds to what it is on. Across a
+// component, with neither lead named, volts are one way round or the other (Unsigned).
 //
 // What is unplugged conducts nothing, but a fuse that blew before stays blown, by a
 // fault in it or behind it too, and a chafed plug may touch metal on either side. Near
