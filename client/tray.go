@@ -24,6 +24,8 @@ type Refused struct {
 	Kind    string `json:"kind"`
 	Reason  string `json:"reason"`
 	Text    string `json:"text"`
+	// Head is, of a place that was taken, the last place that the server had.
+	Head uint64 `json:"head,omitempty"`
 	// Hash is SHA-256 of Event: the hole it left in the device's chain.
 	Hash      []byte `json:"hash"`
 	Event     []byte `json:"event"`
@@ -36,7 +38,7 @@ type Refused struct {
 
 func refused(at int64, s *eventv1.Signed, why *boardv1.AppendResult) Refused {
 	r := Refused{
-		Refused: at, ID: why.GetId(), Reason: ReasonName(why.GetReason()), Text: why.GetText(),
+		Refused: at, ID: why.GetId(), Reason: ReasonName(why.GetReason()), Text: why.GetText(), Head: why.GetHead(),
 		Hash: envelope.Hash(s.GetEvent()), Event: s.GetEvent(), Signature: s.GetSignature(),
 	}
 	if o, err := envelope.Open(s.GetEvent()); err == nil {
