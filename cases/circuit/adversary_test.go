@@ -64,6 +64,13 @@ func invent(r *rand.Rand, size int) *Circuit {
 		for range 2 + r.IntN(4) {
 			at = add(pickKind(r, low[:5]), c.Elements[at].To, point())
 		}
+		if r.IntN(2) == 0 { // a resistor before its load, or two loads one behind the other
+			at = add([]Kind{Resistor, Resistor, Lamp, Load}[r.IntN(4)], c.Elements[at].To, point())
+			if e := &c.Elements[at]; e.Kind == Resistor {
+				e.Ohms = About(siemens(r, 0.1, 10), 0.2)
+			}
+			at = add(pickKind(r, low[:5]), c.Elements[at].To, point())
+		}
 		add(pickKind(r, load), c.Elements[at].To, minus)
 	}
 	for len(c.Elements) < size {

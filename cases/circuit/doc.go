@@ -17,7 +17,8 @@
 // the nominal voltage, let go at 0.1; common practice), diodes conduct past their
 // knee, fuses do not hold 1.6 times their rating for long (ISO 8820-3, from memory); each
 // carries what its loads take with every contact closed, so that what is shorted behind a
-// load does not blow it.
+// load does not blow it, unless another load is behind that one: a resistor takes more than
+// ever where its motor is shorted.
 // An instrument is part of the circuit: a voltmeter is 10 megohm between the two
 // leads, a filament test lamp 1.5 to 70 ohm. What floats leaks through 30 megohm to
 // 30 gigohm to supply and to ground (assumed): that is the ghost voltage. An ohmmeter

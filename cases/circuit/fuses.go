@@ -162,14 +162,59 @@ func (m *model) blow(x *assumed) map[int]Position {
 }
 
 // reroutes reports whether the fault may send more current through a fuse than it holds
-// though it draws none itself: what is fed past its fuse, or from another conductor, may blow another, and where there
-// is a way round the fuse, what no longer flows that way flows through it. A diode the
-// other way round shorts what it stands across, and by way of one that conducts a fuse feeds
-// what it is not known to be above.
+// though it draws none right below it: what is fed past its fuse, or from another conductor,
+// may blow another, and where there is a way round the fuse, what no longer flows that way
+// flows through it. What is shorted between a resistor and its motor takes all that the
+// resistor lets through, which is more than ever flows through both. A diode the other way
+// round shorts what it stands across, and by way of one that conducts a fuse feeds what it is
+// not known to be above.
 func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 	return x.bounds && (f.does == toPlus || f.does == toOther || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
 		f.does == other && contains(m.fuses[f.stretch], fuse) ||
-		m.diodes && (f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse))
+		(f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse) && (m.diodes || m.chained(fuse, f.stretch)))
+}
+
+// chained reports whether a load that current comes to first behind a fuse has another
+// behind it, as a resistor before its motor, so that it takes more than ever where the
+// stretch, which is on the ground side of no load, is shorted. What a load with nothing behind
+// it but its ground takes, its fuse was chosen for.
+func (m *model) chained(fuse, shorted int) bool {
+	if m.chains == nil {
+		m.grounded = m.fed(minus, -1)
+		m.chains = m.chain(m.grounded)
+	}
+	st := &m.stretches[shorted]
+	return m.chains[fuse] && !(m.grounded[st.a] && m.grounded[st.b])
+}
+
+// chain says of each fuse whether a load that current comes to first has another behind it;
+// grounded are the nodes that the negative post reaches without a load.
+func (m *model) chain(grounded []bool) []bool {
+	out := make([]bool, len(m.stretches))
+	for fuse := range m.stretches {
+		f := &m.stretches[fuse]
+		if f.kind != Fuse && f.kind != Breaker {
+			continue
+		}
+		for _, way := range [2][2]int{{f.a, f.b}, {f.b, f.a}} {
+			if way[1] == plus || way[1] == minus {
+				continue
+			}
+			reached := m.fed(way[1], way[0])
+			for s := range m.stretches {
+				st := &m.stretches[s]
+				if st.kind < Load || st.kind == Diode || reached[st.a] == reached[st.b] {
+					continue
+				}
+				far := st.a
+				if reached[st.a] {
+					far = st.b
+				}
+				out[fuse] = out[fuse] || !grounded[far]
+			}
+		}
+	}
+	return out
 }
 
 // stands is the position of a stretch with nothing wrong. Where a plug that is off was a

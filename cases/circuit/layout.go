@@ -210,13 +210,12 @@ func (m *model) fill(x *assumed, l *layout, g []Span) {
 				m.put(x, l, g, fuse)
 			}
 		}
-		draws := f.does == toMinus || f.does == instead
-		if draws {
+		if f.does == toMinus || f.does == instead {
 			for _, fuse := range m.fuses[f.stretch] {
 				m.put(x, l, g, fuse)
 			}
 		}
-		if x.bounds && (!draws || m.diodes) {
+		if x.bounds {
 			for s := range m.stretches {
 				if k := m.stretches[s].kind; (k == Fuse || k == Breaker) && m.reroutes(x, &f, s) {
 					m.put(x, l, g, s)

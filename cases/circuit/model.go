@@ -41,6 +41,8 @@ type model struct {
 	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
 	turning   map[done]bool  // whether what a draw shows may turn round as a fault grows
 	full      []Span         // what the loads may have whatever feeds them
+	chains    []bool         // of each fuse whether it feeds loads one behind the other; nil: not asked yet
+	grounded  []bool         // with chains, of each node whether the negative post is reached without a load
 	unknown   bool           // nobody knows how much one of the loads draws
 	loose     bool           // something is open without any fault, so that nodes float
 	room      []Span

@@ -2,8 +2,9 @@ package circuit
 
 import "math"
 
-// spared reports whether a fuse holds though faults add resistance somewhere, or feed
-// something from the positive post: then nothing flows through it but what loads take.
+// spared reports whether a fuse holds though faults add resistance somewhere, feed
+// something from the positive post, or short something behind a load: then nothing flows
+// through it but what loads take.
 //
 // Why: current flows from where the voltage is higher to where it is lower, so that what
 // flows through a fuse can be parted into ways from the positive post, or from what is fed
@@ -12,12 +13,22 @@ import "math"
 // come to first beyond the fuse, whatever else there is; and none of those takes more than it
 // can at the full voltage, or starved, whichever is more.
 func (m *model) spared(x *assumed, fuse int) bool {
+	fed, shorted := false, false
 	for i := range x.faults {
-		switch x.faults[i].does {
-		case series, toPlus, stuck:
+		switch f := &x.faults[i]; f.does {
+		case series, stuck:
+		case toPlus:
+			fed = true
+		case toMinus, instead:
+			if shorted = true; m.diodes || contains(m.fuses[f.stretch], fuse) {
+				return false // no load is before it, or no more than a diode
+			}
 		default:
 			return false
 		}
+	}
+	if fed && shorted {
+		return false // from what is fed past it the short may lie the other way
 	}
 	in, s := m, fuse
 	if m.base != nil {

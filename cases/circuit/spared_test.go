@@ -48,3 +48,26 @@ func TestFusesThatHold(t *testing.T) {
 	require.Greater(t, expect(20, circuit.Open, 3, back).Hi, 11.0)
 	require.Less(t, expect(20, circuit.Open, 3, back).Lo, 0.1, "which is more than it holds")
 }
+
+// TestShortedBetweenAResistorAndItsMotor: the resistor alone lets more through than its fuse
+// holds, though it never does with the motor behind it. A short on the ground side of all
+// loads changes nothing that a good ground does not, and neither does one behind a resistor
+// that lets less through.
+func TestShortedBetweenAResistorAndItsMotor(t *testing.T) {
+	t.Parallel()
+	const fed, between, behind = 2, 5, 7
+	expect := func(ohms float64, short int) circuit.Span {
+		c := oneLamp(circuit.Wiring, circuit.Fuse, circuit.Contact, circuit.Wiring, circuit.Resistor, circuit.Wiring, circuit.Motor, circuit.Wiring, circuit.Ground)
+		c.Elements[1].Rating = 20
+		c.Elements[4].Ohms = circuit.About(ohms, 0.1)
+		c.Elements[6].Ohms = circuit.About(1.5, 0.1)
+		c.Compile()
+		setup := circuit.Setup{Posts: circuit.Exactly(12.5), Position: make([]circuit.Position, len(c.Elements))}
+		o := c.Observe(setup, circuit.Reading{ID: "r", Red: []int{c.Elements[fed].To}, Black: []int{0}, Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms)}, parts(c))
+		return o.Expect(suspect.Hypothesis{{Part: suspect.Part{Key: c.Elements[short].Key}, Mode: suspect.ShortToGround}})
+	}
+	require.Less(t, expect(0.3, between).Lo, 0.1, "40 A through a fuse of 20")
+	require.Greater(t, expect(0.3, between).Hi, 6., "it may not have blown yet")
+	require.Greater(t, expect(2, between).Lo, 6., "6 A")
+	require.Greater(t, expect(0.3, behind).Lo, 6., "what the motor takes as ever")
+}
