@@ -37,7 +37,8 @@ type model struct {
 	lit       []Span   // room for the loads and bulbs of a draw
 	bulbs     []float64
 	blew      map[[maxFaults]done]map[int]Position
-	takes     []float64      // of each fuse what loads take through it at most, in amperes; 0: not worked out
+	takes     []float64      // of each stretch that is a fuse what loads take through it at most, in amperes; nil: not worked out
+	took      []float64      // with takes, the same with every contact closed, by the stretches of that model
 	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
 	turning   map[done]bool  // whether what a draw shows may turn round as a fault grows
 	full      []Span         // what the loads may have whatever feeds them

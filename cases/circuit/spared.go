@@ -30,30 +30,33 @@ func (m *model) spared(x *assumed, fuse int) bool {
 	if fed && shorted {
 		return false // from what is fed past it the short may lie the other way
 	}
-	in, s := m, fuse
+	k := m.stretches[fuse].elements[0]
+	now, before := m, m.c.allClosed() // what blew before something was pulled stays blown
 	if m.base != nil {
-		in, s = m.base, m.base.of[m.stretches[fuse].elements[0]]
+		now = m.base
 	}
-	if in.takes == nil {
-		in.takes = in.allTake()
+	if now.takes == nil {
+		posts := m.setup.Posts.Hi
+		now.takes, now.took = now.allTake(posts), before.allTake(posts)
 	}
-	return in.takes[s] <= m.c.Elements[m.stretches[fuse].elements[0]].Rating
+	return max(now.takes[now.of[k]], now.took[before.of[k]]) <= m.c.Elements[k].Rating
 }
 
-// allTake is of each fuse how much loads take through it at most, in amperes.
-func (m *model) allTake() []float64 {
+// allTake is of each fuse how much loads take through it at most, in amperes, with so many
+// volts over the posts.
+func (m *model) allTake(posts float64) []float64 {
 	out, amps := make([]float64, len(m.stretches)), make([]float64, len(m.stretches))
 	for s := range m.stretches {
-		amps[s] = m.mostAmps(s)
+		amps[s] = m.mostAmps(s, posts)
 	}
 	for s := range m.stretches {
 		st := &m.stretches[s]
 		if st.kind != Fuse && st.kind != Breaker {
 			continue
 		}
-		out[s] = m.taken(s, st.b, amps)
+		out[s] = m.taken(s, st.b, amps, posts)
 		if st.a != plus { // nothing flows into the positive post
-			out[s] = math.Max(out[s], m.taken(s, st.a, amps))
+			out[s] = math.Max(out[s], m.taken(s, st.a, amps, posts))
 		}
 	}
 	return out
@@ -62,7 +65,7 @@ func (m *model) allTake() []float64 {
 // taken is how much the loads take at most that current comes to first from a node, once it
 // came there through a fuse, in amperes; infinite where it gets to the negative post without
 // any. All that may conduct counts as closed.
-func (m *model) taken(fuse, from int, amps []float64) float64 {
+func (m *model) taken(fuse, from int, amps []float64, posts float64) float64 {
 	if from == minus {
 		return math.Inf(1)
 	}
@@ -99,7 +102,7 @@ func (m *model) taken(fuse, from int, amps []float64) float64 {
 	}
 	for _, b := range m.bridges {
 		if b.Usual > 0 {
-			meet(b.A, b.B, m.setup.Posts.Hi/(b.Usual/12))
+			meet(b.A, b.B, posts/(b.Usual/12))
 		}
 	}
 	return all
@@ -107,12 +110,12 @@ func (m *model) taken(fuse, from int, amps []float64) float64 {
 
 // mostAmps is what a load takes at most, however it is fed; 0 of what is none. A motor that
 // is starved until it stands still takes more than one that runs (within).
-func (m *model) mostAmps(s int) float64 {
+func (m *model) mostAmps(s int, posts float64) float64 {
 	e := &m.c.Elements[m.stretches[s].elements[0]]
 	if e.Kind < Load || e.Kind == Diode {
 		return 0
 	}
-	most, full := 0.0, max(m.setup.Posts.Hi/m.c.System, 1)
+	most, full := 0.0, max(posts/m.c.System, 1)
 	const steps = 100
 	for k := 1; k <= steps; k++ {
 		fed := full * float64(k) / steps
