@@ -138,7 +138,7 @@ func (p *posed) spreads(of int) (rows, cols int) {
 // at the corners of a block of values it is so within.
 func (o *Observation) grid(key [3]int, of int) []cell {
 	t := o.take(key)
-	rows, cols := t.posed.spreads(of)
+	rows, cols := t.spreads(of)
 	out, met := make([]cell, rows*cols), make([]bool, rows*cols)
 	at := func(i, j int) *cell {
 		n := i*cols + j
@@ -362,7 +362,7 @@ func (o *Observation) worn(t *taken, at [2]uint8, shown func() float64, v float6
 // single is what would be shown with one fault by itself, well with none.
 func (o *Observation) single(class int, at uint8) cell {
 	t := o.take([3]int{class})
-	if rows, _ := t.posed.spreads(2); rows == 1 {
+	if rows, _ := t.spreads(2); rows == 1 {
 		at = 0
 	}
 	return o.spot(t, [2]uint8{at})

@@ -191,7 +191,7 @@ func (m *model) chained(fuse, shorted int) bool {
 		return true // nobody knows
 	}
 	st := &in.stretches[s]
-	return in.chains[f] && !(in.grounded[st.a] && in.grounded[st.b])
+	return in.chains[f] && (!in.grounded[st.a] || !in.grounded[st.b])
 }
 
 // chain says of each fuse whether a load that current comes to first has another behind it;
