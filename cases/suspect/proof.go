@@ -427,8 +427,12 @@ func (j *Judgement) best() Hypothesis {
 }
 
 // unexplained reports whether the evidence asks for named faults, and all of them
-// are proven not to be there.
+// are proven not to be there. A reading that is as it should be asks for none: of fifty a few
+// are three times likelier under one fault or another.
 func (j *Judgement) unexplained(n int, proven []bool) bool {
+	if e, drawn := j.problem.Evidence[n].(Drawn); drawn && e.Beyond(nil) < beyondDoubt {
+		return false
+	}
 	return j.asks[n].named && !slices.ContainsFunc(j.asks[n].faults, func(i int) bool {
 		return j.faults[i].Part != NotNamed && !proven[i]
 	})
