@@ -179,25 +179,34 @@ func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 // stretch, which is on the ground side of no load, is shorted. What a load with nothing behind
 // it but its ground takes, its fuse was chosen for.
 //
-// It goes by the circuit with every contact closed and nothing bridged: what blew stays blown.
+// What blew before something was pulled, or bridged, stays blown, so that it goes by the
+// circuit with every contact closed as well as by the one that is there.
 func (m *model) chained(fuse, shorted int) bool {
-	in := m.c.allClosed()
-	if in.chains == nil {
-		in.grounded = in.fed(minus, -1)
-		in.chains = in.chain(in.grounded)
+	now, before := m, m.c.allClosed()
+	if m.base != nil {
+		now = m.base
 	}
-	f, s := in.of[m.stretches[fuse].elements[0]], in.of[m.stretches[shorted].elements[0]]
-	if f < 0 || s < 0 {
+	for _, in := range [2]*model{now, before} {
+		if in.chains == nil {
+			in.chain()
+		}
+	}
+	k := m.stretches[fuse].elements[0]
+	s := before.of[m.stretches[shorted].elements[0]]
+	if s < 0 {
 		return true // nobody knows
 	}
-	st := &in.stretches[s]
-	return in.chains[f] && (!in.grounded[st.a] || !in.grounded[st.b])
+	st := &before.stretches[s]
+	return (now.chains[now.of[k]] || before.chains[before.of[k]]) && (!before.grounded[st.a] || !before.grounded[st.b])
 }
 
-// chain says of each fuse whether a load that current comes to first has another behind it;
-// grounded are the nodes that the negative post reaches without a load.
-func (m *model) chain(grounded []bool) []bool {
-	out := make([]bool, len(m.stretches))
+// chain finds of each fuse whether a load that current comes to first has another behind it,
+// and the nodes that the negative post reaches without a load.
+func (m *model) chain() {
+	bare := *m
+	bare.bridges = nil
+	m.grounded = bare.fed(minus, -1)
+	out, grounded := make([]bool, len(m.stretches)), m.grounded
 	for fuse := range m.stretches {
 		f := &m.stretches[fuse]
 		if f.kind != Fuse && f.kind != Breaker {
@@ -221,7 +230,7 @@ func (m *model) chain(grounded []bool) []bool {
 			}
 		}
 	}
-	return out
+	m.chains = out
 }
 
 // stands is the position of a stretch with nothing wrong. Where a plug that is off was a

@@ -71,3 +71,21 @@ func TestShortedBetweenAResistorAndItsMotor(t *testing.T) {
 	require.Greater(t, expect(2, between).Lo, 6., "6 A")
 	require.Greater(t, expect(0.3, behind).Lo, 6., "what the motor takes as ever")
 }
+
+// TestAJumperBehindAnotherFuse: what is shorted behind a resistor may take too much through a
+// second fuse that feeds the same by way of a jumper.
+func TestAJumperBehindAnotherFuse(t *testing.T) {
+	t.Parallel()
+	c := oneLamp(circuit.Wiring, circuit.Fuse, circuit.Contact, circuit.Resistor, circuit.Wiring, circuit.Lamp, circuit.Ground)
+	c.Elements[1].Rating, c.Elements[3].Ohms = 10, circuit.About(0.35, 0.1)
+	beside := len(c.Points)
+	c.Points = append(c.Points, "beside")
+	c.Elements = append(c.Elements, circuit.Element{Key: "second fuse", Kind: circuit.Fuse, From: 1, To: beside, Ohms: circuit.Usual(circuit.Fuse, 5), Rating: 5, Follows: -1})
+	c.Compile()
+	setup := circuit.Setup{Posts: circuit.Exactly(12.5), Position: make([]circuit.Position, len(c.Elements))}
+	setup.Bridges = []circuit.Bridge{{A: beside, B: c.Elements[2].From, Ohms: circuit.Span{Lo: 0.005, Hi: 0.1}}}
+	short := suspect.Hypothesis{{Part: suspect.Part{Key: c.Elements[4].Key}, Mode: suspect.ShortToGround}}
+	amps := c.Observe(setup, circuit.Reading{ID: "r", Quantity: circuit.Amps, Along: len(c.Elements) - 1, Red: []int{1}, Black: []int{beside}, Sigma: 0.05}, parts(c))
+	require.Less(t, amps.Expect(short).Lo, 0.1, "it may have blown")
+	require.Greater(t, amps.Expect(short).Hi, 5.)
+}

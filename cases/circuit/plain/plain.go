@@ -136,6 +136,18 @@ func (e *Element) nearer(was, v float64) float64 {
 	return v
 }
 
+// met is an error where a source does not give what it should: where a node hangs on next to
+// nothing, as on a diode the wrong way round, the equations may be no more than rounding.
+func (c *Circuit) met(s *Solution, alone []bool) error {
+	for k := range c.Elements {
+		e := &c.Elements[k]
+		if v := s.Volts[e.A] - s.Volts[e.B]; e.Kind == Voltage && !alone[e.A] && !(math.Abs(v-e.Value) <= 1e-6*math.Max(1, math.Abs(e.Value))) {
+			return fmt.Errorf("element %d gives %g V and not %g: %w", k, v, e.Value, errSingular)
+		}
+	}
+	return nil
+}
+
 // Solve the circuit.
 func (c *Circuit) Solve() (*Solution, error) {
 	for k := range c.Elements {
@@ -216,6 +228,9 @@ func (c *Circuit) Solve() (*Solution, error) {
 			}
 		}
 		if moved <= settled*largest || n >= restless && moved <= rounding*largest {
+			if err := c.met(s, alone); err != nil {
+				return nil, err
+			}
 			return s, nil
 		}
 	}

@@ -68,6 +68,23 @@ func TestDiode(t *testing.T) {
 	}
 }
 
+// A node that hangs on a diode alone has a voltage of which no digit is known: never a figure
+// for the rest that is wrong.
+func TestNodeOnADiodeAlone(t *testing.T) {
+	t.Parallel()
+	for _, knee := range []float64{0.45, 0.7, 0.85, 0.9} {
+		c := &plain.Circuit{Nodes: 4, Elements: []plain.Element{
+			{Kind: plain.Voltage, A: 1, B: 0, Value: 12.24}, {A: 1, B: 0, Value: 20}, {Kind: plain.Diode, A: 1, B: 3, Value: knee, Slope: 0.004},
+			{A: 1, B: 0, Value: 16.56}, {A: 1, B: 0, Value: 2.595465663895268}, {A: 1, B: 2, Value: 0.07873556289257135}, {A: 2, B: 0, Value: 1e7},
+		}}
+		if s, err := c.Solve(); err == nil {
+			require.InDelta(t, 12.24, s.Volts[2], 1e-6)
+		} else {
+			require.ErrorContains(t, err, "hangs on nothing")
+		}
+	}
+}
+
 // Two sources against one another, and a current source.
 func TestSources(t *testing.T) {
 	t.Parallel()
