@@ -29,6 +29,14 @@ type Candidate struct {
 	Minutes float64
 	ends    []float64
 	would   *Observation // with what it would show as things stand; nil: not asked yet
+	flow    *Candidate   // what the clamp is on; nil: there is none
+}
+
+// Clamped makes a drop that is read together with what flows through an element at.
+func (c *Circuit) Clamped(setup Setup, red, black, at int, cost suspect.Cost, parts []suspect.Part) *Candidate {
+	f := c.Candidate(setup, red, black, at, suspect.Drop, cost, parts)
+	f.flow = c.Candidate(setup, c.Elements[at].From, c.Elements[at].To, at, suspect.Amps, cost, parts)
+	return f
 }
 
 // Candidate makes a reading that could be taken in the state; at is the element that it
@@ -94,7 +102,7 @@ func (c *Circuit) Live(setup *Setup, nodes ...int) bool {
 }
 
 // reached are the nodes that a post reaches through what is closed or may be, and of the
-// kinds, but not through the other post.
+// kinds, or through what bridges the circuit, but not through the other post.
 func (c *Circuit) reached(setup *Setup, post int, through func(Kind) bool) []bool {
 	out := make([]bool, len(c.Points))
 	out[post] = true
@@ -105,6 +113,9 @@ func (c *Circuit) reached(setup *Setup, post int, through func(Kind) bool) []boo
 				continue
 			}
 			again = reach(out, e.From, e.To, plus+minus-post) || again
+		}
+		for _, b := range setup.Bridges {
+			again = reach(out, b.A, b.B, plus+minus-post) || again
 		}
 	}
 	return out
@@ -175,15 +186,22 @@ func (f *Candidate) Tells(is, other suspect.Hypothesis) bool {
 	if was.floats {
 		return false
 	}
-	v := Exactly(was.seen[1])
+	v, through := Exactly(was.seen[1]), Span{}
+	if f.flow != nil {
+		if f.flow.Tells(is, other) {
+			return true
+		}
+		amps := math.Abs(f.flow.spot(f.flow.take(f.flow.keyOf(is)), [2]uint8{usual, usual}).seen[1])
+		through = Flows(amps)
+	}
 	if f.would == nil {
 		f.would = &Observation{}
 	}
 	memo := f.would.memo
-	if memo == nil || f.would.Shown != v {
+	if memo == nil || f.would.Shown != v || f.would.Through != through {
 		memo = map[asked]float64{}
 	}
 	*f.would = *o
-	f.would.Shown, f.would.memo = v, memo
+	f.would.Shown, f.would.Through, f.would.memo = v, through, memo
 	return f.would.Outside(b, inOrder) >= 3.5
 }

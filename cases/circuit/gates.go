@@ -68,14 +68,25 @@ func (m *model) set(x *assumed) {
 // milliampere or less that it sends (common practice).
 var kneeOhms = Span{300, math.Inf(1)}
 
-// setCold is set while an ohmmeter is on and nothing feeds the circuit: coils pull
-// nothing, and a diode lets through what little the meter sends, or nothing.
+// setCold is set while an ohmmeter is on what nothing feeds: a coil pulls only where it is
+// fed from elsewhere, and a diode lets through what little the meter sends, or nothing. Where
+// a fault feeds it, any coil may pull and a diode conduct.
 func (m *model) setCold(x *assumed) {
+	fed := x.bounds && m.feeds(x.faults)
 	for n, s := range m.gated {
 		st := &m.stretches[s]
 		switch {
 		case st.follows >= 0:
-			x.gates[n] = gate{position: m.stuck(x.faults, s, Open), ohms: x.some(st.ohms)}
+			p := Open
+			switch {
+			case x.bounds && (fed || m.pullable()[n]):
+				p = Either
+			case m.pullable()[n]:
+				p = Closed
+			}
+			x.gates[n] = gate{position: m.stuck(x.faults, s, p), ohms: x.some(st.ohms)}
+		case fed:
+			x.gates[n] = gate{position: Either, ohms: Span{0, math.Inf(1)}}
 		case x.bounds:
 			x.gates[n] = gate{position: Closed, ohms: kneeOhms}
 		default:
@@ -87,6 +98,21 @@ func (m *model) setCold(x *assumed) {
 			}
 		}
 	}
+}
+
+// pullable says of each gate whether something feeds the coil that it follows though an
+// ohmmeter is on.
+func (m *model) pullable() []bool {
+	if m.pulls == nil {
+		m.pulls = make([]bool, len(m.gated))
+		for n, s := range m.gated {
+			if coil := m.stretches[s].follows; coil >= 0 && !m.setup.Off && m.of[coil] >= 0 {
+				e := &m.c.Elements[coil]
+				m.pulls[n] = m.c.Live(m.setup, e.From, e.To)
+			}
+		}
+	}
+	return m.pulls
 }
 
 // stuck is the position, unless a fault holds the contact closed.

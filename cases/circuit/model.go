@@ -56,6 +56,7 @@ type model struct {
 	survey    *survey // of such a state
 	base      *model  // the same state without leads, shared by readings; nil: none
 	cold      bool    // nothing feeds it: an ohmmeter is on
+	pulls     []bool  // of each gate whether its coil is fed all the same; nil: not asked yet
 }
 
 // reduce makes the model in which the nodes of keep can be told apart.

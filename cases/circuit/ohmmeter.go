@@ -7,6 +7,10 @@ import "math"
 // tenths, with dirty tips more).
 var leadsOhms = Span{0, 0.5}
 
+// batterySiemens is what joins the posts where the battery is connected, seen from what only
+// leaks to them: as good as anything.
+const batterySiemens = 1e5
+
 // leadsMostly is what they have where nobody held them together to see.
 const leadsMostly = 0.2
 
@@ -21,6 +25,9 @@ func (m *model) ohms(x *assumed, a, b int) Span {
 	if !x.bounds { // each has one value
 		w.keep(a, b)
 		return Exactly(w.ohms(a, b).Lo)
+	}
+	if !m.setup.Off {
+		w.join(plus, minus, Span{0, batterySiemens})
 	}
 	end := func(value func(Span) float64) Span {
 		one := m.c.scratch[1].emptied(w.n)
@@ -66,6 +73,10 @@ const (
 	liveOhms                = 0.1
 )
 
+// highOhms is from where on that what leaks to it counts: 12 V through 30 megohm are two
+// thousandths of what an ohmmeter sends by.
+const highOhms = 1e3
+
 // disturbed is what an ohmmeter makes of ohms over which something else puts a voltage,
 // given as it is with the meter's own resistance on it. Where that is sure to be found
 // before, nothing is made of it.
@@ -83,9 +94,9 @@ func disturbed(ohms, volts Span) Span {
 
 // feeds reports whether a fault feeds the circuit though what should feed it is out: past
 // the fuses, by a contact that should be open, or from another conductor.
-func (o *Observation) feeds(faults []done) bool {
+func (m *model) feeds(faults []done) bool {
 	for _, f := range faults {
-		if (f.does == toPlus || f.does == toOther || f.does == stuck) && !o.setup.Off {
+		if (f.does == toPlus || f.does == toOther || f.does == stuck) && !m.setup.Off {
 			return true
 		}
 	}

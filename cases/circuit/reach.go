@@ -264,7 +264,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 			leads = leadsOhms
 		}
 		out := m.ohms(&y, red, black).Plus(leads)
-		if x.bounds && o.feeds(x.faults) {
+		if x.bounds && !m.setup.Off && (o.Shown.Hi > highOhms || m.feeds(x.faults)) {
 			x.lead = Bridge{A: red, B: black, Ohms: Exactly(senderOhms)}
 			y = x
 			m.settle(&y)

@@ -105,6 +105,9 @@ func (m *model) taken(fuse, from int, amps []float64, posts float64) float64 {
 			meet(b.A, b.B, posts/(b.Usual/12))
 		}
 	}
+	for _, b := range m.leads { // a test lamp takes some too
+		meet(b.A, b.B, posts/math.Max(b.Ohms.Lo, 1e-5))
+	}
 	return all
 }
 

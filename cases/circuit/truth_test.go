@@ -35,6 +35,8 @@ import (
 //   - Where an averaging meter saw pulses it shows the mean of what it would show
 //     with the outputs driven and with them not; what it counts of them is by how much
 //     the two differ.
+//   - An ohmmeter sends senderVolts through senderOhms, with the battery disconnected next to
+//     nothing; what shows more than half of liveOhms before is not read in ohms.
 //   - A clamp adds nothing, and may be round either end of a part.
 type truth struct {
 	c      *Circuit
@@ -46,10 +48,11 @@ type truth struct {
 	faults []broken
 	pulls  bool // a fault may overload a fuse
 
-	knobs []float64 // where in its span each unknown lies; from 0 to 1
-	next  int
-	blown []bool // of each element, whether it is a fuse that has blown
-	draws []int  // the elements by which faults draw current, in the other solver's count
+	knobs  []float64 // where in its span each unknown lies; from 0 to 1
+	next   int
+	probed bool   // the ohmmeter is on; before, there is a voltmeter
+	blown  []bool // of each element, whether it is a fuse that has blown
+	draws  []int  // the elements by which faults draw current, in the other solver's count
 }
 
 // broken is a fault of an element.
@@ -111,7 +114,15 @@ const apart = 1e7
 func (t *truth) shown() (value float64, ok bool) {
 	t.draws = nil
 	t.blown = make([]bool, len(t.c.Elements))
+	t.probed = false
 	value, ok = t.moment(false)
+	if t.live() && ok {
+		if math.Abs(value) > liveOhms/2 {
+			return 0, false // nobody reads ohms there
+		}
+		t.probed = true
+		value, ok = t.moment(false)
+	}
 	if t.r.Duty.Hi > 0 && ok {
 		idle, also := t.moment(true)
 		if t.r.Quantity == Swing {
@@ -122,6 +133,9 @@ func (t *truth) shown() (value float64, ok bool) {
 	}
 	return value, ok
 }
+
+// live reports whether it is an ohmmeter's with the battery connected.
+func (t *truth) live() bool { return t.r.Quantity == Ohms && !t.setup.Off }
 
 // moment is what would be shown while outputs drive, or while they idle.
 func (t *truth) moment(idle bool) (value float64, ok bool) {
@@ -145,7 +159,7 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 	}
 	posts := t.in(t.setup.Posts)
 	source := -1
-	if t.r.Quantity != Ohms {
+	if !t.setup.Off {
 		source = len(c.Elements)
 		c.Elements = append(c.Elements, plain.Element{Kind: plain.Voltage, A: plus, B: minus, Value: posts})
 	}
@@ -249,7 +263,14 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 	}
 	red, black := t.one(t.r.Red), t.one(t.r.Black)
 	far := t.yes()
-	if t.r.Quantity == Ohms {
+	switch {
+	case t.probed:
+		tip := node()
+		c.Elements = append(c.Elements, plain.Element{Kind: plain.Voltage, A: tip, B: black, Value: senderVolts})
+		resistor(tip, red, senderOhms)
+	case t.live():
+		resistor(red, black, MeterOhms)
+	case t.r.Quantity == Ohms:
 		const tiny = 1e-6 // amperes
 		c.Elements = append(c.Elements, plain.Element{Kind: plain.Current, A: black, B: red, Value: tiny})
 		if red == black {
@@ -286,6 +307,13 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 		}
 		return math.Abs(s.Amps[end]), true
 	case Ohms:
+		v := s.Volts[red] - s.Volts[black]
+		switch amps := (senderVolts - v) / senderOhms; {
+		case t.probed:
+			return v / amps, amps > senderVolts/1e9
+		case t.live():
+			return v, true
+		}
 		return (s.Volts[red] - s.Volts[black]) / 1e-6, true
 	case Shine:
 		return math.Abs(s.Volts[red]-s.Volts[black]) / posts, source >= 0
@@ -398,7 +426,7 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 				continue
 			}
 			v := math.Abs(s.Volts[drawn[x].A] - s.Volts[drawn[x].B])
-			if t.r.Quantity == Ohms {
+			if t.setup.Off {
 				v = 0
 			}
 			switch {
@@ -410,7 +438,7 @@ func (t *truth) settle(c *plain.Circuit, joined int, at []int, state, blow []boo
 				}
 			case e.Kind == Coil:
 				for o := range t.c.Elements {
-					if t.c.Elements[o].Follows != k || t.does[o] == stuck || t.r.Quantity == Ohms {
+					if t.c.Elements[o].Follows != k || t.does[o] == stuck || t.setup.Off {
 						continue
 					}
 					if v >= pullIn*t.c.System && !state[o] || v < dropOut*t.c.System && state[o] {

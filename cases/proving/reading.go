@@ -85,7 +85,11 @@ func (p *player) offer(r *reading, m suspect.Manner, at int) {
 		r.over = at
 	}
 	r.Candidate = &circuit.Candidate{Manner: m}
-	r.Candidate = p.Candidate(r.state(p), r.red, r.black, at, m, p.table.Costs[m], p.parts())
+	if r.clamped {
+		r.Candidate = p.Clamped(r.state(p), r.red, r.black, at, p.table.Costs[m], p.parts())
+	} else {
+		r.Candidate = p.Candidate(r.state(p), r.red, r.black, at, m, p.table.Costs[m], p.parts())
+	}
 	if p.settings.OneCost {
 		r.Minutes = p.table.Costs[m].Minutes // in the loom too
 	}
@@ -147,6 +151,22 @@ func (p *player) clearings() {
 			add(n, minus, at, suspect.Volts, !p.asked, jumper)
 		}
 	})
+	on := p.setup(true)
+	if jumper >= 0 {
+		e := &p.Elements[jumper]
+		on.Bridges = append(on.Bridges, circuit.Bridge{A: e.From, B: e.To, Ohms: circuit.Span{Lo: 0, Hi: 2 * jumperMost}})
+	}
+	for _, r := range p.Runs(&on) {
+		clamped := func(from, to int) {
+			p.offer(&reading{red: r.Nodes[from], black: r.Nodes[to], over: -1, plug: -1, turned: !p.asked, jumper: jumper, clamped: true}, suspect.Drop, r.Elements[from])
+		}
+		last := len(r.Elements)
+		clamped(0, last)
+		if last > 1 {
+			clamped(0, last-1)
+			clamped(1, last)
+		}
+	}
 	if jumper >= 0 || !p.asked {
 		p.elements(func(red, black, at int, m suspect.Manner) { add(red, black, at, m, !p.asked, jumper) })
 	}

@@ -264,7 +264,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			}
 		}
 		if !bad {
-			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
+			own[k] = t.whole(put, resistor, k, a, b, ohms, standing[k])
 			continue
 		}
 		switch x.mode.Kind() {
@@ -274,7 +274,7 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 			}
 			mid := node()
 			resistor(a, mid, x.ohms)
-			own[k] = t.whole(s, put, resistor, k, mid, b, ohms, standing[k])
+			own[k] = t.whole(put, resistor, k, mid, b, ohms, standing[k])
 		case suspect.ShortToNeighbour:
 			mid := node()
 			own[k] = resistor(a, mid, ohms*x.along)
@@ -291,16 +291,16 @@ func (t *truth) wire(s *state, closed, standing, blown []bool, red, black int, l
 		case suspect.WrongPart, suspect.Shorted:
 			switch {
 			case e.Kind == circuit.Diode && x.mode == suspect.WrongPart: // the other way round
-				own[k] = t.whole(s, put, resistor, k, b, a, ohms, standing[k])
+				own[k] = t.whole(put, resistor, k, b, a, ohms, standing[k])
 			case e.Kind == circuit.Switch || e.Kind == circuit.Output: // it stays closed
-				own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
+				own[k] = t.whole(put, resistor, k, a, b, ohms, standing[k])
 			default:
 				own[k] = resistor(a, b, x.ohms)
 			}
 		case suspect.DrawsTooMuch, suspect.Seized:
 			own[k] = resistor(a, b, x.ohms)
 		default: // it does not work, though current flows as it should
-			own[k] = t.whole(s, put, resistor, k, a, b, ohms, standing[k])
+			own[k] = t.whole(put, resistor, k, a, b, ohms, standing[k])
 		}
 	}
 	for i, j := range joins {
@@ -337,10 +337,8 @@ const (
 )
 
 // whole puts the element as it is when nothing is wrong with it.
-func (t *truth) whole(s *state, put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, ohms float64, standing bool) int {
+func (t *truth) whole(put func(plain.Element) int, resistor func(a, b int, ohms float64) int, k, a, b int, ohms float64, standing bool) int {
 	switch kind := t.Elements[k].Kind; {
-	case kind == circuit.Lamp && s.probe != nil: // a milliampere does not warm it
-		return resistor(a, b, t.ohms[k]*coldLamp)
 	case kind == circuit.Lamp:
 		return put(plain.Element{Kind: plain.Lamp, A: a, B: b, Value: t.ohms[k], Rated: circuit.LampVolts * t.System, Power: t.power[k], Cold: coldLamp})
 	case kind == circuit.Diode:
