@@ -32,10 +32,10 @@ type Candidate struct {
 	flow    *Candidate   // what the clamp is on; nil: there is none
 }
 
-// Clamped makes a drop that is read together with what flows through an element at.
-func (c *Circuit) Clamped(setup Setup, red, black, at int, cost suspect.Cost, parts []suspect.Part) *Candidate {
-	f := c.Candidate(setup, red, black, at, suspect.Drop, cost, parts)
-	f.flow = c.Candidate(setup, c.Elements[at].From, c.Elements[at].To, at, suspect.Amps, cost, parts)
+// CandidateClamped makes a drop that is read together with what flows through an element.
+func (c *Circuit) CandidateClamped(setup Setup, r Clamped, cost suspect.Cost, parts []suspect.Part) *Candidate {
+	f := c.Candidate(setup, r.Red, r.Black, r.At, suspect.Drop, cost, parts)
+	f.flow = c.Candidate(setup, c.Elements[r.At].From, c.Elements[r.At].To, r.At, suspect.Amps, cost, parts)
 	return f
 }
 
@@ -191,8 +191,8 @@ func (f *Candidate) Tells(is, other suspect.Hypothesis) bool {
 		if f.flow.Tells(is, other) {
 			return true
 		}
-		amps := math.Abs(f.flow.spot(f.flow.take(f.flow.keyOf(is)), [2]uint8{usual, usual}).seen[1])
-		through = Flows(amps)
+		k, _ := f.flow.key(is)
+		through = Flows(f.flow.spot(f.flow.take(k), [2]uint8{usual, usual}).seen[1])
 	}
 	if f.would == nil {
 		f.would = &Observation{}

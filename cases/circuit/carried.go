@@ -39,3 +39,12 @@ func (o *Observation) both(a, b Span) Span {
 	}
 	return b
 }
+
+// least is how many volts, whichever way round, there were at least; none where they came and
+// went.
+func (o *Observation) least() float64 {
+	if o.idle != nil {
+		return 0
+	}
+	return math.Max(0, magnitude(o.Shown).Lo-farOut*o.Sigma)
+}

@@ -144,7 +144,7 @@ func (o *Observation) fits(faults []done) bool {
 	case x.sensed > 0:
 		v = magnitude(v).Times(1 / senseOhms)
 	case o.Through.Hi > 0:
-		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
+		if ohms, ok := m.between(x, red, black, o.Through, o.least()); ok {
 			v = o.both(v, o.carried(v, ohms, true))
 		}
 	}
@@ -208,7 +208,7 @@ func (o *Observation) spans(x assumed) []Span {
 	for k, off := range o.spansOf(o.idle, x) {
 		on, duty := out[k], o.Duty
 		if o.Quantity == Swing {
-			out[k] = o.swing(on, off, x.bounds)
+			out[k] = o.swing(on, off, x.bounds && !o.model.diodes)
 			continue
 		}
 		if !x.bounds {
@@ -238,7 +238,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 	x.lead = Bridge{A: red, B: black, Ohms: o.Lead}
 	if !x.bounds && o.Quantity != Ohms {
 		if o.Through.Hi > 0 && o.Quantity == Volts {
-			if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok && ohms.Lo < isLow {
+			if ohms, ok := m.between(x, red, black, o.Through, o.least()); ok && ohms.Lo < isLow {
 				// The current is better known than the rest, as far as it can flow at all.
 				m.stiff = ohms.Lo
 				return Exactly((o.Through.Lo + o.Through.Hi) / 2 * ohms.Lo)
@@ -272,7 +272,8 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 		return out
 	}
-	if o.Quantity == Shine || o.Quantity == Swing {
+	shares := o.Quantity == Shine || o.Quantity == Swing
+	if shares = shares && !m.diodes; shares { // what a diode has over it is no share of the supply
 		posts = Exactly(1)
 	}
 	var want *wanted
@@ -280,7 +281,10 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		want = &wanted{o.Shown, farOut * o.Sigma}
 	}
 	v := m.bound(&y, red, black, posts, want)
-	if o.Quantity == Shine {
+	if o.Quantity == Shine && !shares {
+		v = magnitude(v)
+		return Span{v.Lo / math.Max(posts.Hi, 1e-3), v.Hi / math.Max(posts.Lo, 1e-3)}
+	} else if o.Quantity == Shine {
 		return magnitude(v)
 	}
 	for n, s := range m.gated {
@@ -289,7 +293,7 @@ func (o *Observation) at(m *model, x assumed, red, black int) Span {
 		}
 	}
 	if o.Through.Hi > 0 {
-		if ohms, ok := m.between(x, red, black, o.Through.Lo > 0); ok {
+		if ohms, ok := m.between(x, red, black, o.Through, o.least()); ok {
 			v = o.both(v, o.carried(v, ohms, x.wanted))
 		}
 	}

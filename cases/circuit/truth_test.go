@@ -50,9 +50,11 @@ type truth struct {
 
 	knobs  []float64 // where in its span each unknown lies; from 0 to 1
 	next   int
-	probed bool   // the ohmmeter is on; before, there is a voltmeter
-	blown  []bool // of each element, whether it is a fuse that has blown
-	draws  []int  // the elements by which faults draw current, in the other solver's count
+	clamp  int     // the element that a clamp is round while volts are read; -1: there is none
+	flow   float64 // what it shows, in amperes
+	probed bool    // the ohmmeter is on; before, there is a voltmeter
+	blown  []bool  // of each element, whether it is a fuse that has blown
+	draws  []int   // the elements by which faults draw current, in the other solver's count
 }
 
 // broken is a fault of an element.
@@ -62,7 +64,7 @@ type broken struct {
 }
 
 func newTruth(c *Circuit, setup *Setup, r *Reading, faults []broken) *truth {
-	t := &truth{c: c, setup: setup, r: r, does: make([]does, len(c.Elements)), ohms: make([]Span, len(c.Elements)), also: make([]bool, len(c.Elements)), faults: faults}
+	t := &truth{c: c, setup: setup, r: r, clamp: -1, does: make([]does, len(c.Elements)), ohms: make([]Span, len(c.Elements)), also: make([]bool, len(c.Elements)), faults: faults}
 	for _, f := range faults {
 		k := f.element
 		t.does[k], t.ohms[k] = c.Elements[k].effect(f.mode, c.high[k])
@@ -315,6 +317,13 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 			return v, true
 		}
 		return (s.Volts[red] - s.Volts[black]) / 1e-6, true
+	case Volts:
+		if t.clamp >= 0 {
+			t.flow = 0
+			if x := ends[t.clamp][0]; x >= 0 && state[t.clamp] {
+				t.flow = math.Abs(s.Amps[x])
+			}
+		}
 	case Shine:
 		return math.Abs(s.Volts[red]-s.Volts[black]) / posts, source >= 0
 	}

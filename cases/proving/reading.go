@@ -86,7 +86,7 @@ func (p *player) offer(r *reading, m suspect.Manner, at int) {
 	}
 	r.Candidate = &circuit.Candidate{Manner: m}
 	if r.clamped {
-		r.Candidate = p.Clamped(r.state(p), r.red, r.black, at, p.table.Costs[m], p.parts())
+		r.Candidate = p.CandidateClamped(r.state(p), circuit.Clamped{Red: r.red, Black: r.black, At: at}, p.table.Costs[m], p.parts())
 	} else {
 		r.Candidate = p.Candidate(r.state(p), r.red, r.black, at, m, p.table.Costs[m], p.parts())
 	}
@@ -131,9 +131,11 @@ func (p *player) elements(f func(red, black, at int, m suspect.Manner)) {
 // what was found where one can be, and volts with the circuit asked the other way round.
 func (p *player) clearings() {
 	jumper := -1
-	likeliest := p.judge.Suspects()[0].Part
+	likeliest := p.judge.Suspects()[0].Part.Key
 	for k := range p.Elements {
-		if e := &p.Elements[k]; e.Key == likeliest.Key && e.Kind < circuit.Load && e.From != e.To {
+		e := &p.Elements[k]
+		moved := e.Follows >= 0 && p.Elements[e.Follows].Key == likeliest // a relay is bridged at its contact
+		if (e.Key == likeliest && e.Kind < circuit.Load || moved) && e.From != e.To {
 			jumper = k
 		}
 	}
@@ -156,16 +158,8 @@ func (p *player) clearings() {
 		e := &p.Elements[jumper]
 		on.Bridges = append(on.Bridges, circuit.Bridge{A: e.From, B: e.To, Ohms: circuit.Span{Lo: 0, Hi: 2 * jumperMost}})
 	}
-	for _, r := range p.Runs(&on) {
-		clamped := func(from, to int) {
-			p.offer(&reading{red: r.Nodes[from], black: r.Nodes[to], over: -1, plug: -1, turned: !p.asked, jumper: jumper, clamped: true}, suspect.Drop, r.Elements[from])
-		}
-		last := len(r.Elements)
-		clamped(0, last)
-		if last > 1 {
-			clamped(0, last-1)
-			clamped(1, last)
-		}
+	for _, r := range p.Clamps(&on) {
+		p.offer(&reading{red: r.Red, black: r.Black, over: -1, plug: -1, turned: !p.asked, jumper: jumper, clamped: true}, suspect.Drop, r.At)
 	}
 	if jumper >= 0 || !p.asked {
 		p.elements(func(red, black, at int, m suspect.Manner) { add(red, black, at, m, !p.asked, jumper) })

@@ -42,11 +42,11 @@ type Ranked struct {
 
 const (
 	// lookAhead is how many candidates are looked at two steps deep.
-	lookAhead = 8
+	lookAhead = 6
 	// seconds is how many, the best by themselves, may come second in that.
-	seconds = 24
+	seconds = 16
 	// maxStanding is how many hypotheses, the likeliest, carry the choice.
-	maxStanding = 150
+	maxStanding = 90
 	// noGain is the information in bits below which a test tells nothing.
 	noGain = 1e-3
 	// besides is the share that information over all that is wrong has in the gain; the
