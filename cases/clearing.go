@@ -35,8 +35,8 @@ func (j *Judged) toClear(readings []*foretold) []Advice {
 }
 
 // clearings are readings that find little and prove much: what is dropped from the
-// positive post to each point, and volts where there should be none, with the circuit
-// switched off or its fuses out.
+// positive post to each point, volts where there should be none, with the circuit
+// switched off or its fuses out, and drops with their current over feeds, returns and loads.
 func (j *Judged) clearings() []*foretold {
 	a := &asker{Case: j.Case, table: j.Table, horizon: j.everything()}
 	a.howOften()
@@ -48,7 +48,7 @@ func (j *Judged) clearings() []*foretold {
 		taken := j.taken(d)
 		add := func(red, black, at int, says *eventv1.Reading, m suspect.Manner) {
 			f := &foretold{comp: d.Elements[at].Component, drawn: d, red: d.Points[red], black: d.Points[black], manner: suspect.Volts, says: says}
-			if red == black || len(out) >= maxReadings || taken[read{suspect.Volts, red, black, d.asked(says)}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
+			if red == black || len(out) >= maxReadings || taken[read{suspect.Volts, red, black, d.asked(says)}] || !j.mayRead(f.comp) {
 				return
 			}
 			says.Red, says.Black = f.red, f.black
@@ -57,6 +57,15 @@ func (j *Judged) clearings() []*foretold {
 			out = append(out, f)
 		}
 		on := j.working(d)
+		setup, parts := j.asRecorded(a, d, &eventv1.Reading{Conditions: proto.CloneOf(on)})
+		for _, r := range d.Clamps(&setup) {
+			comp := d.Elements[r.At].Component
+			if len(out) < maxReadings && !taken[read{suspect.Drop, r.Red, r.Black, ""}] && j.leadsMayBe(d, r.Red) && j.leadsMayBe(d, r.Black) && j.mayRead(comp) {
+				c := d.CandidateClamped(setup, r, j.Table.Costs[suspect.Drop], parts)
+				out = append(out, &foretold{Candidate: c, comp: comp, drawn: d, red: d.Points[r.Red], black: d.Points[r.Black], manner: suspect.Drop, clamped: true,
+					says: &eventv1.Reading{Red: d.Points[r.Red], Black: d.Points[r.Black], Conditions: proto.CloneOf(on)}})
+			}
+		}
 		off := proto.CloneOf(on)
 		off.Commanded = eventv1.Command_COMMAND_OFF
 		fuses := j.fuses(d)
@@ -75,6 +84,21 @@ func (j *Judged) clearings() []*foretold {
 		}
 	}
 	return out
+}
+
+// mayRead reports whether a meter may be put to the component.
+func (j *Judged) mayRead(c *Component) bool {
+	h := j.hazard(c)
+	return h.unsafe(j.Case) == "" && h.allows(suspect.Drop)
+}
+
+// leadsMayBe reports whether a lead gets at the point, and may.
+func (j *Judged) leadsMayBe(d *Drawn, n int) bool {
+	if n <= 1 {
+		return true // a post
+	}
+	at, ok := j.reach(d, n)
+	return ok && j.mayRead(d.Elements[at].Component)
 }
 
 // asked says how the circuit was asked to work otherwise than it should for a reading

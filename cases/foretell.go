@@ -25,6 +25,7 @@ type foretold struct {
 	plug, lamp string
 	dead       bool
 	says       *eventv1.Reading
+	clamped    bool // a drop over more than comp, or over a load, with what flows through comp
 }
 
 // readings are those worth taking on what is drawn: at each point that a lead can
@@ -45,7 +46,7 @@ func (j *Judged) readings() []*foretold {
 			return circuit.Setup{Posts: a.posts(d, con), Position: positions(d, con)}
 		}
 		add := func(f *foretold, red, black, at int) {
-			if red == black || len(out) >= maxReadings || taken[read{f.manner, red, black, ""}] || j.hazard(f.comp).unsafe(j.Case) != "" || !j.hazard(f.comp).allows(suspect.Drop) {
+			if red == black || len(out) >= maxReadings || taken[read{f.manner, red, black, ""}] || !j.mayRead(f.comp) {
 				return
 			}
 			s := setup()
@@ -279,7 +280,12 @@ func (j *Judged) adviseReading(f *foretold, aim Aim) Advice {
 		a.Do = fmt.Sprintf("Take out %s and make sure that nothing is live; then read ohms: red lead at %s, black lead at %s, the rest plugged in and the switches as when the concern is there", j.fuseWords(f.drawn), f.red, f.black)
 		a.Tools = []string{"meter"}
 	case suspect.Drop:
-		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s; write the current down", f.comp.Name, f.red, f.black, asItWorks)
+		if f.clamped {
+			a.Do = fmt.Sprintf("Read the drop with the current: red lead at %s, black lead at %s, and with a clamp what flows through %s, %s", f.red, f.black, f.comp.Name, asItWorks)
+			a.Tools, a.Records = []string{"meter", "current clamp"}, f.says
+			break
+		}
+		a.Do = fmt.Sprintf("Read the drop over %s: red lead at %s, black lead at %s, %s", f.comp.Name, f.red, f.black, asItWorks)
 		a.Tools = []string{"meter", "current clamp"}
 	case suspect.Unplugged, suspect.TestLamp, suspect.OhmsUnplugged:
 		unit = j.wordUnplugged(&a, f)

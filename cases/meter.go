@@ -99,8 +99,7 @@ func (a *asker) observeOn(d *Drawn, s *Step) []*Read {
 	}
 	all := []*Read{out}
 	if amps, ok := si(r.GetConditions().GetCurrent()); ok && v.Quantity == circuit.Volts {
-		slack := 0.03 + 0.04*math.Abs(amps)
-		v.Through = circuit.Span{Lo: max(math.Abs(amps)-slack, 0), Hi: math.Abs(amps) + slack}
+		v.Through = circuit.Flows(amps)
 		if k, ok := circ.Only(setup, v.Red, v.Black); ok {
 			flows := v
 			flows.Quantity, flows.Along, flows.Lead, flows.Through = circuit.Amps, k, circuit.Span{}, circuit.Span{}

@@ -230,6 +230,9 @@ func (a Advice) WriteDown() string {
 	if c.GetCommanded() == eventv1.Command_COMMAND_OFF {
 		with = append(with, "switched off")
 	}
+	if a.Manner == suspect.Drop {
+		with = append(with, "the current, such as 'at 8 A'")
+	}
 	if len(with) == 0 {
 		return ""
 	}

@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // run is what lies one behind the other with nothing else joined, loads among it: all that
 // flows through one of its elements flows through each.
@@ -18,13 +21,20 @@ type Clamped struct {
 // Clamps are the drops that prove most when they are read together with their currents: over
 // a feed or a return from one end to the other, and to the last but one of its parts, so that
 // each lies in two of them; and over a load, by itself and with what lies before it or behind.
-// The elements of one kind are told apart by no such reading, and need none.
 func (c *Circuit) Clamps(setup *Setup) (out []Clamped) {
 	for _, r := range c.runs(setup) {
 		add := func(from, to int) {
-			if from >= 0 && to < len(r.nodes) {
-				out = append(out, Clamped{r.nodes[from], r.nodes[to], r.elements[from]})
+			if from < 0 || to >= len(r.nodes) {
+				return
 			}
+			at := r.elements[from]
+			for _, k := range r.elements[from:to] {
+				if c.Elements[k].Kind == Wiring { // where a clamp goes round
+					at = k
+					break
+				}
+			}
+			out = append(out, Clamped{r.nodes[from], r.nodes[to], at})
 		}
 		start := 0
 		for n := 0; n <= len(r.elements); n++ {
@@ -86,6 +96,10 @@ func (c *Circuit) runs(setup *Setup) (out []run) {
 				if ends[here] {
 					break
 				}
+			}
+			if c.Elements[r.elements[0]].From != n { // as drawn, from plus to minus
+				slices.Reverse(r.nodes)
+				slices.Reverse(r.elements)
 			}
 			out = append(out, r)
 		}

@@ -270,8 +270,7 @@ func (r *reading) do(p *player, step, n int) ([]suspect.Evidence, error) {
 	var out []suspect.Evidence
 	if (p.settings.Clamp || r.clamped) && r.Manner == suspect.Drop {
 		amps := math.Abs(t.amps)
-		off := 0.03 + 0.04*amps
-		v.Through = circuit.Span{Lo: max(amps-off, 0), Hi: amps + off}
+		v.Through = circuit.Flows(amps)
 		if k, ok := p.Only(r.state(p), v.Red, v.Black); ok {
 			flows := v
 			flows.Quantity, flows.Along, flows.Lead, flows.Through = circuit.Amps, k, circuit.Span{}, circuit.Span{}
