@@ -80,6 +80,12 @@ func (j *Judged) telling(reads []*Read, best suspect.Hypothesis) Telling {
 		return slices.ContainsFunc(reads, func(r *Read) bool { return r.Beyond(h) >= beyondDoubt })
 	}
 	t.Fits = !contradicts(nil)
+	if t.Fits && r.Misses(t.Well) { // what it may be is more than what it mostly is
+		t.Well = circuit.Span{Lo: min(t.Well.Lo, r.Shown.Lo), Hi: max(t.Well.Hi, r.Shown.Hi)}
+		if names := r.unsaid(); t.Doubt == "" && len(names) > 0 {
+			t.Doubt = "nobody said whether " + strings.Join(names, " and ") + " was closed"
+		}
+	}
 	for _, e := range r.Drawn.Elements {
 		part := j.Part(e.Component)
 		if !r.Had(part) {
@@ -104,6 +110,16 @@ func (j *Judged) telling(reads []*Read, best suspect.Hypothesis) Telling {
 		}
 	}
 	return t
+}
+
+// unsaid are the switches, relays and outputs of which nobody said how they stood.
+func (r *Read) unsaid() (out []string) {
+	for _, k := range r.Unsaid() {
+		if k < len(r.Drawn.Elements) {
+			out = append(out, r.Drawn.Elements[k].Component.Name)
+		}
+	}
+	return out
 }
 
 // beyondDoubt is the number of standard deviations from which a reading counts as

@@ -112,7 +112,13 @@
 //     not below: that one may then be open, unless the loads beyond it take less than it
 //     holds (spared.go says why that is enough).
 //  6. A known current bounds a drop by itself, where all of it flows through what lies
-//     between the leads. Two bounds that have nothing in common contradict the fault.
+//     between the leads, one load among it too: what that has goes by the volts that were
+//     shown over it, less what the others drop. Two bounds that have nothing in common
+//     contradict the fault.
+//  7. Ohms are read on what nothing feeds but a fault, and what leaks. By either the meter is
+//     misled by as much as it takes for a reading in ohms to be left alone (liveOhms), and a
+//     fault may let a coil pull. A coil that something else still feeds holds its contact all
+//     the while, so that it may be closed.
 //
 // A frequency and a duty are a Swing: how far apart the voltages are with outputs driven and
 // not. A meter counts from 0.3 to 5 V on (Counts; assumed, and not the same at two points),

@@ -131,6 +131,19 @@ func (o *Observation) off(s Span) float64 {
 	return 0
 }
 
+// Misses reports whether what was shown lies farther off what it could be than a meter is.
+func (o *Observation) Misses(s Span) bool { return o.off(s) >= farOut*o.Sigma }
+
+// Unsaid are the elements of which nobody said whether they were open or closed.
+func (o *Observation) Unsaid() (out []int) {
+	for k, p := range o.setup.Position {
+		if p == Either {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
 // logOhms: resistances are told apart by their order; what a pair of leads has
 // hides what is less.
 func logOhms(s Span) Span {

@@ -37,8 +37,9 @@
 //
 // A last word that is no load says more than a first word that is one: a 'fan
 // relay' is a relay. Two other kinds in one name are refused, with both readings
-// offered ('relay K2 coil'), but for a name whose first and last word are the
-// same ('splice ground splice'): its name goes without the first.
+// offered ('relay K2 fuse'), but for a name whose first and last word are the
+// same ('splice ground splice'): its name goes without the first. 'relay K2 coil' is
+// the coil of relay K2, as is 'relay coil K2'.
 //
 // A component is called as written, kind word included: 'fuse F7'. 'load', 'pin',
 // 'output' and 'wire' are no part of a name, and say the kind whatever else

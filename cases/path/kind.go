@@ -94,6 +94,10 @@ func (d *drawing) kind(u *use, words []word) {
 			u.base = joined(words[2:])
 			return
 		}
+		if len(words) > 2 && words[len(words)-1].key == "coil" { // 'relay K2 coil', as it is said
+			u.kind, u.base = coil, joined(words[1:len(words)-1])
+			return
+		}
 	}
 	switch {
 	case first != unsaid && generic[first] == words[0].key:

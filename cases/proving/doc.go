@@ -136,8 +136,10 @@
 // then goes on to OnTo readings, by what proves most (Judgement.Clearing), tells most, or
 // else any, so that proofs can be counted; nothing but proofs is counted of those. To
 // choose from are then also, at each point, the drop from the positive post, and volts with
-// the circuit asked the other way round and with the fuses out; and, where what was found
-// is no load, volts, drops and currents with a jumper of 10 to 50 milliohm over it.
+// the circuit asked the other way round and with the fuses out; drops with their currents over
+// feeds, returns and loads (Circuit.Clamps); and, where what was found is no load, all of
+// these, volts and currents with a jumper of 10 to 50 milliohm over it, of a coil over the
+// contact that it moves.
 //
 // What is advised is what tells or proves most for each minute, and the figures count
 // tests. OneCost plays it with all tests at one cost.

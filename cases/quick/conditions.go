@@ -174,8 +174,13 @@ func (p *parser) atMeasure(c *eventv1.Conditions) bool {
 	return true
 }
 
+// several are words for more than one of a kind, by which each of them is called.
+var several = map[string]string{
+	"fuses": "fuse", "breakers": "breaker", "relays": "relay", "plugs": "plug", "connectors": "connector", "switches": "switch", "lamps": "lamp", "contacts": "contact",
+}
+
 // pluggedIn begins the name of what is plugged in, and may be out.
-var pluggedIn = []string{"fuse", "fuses", "breaker", "relay", "plug", "connector"}
+var pluggedIn = []string{"fuse", "fuses", "breaker", "breakers", "relay", "relays", "plug", "plugs", "connector", "connectors"}
 
 // suffixed consumes what names something first: '[with] C3 and C4 unplugged',
 // '[with] 30-87 jumped', 'fan commanded', 'fan running'.
@@ -257,6 +262,7 @@ func (p *parser) suffixed(c *eventv1.Conditions) bool {
 // namesUntil reads names joined by 'and' up to the word end.
 func (p *parser) namesUntil(end int) []string {
 	var out []string
+	kind := "" // that several were said to be: 'fuses F1 and F2'
 	for p.i < end {
 		to := p.i
 		for to < end && p.match(to, "and") == 0 {
@@ -279,6 +285,12 @@ func (p *parser) namesUntil(end int) []string {
 			text, from := make([]string, 0, to-p.i), p.i
 			for _, w := range p.words[p.i:to] {
 				text = append(text, w.text)
+			}
+			switch one := several[p.words[from].key]; {
+			case one != "" && len(text) > 1:
+				kind, text[0] = one, one
+			case kind != "" && len(text) == 1:
+				text = []string{kind, text[0]}
 			}
 			p.i = to
 			out = append(out, p.found(spokenName(text), false, from))

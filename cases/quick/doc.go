@@ -68,7 +68,8 @@
 //	[with] key off|acc|on|ready|cranking|running|driving, ignition|ign on|off, keyon,
 //	keyoff, engine running|on, running, cranking, driving, ready, koeo, koer
 //	[NAME] commanded [on|off], [NAME] not commanded, NAME running, NAME on|off
-//	[with] NAME [and NAME]... unplugged|disconnected|pulled|jumped|bridged, fuse NAME out
+//	[with] NAME [and NAME]... unplugged|disconnected|pulled|jumped|bridged, fuse NAME out,
+//	fuses NAME and NAME out
 //	loaded with NAME, supply 12.6 V, at 8 A, at 20 C, at 2000 rpm
 //	hot, cold, idle, idling, engine off       in words only: the key may be on
 //	same state                      those of the last reading, then what is said besides

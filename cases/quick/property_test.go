@@ -296,6 +296,15 @@ func TestFuseOut(t *testing.T) {
 		require.Equal(t, []string{"fuse F3"}, p.Event.GetReading().GetConditions().GetUnplugged(), line)
 		hold(t, line)
 	}
+	for line, names := range map[string][]string{
+		"0.8 ohm across lamp L, fuses F3 and F4 out": {"fuse F3", "fuse F4"}, "0.8 ohm across lamp L, with relays K1 and K2 and fuse F3 pulled": {"relay K1", "relay K2", "fuse F3"},
+		"0.8 ohm across lamp L, connectors C1 and lamp L unplugged": {"connector C1", "lamp L"}, "0.8 ohm across lamp L, fuses unplugged": {"fuses"},
+	} {
+		p, err := quick.Parse(line, known)
+		require.NoError(t, err, line)
+		require.Equal(t, names, p.Event.GetReading().GetConditions().GetUnplugged(), line)
+		hold(t, line)
+	}
 	p, err := quick.Parse("12.2 V to batt-, at fuse F3 out", known)
 	require.NoError(t, err)
 	require.Equal(t, "fuse F3 out", p.Event.GetReading().GetRed())
