@@ -163,23 +163,20 @@ func (a *asker) coverage(s *Step) *suspect.Coverage {
 	return out
 }
 
-// blowing are the modes that blow a fuse above.
-var blowing = []suspect.Mode{suspect.ShortToGround, suspect.Shorted, suspect.DrawsTooMuch}
-
 // consequences are the faults that leave what was found bad so: a short below a fuse
-// that was found blown.
+// that was found blown, or a breaker that was found open.
 func (a *asker) consequences(s *Step, covers []*eventv1.Covered) []suspect.Cover {
 	var out []suspect.Cover
 	for _, cov := range covers {
 		comp := a.Component(cov.GetComponent())
 		for _, d := range a.wired {
 			for k, e := range d.Elements {
-				if e.Component != comp || d.Circuit.Elements[k].Kind != circuit.Fuse {
+				if kind := d.Circuit.Elements[k].Kind; e.Component != comp || kind != circuit.Fuse && kind != circuit.Breaker {
 					continue
 				}
 				for _, below := range d.Below(k) {
 					if p, there := a.partAt(d.Elements[below].Component, s.Job); there {
-						out = append(out, suspect.Cover{Part: p, Modes: blowing, Mostly: true})
+						out = append(out, suspect.Cover{Part: p, Modes: circuit.Blowing, Mostly: true})
 					}
 				}
 			}

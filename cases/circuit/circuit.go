@@ -1,6 +1,10 @@
 package circuit
 
-import "math"
+import (
+	"math"
+
+	"knowngood.example/cases/suspect"
+)
 
 // Circuit is what was drawn: points, and elements between them.
 type Circuit struct {
@@ -121,6 +125,9 @@ func (c *Circuit) Only(setup Setup, red, black []int) (int, bool) {
 	}
 	return only, only >= 0
 }
+
+// Blowing are the ways of being bad that blow a fuse above.
+var Blowing = []suspect.Mode{suspect.ShortToGround, suspect.Shorted, suspect.DrawsTooMuch, suspect.Seized}
 
 // Below lists the elements that the positive post reaches only through the fuse k,
 // with every contact closed: a short in one of them blows it.

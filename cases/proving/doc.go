@@ -109,7 +109,8 @@
 // fails when something that it covers is bad; a gross error (a share of Gross) turns it
 // round: two false passes are enough to prove what is not so. 'mixed' has readings,
 // whether a load works, and of each component alone what the table has and readings do
-// not take the place of. A fuse that blew fails its test.
+// not take the place of. A fuse that blew fails its test, which a short below it explains as
+// well where that is drawn; a new one, or a lead over it, blows again, and tells nothing.
 //
 // # The player
 //

@@ -16,6 +16,7 @@ type trial struct {
 	manner suspect.Manner
 	key    string // of the component that it gets at
 	covers []suspect.Cover
+	blows  []suspect.Cover // what leaves one of them bad: shorts below a fuse, as far as it is drawn
 	shares suspect.Shares
 	cost   suspect.Cost
 }
@@ -38,6 +39,9 @@ func (t *trial) Cost(from string) float64 {
 
 func (t *trial) coverage(fails bool) *suspect.Coverage {
 	c := &suspect.Coverage{ID: t.what, Setup: t.what, Covers: t.covers, Fails: fails, Shares: t.shares}
+	if fails {
+		c.Covers = append(slices.Clip(t.covers), t.blows...)
+	}
 	c.Shows = len(t.covers) == 1 && fails && (t.manner == suspect.Drop || t.manner == suspect.Bypass || t.manner == suspect.Bench)
 	return c
 }
@@ -52,6 +56,12 @@ func (t *trial) Outcomes(h suspect.Hypothesis) []suspect.Chance {
 func (t *trial) do(p *player, step, _ int) ([]suspect.Evidence, error) {
 	d := throw(p.settings.Seed, p.number, "test "+t.what)
 	present := d.yes(p.present)
+	if len(t.blows) > 0 && (t.manner == suspect.Bypass || t.manner == suspect.Substitution) && present && !p.damaged(t.covers[0].Part) && !p.sound(t.covers[0].Part) {
+		// What blew the fuse blows the next one, and that of a lead: nobody takes it for a pass.
+		p.tells[t.at] = false
+		p.rec.Steps = append(p.rec.Steps, t.what+": it blows again")
+		return nil, nil
+	}
 	fails := present && slices.ContainsFunc(t.covers, func(c suspect.Cover) bool { return !p.sound(c.Part) })
 	if d.yes(p.settings.Gross) {
 		fails = !fails
@@ -73,6 +83,7 @@ func (t *trial) do(p *player, step, _ int) ([]suspect.Evidence, error) {
 // supply, and whether it has ground; and of each component alone, those that the
 // table has for its kind.
 func (p *player) tests() {
+	alone := p.settings.Evidence == Tests
 	add := func(what string, m suspect.Manner, at int, all []int) {
 		if len(all) == 0 {
 			return
@@ -80,10 +91,14 @@ func (p *player) tests() {
 		t := &trial{at: len(p.options), what: what, manner: m, key: p.Elements[at].Key, shares: p.table.Tests[m], cost: p.table.Costs[m]}
 		for _, k := range all {
 			t.covers = append(t.covers, suspect.Cover{Part: suspect.Part{Key: p.Elements[k].Key}})
+			if e := &p.Elements[k]; !alone && (e.Kind == circuit.Fuse || e.Kind == circuit.Breaker) {
+				for _, below := range p.Below(k) {
+					t.blows = append(t.blows, suspect.Cover{Part: suspect.Part{Key: p.Elements[below].Key}, Modes: circuit.Blowing, Mostly: true})
+				}
+			}
 		}
 		p.options = append(p.options, t)
 	}
-	alone := p.settings.Evidence == Tests
 	for _, k := range p.loads {
 		e := &p.Elements[k]
 		all := append(append(p.between(plus, e.From), k), p.between(e.To, minus)...)
