@@ -73,7 +73,7 @@ func (p *parser) approve() {
 			p.stops = append(p.stops, append(refusals, approvals...)...)
 			a.Who = p.wording("who approved")
 		case p.words[p.i].gap && !p.isWord(p.i, negations) && !p.isWord(p.i, hedges):
-			a.What = also(a.What, p.text("what was approved"))
+			a.What = also(a.What, p.textWithout("what was approved"))
 		default:
 			p.stranger("approved", "refused", "200 EUR", "by phone", "for WHAT")
 		}
