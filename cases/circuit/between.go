@@ -38,6 +38,8 @@ func (m *model) between(x assumed, red, black int, flows Span, shown float64) (S
 		}
 		ohms, is := st.ohms, m.load[next] >= 0 && x.bounds && !x.replaced(next)
 		switch {
+		case !x.bounds && x.worn && st.kind < Load:
+			ohms = Exactly(m.wornOhms(next))
 		case !x.bounds:
 			ohms = Exactly(st.nominal)
 		case is && load >= 0:

@@ -288,6 +288,14 @@ type usual struct {
 // are worn have. Assumed: about one standard deviation of one, less of several together.
 const wornAt = 0.75
 
+// wornOhms is what a stretch that is worn has, in a draw.
+func (m *model) wornOhms(s int) (ohms float64) {
+	for _, k := range m.stretches[s].elements {
+		ohms += m.c.Elements[k].Ohms.at(wornAt)
+	}
+	return ohms
+}
+
 type usualKey struct {
 	loads float64
 	worn  bool
@@ -313,10 +321,7 @@ func (m *model) usually(x *assumed) *usual {
 		case key.loads != 0.5 && st.isUnknown(m.c):
 			ohms = m.c.Elements[st.elements[0]].Ohms.at(key.loads) * st.kind.cold(m.cold)
 		case key.worn && st.kind < Load:
-			ohms = 0
-			for _, k := range st.elements {
-				ohms += m.c.Elements[k].Ohms.at(wornAt)
-			}
+			ohms = m.wornOhms(s)
 		}
 		u.ohms[s] = Exactly(ohms)
 		switch g := u.ohms[s].conductance(); st.position {

@@ -44,3 +44,18 @@ func TestAsItShouldBeIsNotReadAgain(t *testing.T) {
 	require.Greater(t, len(proofs), 10)
 	require.Empty(t, rec.Outside)
 }
+
+// TestNothingIsReadAgainForNothing: in two vehicles with one fault, drops that were taken with
+// their currents come nearer to a small second fault than to contacts that are a little worn,
+// or to none, and others cannot come from it. All of them can come from what is there.
+func TestNothingIsReadAgainForNothing(t *testing.T) {
+	t.Parallel()
+	s := Clean()
+	s.Seed, s.Largest = 2026, 30
+	for _, number := range []uint64{447, 480} {
+		rec := Play(s, Own, number, Plain)
+		require.True(t, rec.Right, number)
+		require.Zero(t, rec.Suspended, number)
+		require.Greater(t, rec.ProvenOnTo, 3, number)
+	}
+}

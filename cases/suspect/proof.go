@@ -341,7 +341,7 @@ func (r *ruler) setups(all []int, meant func(int) bool) bool {
 func (j *Judgement) readAgain(proven []bool) []Again {
 	best := j.best()
 	var odd []int
-	named, doubted := j.hypothesis(j.masses().named), j.Doubted()
+	named, doubted := j.needed(j.hypothesis(j.masses().named)), j.Doubted()
 	for n, e := range j.problem.Evidence {
 		h := best
 		if _, drawn := e.(Drawn); drawn && !doubted {
@@ -375,6 +375,23 @@ func (j *Judgement) readAgain(proven []bool) []Again {
 		out = append(out, a)
 	}
 	return out
+}
+
+// needed is a hypothesis without what it only makes likelier: of two faults the one that all
+// readings on what is drawn can come from by itself, where they cannot come from both. A small
+// second fault may well come nearer to a reading than none, and be too large for another.
+func (j *Judgement) needed(h Hypothesis) Hypothesis {
+	contradicted := func(h Hypothesis) bool {
+		return slices.ContainsFunc(j.drawn.evidence, func(n int) bool { return j.problem.Evidence[n].Beyond(h) >= beyondDoubt })
+	}
+	if len(h) == 2 && contradicted(h) {
+		for k := range h {
+			if !contradicted(h[k : k+1]) {
+				return h[k : k+1]
+			}
+		}
+	}
+	return h
 }
 
 // explainMore returns those of the contradicted that stay so when every fault that
