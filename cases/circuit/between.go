@@ -1,6 +1,9 @@
 package circuit
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // between is the resistance from one node to another where what flows into the one
 // flows out of the other: stretches one behind the other with nothing else joined. A clamp
@@ -115,4 +118,46 @@ func (x *assumed) replaced(s int) bool {
 		}
 	}
 	return false
+}
+
+// sensing is the current through a stretch in a draw, without sign, at the one end or the far
+// one.
+func (m *model) sensing(x assumed, s int, far bool) float64 {
+	x.sensed, x.far = s+1, far
+	a, b := m.stretches[s].a, m.lay(&x).sense
+	if far {
+		a, b = b, m.stretches[s].b
+	}
+	return math.Abs(m.draw(x, a, b)) / senseOhms
+}
+
+// way are the stretches from lead to lead where one of the faults shorts something on it;
+// none where no fault does.
+func (o *Observation) way(m *model, faults []done) []int {
+	shorts := func(s int) bool {
+		return slices.ContainsFunc(faults, func(f done) bool { return (f.does == toMinus || f.does == toPlus || f.does == toOther) && f.at(s) })
+	}
+	if len(o.Red) != 1 || len(o.Black) != 1 {
+		return nil
+	}
+	at, to := m.node[o.Red[0]], m.node[o.Black[0]]
+	for first := range m.stretches {
+		if st := &m.stretches[first]; st.a != at && st.b != at || !m.leadsTo(first, at, to) {
+			continue
+		}
+		way := []int{first}
+		for here := m.stretches[first].a + m.stretches[first].b - at; here != to; {
+			last := way[len(way)-1]
+			for s := range m.stretches {
+				if st := &m.stretches[s]; s != last && (st.a == here || st.b == here) {
+					way, here = append(way, s), st.a+st.b-here
+					break
+				}
+			}
+		}
+		if slices.ContainsFunc(way, shorts) {
+			return way
+		}
+	}
+	return nil
 }

@@ -73,6 +73,12 @@ func TestClampedDropsHold(t *testing.T) {
 					shown := read
 					shown.Shown, shown.Through = Exactly(v), Flows(flow)
 					require.LessOrEqual(t, c.Observe(setup, shown, parts).Beyond(h)*read.Sigma, 1e-4, "%s, %.9g A", &outside{c, setup, shown, faults, Span{}, v, truth.knobs}, flow)
+					// What the clamp showed counts by itself too, wherever on the way it was.
+					if along, ok := c.Only(setup, read.Red, read.Black); ok {
+						amps := shown
+						amps.Quantity, amps.Along, amps.Lead, amps.Through, amps.Shown = Amps, along, Span{}, Span{}, Exactly(flow)
+						require.LessOrEqual(t, c.Observe(setup, amps, parts).Beyond(h)*read.Sigma, 2e-5*max(1, flow)+1e-4, "%s", &outside{c, setup, amps, faults, Span{}, flow, truth.knobs})
+					}
 				}
 			}
 		}

@@ -353,8 +353,20 @@ func (o *Observation) amps(m *model, x assumed) Span {
 		return Span{}
 	}
 	x.sensed = s + 1
+	// With a drop over several the clamp was somewhere on the way: before a short there, or
+	// behind it.
+	if way := o.way(m, x.faults); len(way) > 1 {
+		if x.bounds {
+			return Span{0, math.Inf(1)}
+		}
+		best := Exactly(m.sensing(x, way[0], false))
+		if v := Exactly(m.sensing(x, way[len(way)-1], true)); o.off(v) < o.off(best) {
+			best = v
+		}
+		return best
+	}
 	if !x.bounds {
-		return Exactly(math.Abs(m.draw(x, m.stretches[s].a, m.lay(&x).sense)) / senseOhms)
+		return Exactly(m.sensing(x, s, false))
 	}
 	posts, shorts := m.setup.Posts, 0
 	for _, f := range x.faults {

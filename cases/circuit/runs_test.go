@@ -67,3 +67,33 @@ func TestALoadHasWhatItHasAtTheVoltsOverIt(t *testing.T) {
 	}, parts(c))
 	require.Zero(t, o.Beyond(fault("e2", suspect.HighResistance)))
 }
+
+// TestAClampWasSomewhereOnTheWay: with a contact shorted to ground behind its fuse, current
+// comes to the short from the other side too, through the lamp and from what another load lifts
+// its ground to. A clamp behind the short shows it, and one at the fuse nothing.
+func TestAClampWasSomewhereOnTheWay(t *testing.T) {
+	t.Parallel()
+	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "fuse out", "contact out", "lamp in", "ground"}}
+	for _, e := range []circuit.Element{
+		{Key: "fuse", Kind: circuit.Fuse, From: 1, To: 2, Ohms: circuit.Usual(circuit.Fuse, 3), Rating: 3},
+		{Key: "contact", Kind: circuit.Contact, From: 2, To: 3, Ohms: circuit.Usual(circuit.Contact, 0)},
+		{Key: "wire", Kind: circuit.Wiring, From: 3, To: 4, Ohms: circuit.Wire(2, 1)},
+		{Key: "lamp", Kind: circuit.Lamp, From: 4, To: 5, Ohms: circuit.About(8, 0.15)},
+		{Key: "heater", Kind: circuit.Load, From: 1, To: 5, Ohms: circuit.About(1.5, 0.15)},
+		{Key: "ground wire", Kind: circuit.Wiring, From: 5, To: 0, Ohms: circuit.Wire(2, 1)},
+	} {
+		e.Follows = -1
+		c.Elements = append(c.Elements, e)
+	}
+	c.Compile()
+	along, ok := c.Only(off(c), []int{1}, []int{4})
+	require.True(t, ok)
+	beyond := func(amps float64, h suspect.Hypothesis) float64 {
+		return c.Observe(off(c), circuit.Reading{
+			ID: "r", Red: []int{1}, Black: []int{4}, Quantity: circuit.Amps, Along: along, Shown: circuit.Exactly(amps), Sigma: 0.05, Duty: circuit.Exactly(1),
+		}, parts(c)).Beyond(h)
+	}
+	require.Zero(t, beyond(0.3, fault("contact", suspect.ShortToGround)))
+	require.Greater(t, beyond(0.3, fault("wire", suspect.Open)), 3.0)
+	require.Zero(t, beyond(1.5, nil))
+}
