@@ -346,49 +346,6 @@ func magnitude(v Span) Span {
 	return Span{0, math.Max(-v.Lo, v.Hi)}
 }
 
-// amps through the stretch of the element, without sign.
-func (o *Observation) amps(m *model, x assumed) Span {
-	s := m.of[o.Along]
-	if s < 0 {
-		return Span{}
-	}
-	x.sensed = s + 1
-	// With a drop over several the clamp was somewhere on the way: before a short there, or
-	// behind it.
-	if way := o.way(m, x.faults); len(way) > 1 {
-		if x.bounds {
-			return Span{0, math.Inf(1)}
-		}
-		best := Exactly(m.sensing(x, way[0], false))
-		if v := Exactly(m.sensing(x, way[len(way)-1], true)); o.off(v) < o.off(best) {
-			best = v
-		}
-		return best
-	}
-	if !x.bounds {
-		return Exactly(m.sensing(x, s, false))
-	}
-	posts, shorts := m.setup.Posts, 0
-	for _, f := range x.faults {
-		if f.at(s) && (f.does == toMinus || f.does == toPlus || f.does == toOther) {
-			shorts++
-		}
-	}
-	if shorts > 1 {
-		return Span{0, math.Inf(1)} // it may have been between the two
-	}
-	y := x
-	m.settle(&y)
-	out := magnitude(m.through(&y, posts))
-	if shorts > 0 { // where the clamp was, before the short or behind it, nobody said
-		y := x
-		y.far = true
-		m.settle(&y)
-		out = out.with(magnitude(m.through(&y, posts)))
-	}
-	return out
-}
-
 // leads are all places at which the instrument may have been, for bounds.
 func (o *Observation) leads(m *model) []Bridge {
 	var out []Bridge
