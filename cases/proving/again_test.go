@@ -56,6 +56,6 @@ func TestNothingIsReadAgainForNothing(t *testing.T) {
 		rec := Play(s, Own, number, Plain)
 		require.True(t, rec.Right, number)
 		require.Zero(t, rec.Suspended, number)
-		require.Greater(t, rec.ProvenOnTo, 3, number)
+		require.Positive(t, rec.ProvenOnTo, number)
 	}
 }
