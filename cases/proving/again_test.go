@@ -52,10 +52,10 @@ func TestNothingIsReadAgainForNothing(t *testing.T) {
 	t.Parallel()
 	s := Clean()
 	s.Seed, s.Largest = 2026, 30
-	for _, number := range []uint64{447, 480} {
+	for number, proven := range map[uint64]int{681: 16, 480: 8} {
 		rec := Play(s, Own, number, Plain)
 		require.True(t, rec.Right, number)
 		require.Zero(t, rec.Suspended, number)
-		require.Positive(t, rec.ProvenOnTo, number)
+		require.Greater(t, rec.ProvenOnTo, proven, number)
 	}
 }
