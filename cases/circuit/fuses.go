@@ -179,6 +179,9 @@ func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 // stretch, which is on the ground side of no load, is shorted. What a load with nothing behind
 // it but its ground takes, its fuse was chosen for.
 //
+// A jumper from a feed to a ground lifts the ground of all that lies there by volts, so that
+// what shares it is starved, and a starved motor takes more than one that runs.
+//
 // What blew before something was pulled, or bridged, stays blown, so that it goes by the
 // circuit with every contact closed as well as by the one that is there.
 func (m *model) chained(fuse, shorted int) bool {
@@ -197,7 +200,7 @@ func (m *model) chained(fuse, shorted int) bool {
 		return true // nobody knows
 	}
 	st := &before.stretches[s]
-	return (now.chains[now.of[k]] || before.chains[before.of[k]]) && (!before.grounded[st.a] || !before.grounded[st.b])
+	return now.jumpered || (now.chains[now.of[k]] || before.chains[before.of[k]]) && (!before.grounded[st.a] || !before.grounded[st.b])
 }
 
 // chain finds of each fuse whether a load that current comes to first has another behind it,
@@ -206,6 +209,15 @@ func (m *model) chain() {
 	bare := *m
 	bare.bridges = nil
 	m.grounded = bare.fed(minus, -1)
+	for _, b := range m.bridges {
+		if b.Usual == 0 {
+			bare.bridges = append(bare.bridges, b)
+		}
+	}
+	feeds, grounds := bare.fed(plus, -1), bare.fed(minus, -1)
+	for k := range m.n {
+		m.jumpered = m.jumpered || feeds[k] && grounds[k]
+	}
 	out, grounded := make([]bool, len(m.stretches)), m.grounded
 	for fuse := range m.stretches {
 		f := &m.stretches[fuse]

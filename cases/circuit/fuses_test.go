@@ -33,3 +33,29 @@ func TestTheWeakestFuseInTheWayOfAShortBlows(t *testing.T) {
 	require.Greater(t, volts(2).Lo, 11.0, "the main fuse holds")
 	require.Less(t, volts(3).Hi, 0.1, "the branch fuse is blown")
 }
+
+// TestAJumperFromAFeedToAGroundStarvesWhatSharesIt: beside a dead short the jumper lifts the
+// motor's ground by volts, and a motor that stands still takes more than one that runs, so that
+// its fuse may be blown.
+func TestAJumperFromAFeedToAGroundStarvesWhatSharesIt(t *testing.T) {
+	t.Parallel()
+	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "feed", "fuse out", "ground", "motor out"}}
+	for _, e := range []circuit.Element{
+		{Key: "cable", Kind: circuit.Splice, From: 1, To: 2, Ohms: circuit.Span{Lo: 0.005, Hi: 0.3}},
+		{Key: "starter", Kind: circuit.Motor, From: 2, To: 0, Ohms: circuit.Usual(circuit.Motor, 0)},
+		{Key: "fuse", Kind: circuit.Fuse, From: 1, To: 3, Ohms: circuit.Usual(circuit.Fuse, 60), Rating: 60},
+		{Key: "fan", Kind: circuit.Motor, From: 3, To: 5, Ohms: circuit.Usual(circuit.Motor, 0)},
+		{Key: "wire", Kind: circuit.Wiring, From: 5, To: 4, Ohms: circuit.Wire(1, 1)},
+		{Key: "strap", Kind: circuit.Wiring, From: 4, To: 0, Ohms: circuit.Span{Lo: 0.006, Hi: 0.016}},
+	} {
+		e.Follows = -1
+		c.Elements = append(c.Elements, e)
+	}
+	c.Compile()
+	setup := off(c)
+	read := circuit.Reading{ID: "r", Red: []int{0}, Black: []int{3}, Shown: circuit.Exactly(-1.47), Sigma: 0.05, Lead: circuit.Span{Lo: 15, Hi: 70}, Duty: circuit.Exactly(1)}
+	beyond := func() float64 { return c.Observe(setup, read, parts(c)).Beyond(being("starter", suspect.Shorted)) }
+	require.Greater(t, beyond(), 3.0, "without a jumper the fuse holds")
+	setup.Bridges = []circuit.Bridge{{A: 2, B: 4, Ohms: circuit.Span{Lo: 0.005, Hi: 0.1}}}
+	require.Zero(t, beyond())
+}

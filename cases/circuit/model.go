@@ -44,6 +44,7 @@ type model struct {
 	full      []Span         // what the loads may have whatever feeds them
 	chains    []bool         // of each fuse whether it feeds loads one behind the other; nil: not asked yet
 	grounded  []bool         // with chains, of each node whether the negative post is reached without a load
+	jumpered  bool           // with chains, whether a jumper joins a feed to a ground
 	unknown   bool           // nobody knows how much one of the loads draws
 	loose     bool           // something is open without any fault, so that nodes float
 	room      []Span

@@ -82,11 +82,15 @@ const highOhms = 1e3
 // before, nothing is made of it.
 func disturbed(ohms, volts Span) Span {
 	open := volts.Times(1 + math.Min(ohms.Hi, 1e12)/senderOhms) // without the meter
-	if open.Lo > liveOhms || open.Hi < -liveOhms {
+	// Who looked before did so with a voltmeter, which shows less than there is behind megohms.
+	most := func(ohms float64) float64 { return liveOhms * (1 + ohms/MeterOhms) }
+	if open.Lo > most(ohms.Hi) || open.Hi < -most(ohms.Hi) {
 		return ohms
 	}
 	at := func(ohms, v float64) float64 {
-		v = math.Max(-liveOhms, math.Min(v, liveOhms))
+		if v = math.Max(-most(ohms), math.Min(v, most(ohms))); v >= senderVolts {
+			return math.Inf(1)
+		}
 		return (senderOhms*v + senderVolts*ohms) / (senderVolts - v)
 	}
 	return Span{at(ohms.Lo, math.Min(open.Lo, 0)), at(ohms.Hi, math.Max(open.Hi, 0))}

@@ -97,3 +97,24 @@ func TestATestLampMayBlowAFuse(t *testing.T) {
 	require.Greater(t, shows(circuit.Exactly(circuit.MeterOhms)), 3.0, "the resistor has all of it")
 	require.Zero(t, shows(circuit.Span{Lo: 15, Hi: 70}))
 }
+
+// TestAVoltmeterShowsLessThanThereIsBehindMegohms: what leaks to two pieces that float may put
+// more over them than a voltmeter showed before, and so over the ohmmeter.
+func TestAVoltmeterShowsLessThanThereIsBehindMegohms(t *testing.T) {
+	t.Parallel()
+	c := oneLamp(circuit.Fuse, circuit.Contact, circuit.Resistor, circuit.Contact, circuit.Lamp)
+	c.Elements = append(c.Elements, circuit.Element{Key: "coil", Kind: circuit.Coil, From: len(c.Points), To: 0, Ohms: circuit.Usual(circuit.Coil, 0), Follows: -1})
+	c.Points = append(c.Points, "coil in")
+	c.Elements = append(c.Elements, circuit.Element{Key: "coil fuse", Kind: circuit.Fuse, From: 1, To: 5, Ohms: circuit.Usual(circuit.Fuse, 5), Rating: 5, Follows: -1})
+	c.Compile()
+	s := off(c, "e0", "coil", "coil fuse")
+	read := circuit.Reading{ID: "r", Quantity: circuit.Ohms, Red: []int{3}, Black: []int{5}, Shown: circuit.Exactly(20e6), Sigma: 0.05, Duty: circuit.Exactly(1)}
+	least := func() float64 { return c.Observe(s, read, parts(c)).Expect(being("e2", suspect.Open)).Lo }
+	live := least()
+	s.Off = true
+	ohms := least()
+	require.Greater(t, ohms, 5e6)
+	// A tenth of a volt on the voltmeter is as much again over what it is read through.
+	behind := 0.1 * (1 + ohms/circuit.MeterOhms)
+	require.Less(t, live, (0.2*ohms-500*behind)/(0.2+behind))
+}
