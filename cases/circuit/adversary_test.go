@@ -357,8 +357,12 @@ func attack(r *rand.Rand, c *Circuit, setup Setup, read Reading, o *Observation,
 		// A proof asks whether it lies outside in another way, which takes less.
 		shown := read
 		shown.Shown = Exactly(value)
-		if !math.IsInf(off, -1) && c.Observe(setup, shown, o.parts).Beyond(h)*read.Sigma > max(slack, 1e-4) {
+		asked := c.Observe(setup, shown, o.parts)
+		if !math.IsInf(off, -1) && asked.Beyond(h)*read.Sigma > max(slack, 1e-4) {
 			off, bounds = slack+1, Exactly(math.NaN())
+		} else if off > slack && t.live() { // what leaks counts by what was shown, see highOhms
+			bounds = asked.Expect(h)
+			off = max(far(value, bounds.Hi), far(bounds.Lo, value))
 		}
 		if off > slack {
 			return &outside{c, setup, read, faults, bounds, value, append([]float64{}, t.knobs...)}

@@ -53,6 +53,7 @@ type truth struct {
 	clamp  int     // the element that a clamp is round while volts are read; -1: there is none
 	flow   float64 // what it shows, in amperes
 	probed bool    // the ohmmeter is on; before, there is a voltmeter
+	sender int     // what the ohmmeter sends through, of the elements that are solved
 	blown  []bool  // of each element, whether it is a fuse that has blown
 	draws  []int   // the elements by which faults draw current, in the other solver's count
 }
@@ -269,7 +270,7 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 	case t.probed:
 		tip := node()
 		c.Elements = append(c.Elements, plain.Element{Kind: plain.Voltage, A: tip, B: black, Value: senderVolts})
-		resistor(tip, red, senderOhms)
+		t.sender = resistor(tip, red, senderOhms)
 	case t.live():
 		resistor(red, black, MeterOhms)
 	case t.r.Quantity == Ohms:
@@ -514,7 +515,10 @@ func (t *truth) leak(c *plain.Circuit, place, toSupply, toGround float64) {
 		}
 		return k
 	}
-	for _, e := range c.Elements {
+	for k, e := range c.Elements {
+		if t.probed && k == t.sender {
+			continue // what it joins leaks as it did when somebody looked before
+		}
 		if e.Kind != plain.Current && e.Kind != plain.Diode && !(e.Value >= apart) {
 			root[find(e.A)] = find(e.B)
 		}
