@@ -204,7 +204,8 @@ func (m *model) chained(fuse, shorted int) bool {
 }
 
 // chain finds of each fuse whether a load that current comes to first has another behind it,
-// and the nodes that the negative post reaches without a load.
+// the nodes that the negative post reaches without a load, and whether a jumper joins a feed
+// to a ground.
 func (m *model) chain() {
 	bare := *m
 	bare.bridges = nil

@@ -325,8 +325,10 @@ func (p *parser) nearest(text string, point bool) []string {
 	}
 	slices.SortStableFunc(all, func(a, b near) int { return a.off - b.off })
 	var out []string
-	for _, n := range all[:min(3, len(all))] {
-		out = append(out, n.text)
+	for _, n := range all { // a pin is known as a component and as a point
+		if len(out) < 3 && !slices.Contains(out, n.text) {
+			out = append(out, n.text)
+		}
 	}
 	return out
 }

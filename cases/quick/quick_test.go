@@ -168,3 +168,12 @@ func BenchmarkParse(b *testing.B) {
 		}
 	}
 }
+
+// TestAPinIsNamedOnce where it is known as a component and as a point.
+func TestAPinIsNamedOnce(t *testing.T) {
+	t.Parallel()
+	q := quick.Context{Names: []quick.Name{{Text: "fan.C1-2"}, {Text: "fan.C1-2", Point: true}, {Text: "fan.C1-1"}, {Text: "fan.C1-1", Point: true}}}
+	p, err := quick.Parse("12.3 V at fna.C1-2", q)
+	require.NoError(t, err)
+	require.Equal(t, []string{"fan.C1-2", "fan.C1-1"}, p.New[0].Nearest)
+}
