@@ -171,55 +171,76 @@ func (m *model) blow(x *assumed) map[int]Position {
 func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 	return x.bounds && (f.does == toPlus || f.does == toOther || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
 		f.does == other && contains(m.fuses[f.stretch], fuse) ||
-		(f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse) && (m.diodes || m.chained(fuse, f.stretch)))
+		(f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse) && (m.diodes || m.chained(x, fuse, f.stretch)))
 }
 
-// chained reports whether a load that current comes to first behind a fuse has another
-// behind it, as a resistor before its motor, so that it takes more than ever where the
-// stretch, which is on the ground side of no load, is shorted. What a load with nothing behind
-// it but its ground takes, its fuse was chosen for.
+// chained reports whether a load that current comes to first behind a fuse has no ground of
+// its own: another is behind it, as a motor behind its resistor, or its ground is lost, by what
+// is open or by another fault. Then it takes more than ever where the stretch, which has no
+// ground either, is shorted: the short takes the place of what was behind it, or is all the
+// ground that a motor has, and starves it. What a load with nothing behind it but its ground
+// takes, its fuse was chosen for.
 //
 // A jumper from a feed to a ground lifts the ground of all that lies there by volts, so that
 // what shares it is starved, and a starved motor takes more than one that runs.
 //
 // What blew before something was pulled, or bridged, stays blown, so that it goes by the
 // circuit with every contact closed as well as by the one that is there.
-func (m *model) chained(fuse, shorted int) bool {
+func (m *model) chained(x *assumed, fuse, shorted int) bool {
 	now, before := m, m.c.allClosed()
 	if m.base != nil {
 		now = m.base
 	}
-	for _, in := range [2]*model{now, before} {
-		if in.chains == nil {
-			in.chain()
+	lost := -1
+	for _, f := range x.faults {
+		if f.does == series {
+			lost = m.stretches[f.stretch].elements[0]
 		}
 	}
-	k := m.stretches[fuse].elements[0]
-	s := before.of[m.stretches[shorted].elements[0]]
-	if s < 0 {
+	k, short := m.stretches[fuse].elements[0], m.stretches[shorted].elements[0]
+	if before.of[short] < 0 {
 		return true // nobody knows
 	}
-	st := &before.stretches[s]
-	return now.jumpered || (now.chains[now.of[k]] || before.chains[before.of[k]]) && (!before.grounded[st.a] || !before.grounded[st.b])
+	for _, in := range [2]*model{now, before} {
+		g, st := in.grounding(lost), &in.stretches[in.of[short]]
+		if g.jumpered || g.chains[in.of[k]] && !(g.grounded[st.a] && g.grounded[st.b]) {
+			return true
+		}
+	}
+	return false
 }
 
-// chain finds of each fuse whether a load that current comes to first has another behind it,
-// the nodes that the negative post reaches without a load, and whether a jumper joins a feed
-// to a ground.
-func (m *model) chain() {
+// grounding is what a model has for ground while one element adds resistance.
+type grounding struct {
+	grounded []bool // of each node whether the negative post is reached without a load, by what is closed
+	chains   []bool // of each stretch that is a fuse whether a load that current comes to first behind it is not grounded
+	jumpered bool   // a jumper joins a feed to a ground
+}
+
+// grounding finds what is grounded with an element lost; -1: with none.
+func (m *model) grounding(lost int) *grounding {
+	if g := m.grounds[lost]; g != nil {
+		return g
+	}
 	bare := *m
 	bare.bridges = nil
-	m.grounded = bare.fed(minus, -1)
 	for _, b := range m.bridges {
 		if b.Usual == 0 {
 			bare.bridges = append(bare.bridges, b)
 		}
 	}
+	g := &grounding{chains: make([]bool, len(m.stretches))}
 	feeds, grounds := bare.fed(plus, -1), bare.fed(minus, -1)
-	for k := range m.n {
-		m.jumpered = m.jumpered || feeds[k] && grounds[k]
+	for n := range m.n {
+		g.jumpered = g.jumpered || feeds[n] && grounds[n]
 	}
-	out, grounded := make([]bool, len(m.stretches)), m.grounded
+	bare.bridges, bare.stretches = nil, nil
+	for s := range m.stretches {
+		if st := &m.stretches[s]; st.position == Closed && st.follows < 0 && !contains(st.elements, lost) {
+			bare.stretches = append(bare.stretches, *st)
+		}
+	}
+	g.grounded = bare.fed(minus, -1)
 	for fuse := range m.stretches {
 		f := &m.stretches[fuse]
 		if f.kind != Fuse && f.kind != Breaker {
@@ -239,11 +260,15 @@ func (m *model) chain() {
 				if reached[st.a] {
 					far = st.b
 				}
-				out[fuse] = out[fuse] || !grounded[far]
+				g.chains[fuse] = g.chains[fuse] || !g.grounded[far]
 			}
 		}
 	}
-	m.chains = out
+	if m.grounds == nil {
+		m.grounds = map[int]*grounding{}
+	}
+	m.grounds[lost] = g
+	return g
 }
 
 // stands is the position of a stretch with nothing wrong. Where a plug that is off was a

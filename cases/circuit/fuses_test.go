@@ -1,6 +1,7 @@
 package circuit_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -58,4 +59,44 @@ func TestAJumperFromAFeedToAGroundStarvesWhatSharesIt(t *testing.T) {
 	require.Greater(t, beyond(), 3.0, "without a jumper the fuse holds")
 	setup.Bridges = []circuit.Bridge{{A: 2, B: 4, Ohms: circuit.Span{Lo: 0.005, Hi: 0.1}}}
 	require.Zero(t, beyond())
+}
+
+// TestWhatHasLostItsGroundIsStarvedByAShort: a motor whose ground is open finds it again by a
+// short to ground, there or where another motor is fed that shares the ground. Starved by that
+// it stands still and takes more than one that runs, so that the fuse before it and a heater may
+// be blown. With its ground a motor takes what the fuse was chosen for.
+func TestWhatHasLostItsGroundIsStarvedByAShort(t *testing.T) {
+	t.Parallel()
+	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "fuse out", "motor out", "ground", "second fuse out"}}
+	for _, e := range []circuit.Element{
+		{Key: "fuse", Kind: circuit.Fuse, From: 1, To: 2, Ohms: circuit.Usual(circuit.Fuse, 60), Rating: 60},
+		{Key: "heater", Kind: circuit.Load, From: 2, To: 0, Ohms: circuit.About(1, 0.2)},
+		{Key: "motor", Kind: circuit.Motor, From: 2, To: 3, Ohms: circuit.Usual(circuit.Motor, 0)},
+		{Key: "wire", Kind: circuit.Wiring, From: 3, To: 4, Ohms: circuit.Wire(1, 1)},
+		{Key: "switch", Kind: circuit.Switch, From: 4, To: 0, Ohms: circuit.Usual(circuit.Switch, 0)},
+		{Key: "second fuse", Kind: circuit.Fuse, From: 1, To: 5, Ohms: circuit.Usual(circuit.Fuse, 60), Rating: 60},
+		{Key: "second motor", Kind: circuit.Motor, From: 5, To: 4, Ohms: circuit.Usual(circuit.Motor, 0)},
+		{Key: "lamp wire", Kind: circuit.Wiring, From: 5, To: 6, Ohms: circuit.Wire(1, 1)},
+		{Key: "lamp", Kind: circuit.Lamp, From: 6, To: 0, Ohms: circuit.About(12, 0.2)},
+	} {
+		e.Follows = -1
+		c.Elements = append(c.Elements, e)
+	}
+	c.Points = append(c.Points, "lamp in")
+	c.Compile()
+	read := circuit.Reading{ID: "r", Red: []int{2}, Black: []int{0}, Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1)}
+	beyond := func(p circuit.Position, h ...suspect.Hypothesis) float64 {
+		setup := off(c)
+		setup.Position[4] = p
+		return c.Observe(setup, read, parts(c)).Beyond(slices.Concat(h...))
+	}
+	atGround, atFeed := being("wire", suspect.ShortToGround), being("lamp wire", suspect.ShortToGround)
+	lost := being("switch", suspect.Open)
+	for _, short := range []suspect.Hypothesis{atGround, atFeed} {
+		require.Greater(t, beyond(circuit.Closed, short), 3.0, "it has its ground, and the fuse holds: %v", short)
+		require.Zero(t, beyond(circuit.Open, short), "%v", short)
+		require.Zero(t, beyond(circuit.Either, short), "%v", short)
+		require.Zero(t, beyond(circuit.Closed, lost, short), "%v", short)
+	}
+	require.Greater(t, beyond(circuit.Open), 3.0, "nothing draws too much")
 }
