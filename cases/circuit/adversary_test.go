@@ -347,7 +347,8 @@ func attack(r *rand.Rand, c *Circuit, setup Setup, read Reading, o *Observation,
 		func(v float64) float64 { return far(bounds.Lo, v) },
 	} {
 		off, value := climb(r, t, want, 3)
-		slack := 1e-6
+		t.shown()                         // as it was best
+		slack := 1e-6 + 1/most*2*t.supply // bounds have what lies at one place a billionth of an ohm apart
 		switch {
 		case t.live():
 			slack = 2e-3 // decades

@@ -81,7 +81,8 @@ const highOhms = 1e3
 // given as it is with the meter's own resistance on it. Where that is sure to be found
 // before, nothing is made of it.
 func disturbed(ohms, volts Span) Span {
-	open := volts.Times(1 + math.Min(ohms.Hi, 1e12)/senderOhms) // without the meter
+	without := func(ohms float64) float64 { return 1 + math.Min(ohms, 1e12)/senderOhms }
+	open := times(volts, Span{without(ohms.Lo), without(ohms.Hi)}) // without the meter
 	// Who looked before did so with a voltmeter, which shows less than there is behind megohms.
 	most := func(ohms float64) float64 { return liveOhms * (1 + ohms/MeterOhms) }
 	if open.Lo > most(ohms.Hi) || open.Hi < -most(ohms.Hi) {

@@ -118,3 +118,19 @@ func TestAVoltmeterShowsLessThanThereIsBehindMegohms(t *testing.T) {
 	behind := 0.1 * (1 + ohms/circuit.MeterOhms)
 	require.Less(t, live, (0.2*ohms-500*behind)/(0.2+behind))
 }
+
+// TestAnOhmmeterIsMisledByWhatLittleDrops: a wire that is shorted to the supply feeds a lamp
+// through a coil, and over a lamp that is all but cold nothing drops that keeps anybody from
+// reading ohms there, though over one that is warm a volt would.
+func TestAnOhmmeterIsMisledByWhatLittleDrops(t *testing.T) {
+	t.Parallel()
+	c := oneLamp(circuit.Fuse, circuit.Wiring, circuit.Lamp, circuit.Coil)
+	c.Elements[2].Ohms, c.Elements[3].Ohms = circuit.Span{Lo: 1.35, Hi: 1000}, circuit.About(34, 0.05)
+	c.Compile()
+	read := circuit.Reading{ID: "r", Quantity: circuit.Ohms, Red: []int{c.Elements[2].To}, Black: []int{c.Elements[2].From}, Sigma: 0.05, Duty: circuit.Exactly(1)}
+	least := func() float64 {
+		return c.Observe(off(c, "e0"), read, parts(c)).Expect(being("e1", suspect.ShortToPower)).Lo
+	}
+	// A twentieth of a volt more is on one lead, of two tenths that send through 500 ohms.
+	require.Less(t, least(), -80.0)
+}

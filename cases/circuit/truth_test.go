@@ -56,6 +56,7 @@ type truth struct {
 	sender int     // what the ohmmeter sends through, of the elements that are solved
 	blown  []bool  // of each element, whether it is a fuse that has blown
 	draws  []int   // the elements by which faults draw current, in the other solver's count
+	supply float64 // what the supply gives, in amperes
 }
 
 // broken is a fault of an element.
@@ -295,6 +296,9 @@ func (t *truth) moment(idle bool) (value float64, ok bool) {
 		if c.Elements[x].Kind == plain.Diode && math.Abs(a) > 400 {
 			return 0, false
 		}
+	}
+	if t.supply = 0; source >= 0 {
+		t.supply = math.Abs(s.Amps[source])
 	}
 	switch t.r.Quantity {
 	case Amps:
