@@ -164,112 +164,59 @@ func (m *model) blow(x *assumed) map[int]Position {
 // reroutes reports whether the fault may send more current through a fuse than it holds
 // though it draws none right below it: what is fed past its fuse, or from another conductor,
 // may blow another, and where there is a way round the fuse, what no longer flows that way
-// flows through it. What is shorted between a resistor and its motor takes all that the
-// resistor lets through, which is more than ever flows through both. A diode the other way
-// round shorts what it stands across, and by way of one that conducts a fuse feeds what it is
-// not known to be above.
+// flows through it. What is shorted somewhere else may stand in for what was behind a load, or
+// be all the ground that a motor has and starve it, as long as anything joins the two. A diode
+// the other way round shorts what it stands across.
 func (m *model) reroutes(x *assumed, f *done, fuse int) bool {
 	return x.bounds && (f.does == toPlus || f.does == toOther || f.does == series && m.loops && f.stretch != fuse && m.round(fuse) ||
 		f.does == other && contains(m.fuses[f.stretch], fuse) ||
-		(f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse) && (m.diodes || m.chained(x, fuse, f.stretch)))
+		(f.does == toMinus || f.does == instead) && !contains(m.fuses[f.stretch], fuse) && m.joined(fuse, f.stretch))
 }
 
-// chained reports whether a load that current comes to first behind a fuse has no ground of
-// its own: another is behind it, as a motor behind its resistor, or its ground is lost, by what
-// is open or by another fault. Then it takes more than ever where the stretch, which has no
-// ground either, is shorted: the short takes the place of what was behind it, or is all the
-// ground that a motor has, and starves it. What a load with nothing behind it but its ground
-// takes, its fuse was chosen for.
-//
-// A jumper from a feed to a ground lifts the ground of all that lies there by volts, so that
-// what shares it is starved, and a starved motor takes more than one that runs.
-//
-// What blew before something was pulled, or bridged, stays blown, so that it goes by the
-// circuit with every contact closed as well as by the one that is there.
-func (m *model) chained(x *assumed, fuse, shorted int) bool {
-	now, before := m, m.c.allClosed()
-	if m.base != nil {
-		now = m.base
+// joined reports whether anything but the posts joins two stretches: a part in whatever
+// position, since what blew before something was pulled stays blown, a coil with its contact,
+// a jumper or a lead. What only the posts join shares nothing but their voltage, so that no
+// fault in the one changes what flows in the other.
+func (m *model) joined(s, t int) bool {
+	if m.islands == nil {
+		m.islands = m.island()
 	}
-	lost := -1
-	for _, f := range x.faults {
-		if f.does == series {
-			lost = m.stretches[f.stretch].elements[0]
-		}
-	}
-	k, short := m.stretches[fuse].elements[0], m.stretches[shorted].elements[0]
-	if before.of[short] < 0 {
-		return true // nobody knows
-	}
-	for _, in := range [2]*model{now, before} {
-		g, st := in.grounding(lost), &in.stretches[in.of[short]]
-		if g.jumpered || g.chains[in.of[k]] && !(g.grounded[st.a] && g.grounded[st.b]) {
-			return true
-		}
-	}
-	return false
+	point := func(s int) int { return m.c.Elements[m.stretches[s].elements[0]].free() }
+	return m.islands[point(s)] == m.islands[point(t)]
 }
 
-// grounding is what a model has for ground while one element adds resistance.
-type grounding struct {
-	grounded []bool // of each node whether the negative post is reached without a load, by what is closed
-	chains   []bool // of each stretch that is a fuse whether a load that current comes to first behind it is not grounded
-	jumpered bool   // a jumper joins a feed to a ground
-}
-
-// grounding finds what is grounded with an element lost; -1: with none.
-func (m *model) grounding(lost int) *grounding {
-	if g := m.grounds[lost]; g != nil {
-		return g
+// island numbers the points that anything but the posts joins.
+func (m *model) island() []int {
+	out := make([]int, len(m.c.Points))
+	for p := range out {
+		out[p] = p
 	}
-	bare := *m
-	bare.bridges = nil
-	for _, b := range m.bridges {
-		if b.Usual == 0 {
-			bare.bridges = append(bare.bridges, b)
-		}
-	}
-	g := &grounding{chains: make([]bool, len(m.stretches))}
-	feeds, grounds := bare.fed(plus, -1), bare.fed(minus, -1)
-	for n := range m.n {
-		g.jumpered = g.jumpered || feeds[n] && grounds[n]
-	}
-	bare.bridges, bare.stretches = nil, nil
-	for s := range m.stretches {
-		if st := &m.stretches[s]; st.position == Closed && st.follows < 0 && !contains(st.elements, lost) {
-			bare.stretches = append(bare.stretches, *st)
-		}
-	}
-	g.grounded = bare.fed(minus, -1)
-	for fuse := range m.stretches {
-		f := &m.stretches[fuse]
-		if f.kind != Fuse && f.kind != Breaker {
-			continue
-		}
-		for _, way := range [2][2]int{{f.a, f.b}, {f.b, f.a}} {
-			if way[1] == plus || way[1] == minus {
-				continue
-			}
-			reached := m.fed(way[1], way[0])
-			for s := range m.stretches {
-				st := &m.stretches[s]
-				if st.kind < Load || st.kind == Diode || reached[st.a] == reached[st.b] {
-					continue
+	join := func(a, b int) {
+		if a > plus && b > plus && out[a] != out[b] {
+			for p, from, to := 0, out[a], out[b]; p < len(out); p++ {
+				if out[p] == from {
+					out[p] = to
 				}
-				far := st.a
-				if reached[st.a] {
-					far = st.b
-				}
-				g.chains[fuse] = g.chains[fuse] || !g.grounded[far]
 			}
 		}
 	}
-	if m.grounds == nil {
-		m.grounds = map[int]*grounding{}
+	for k := range m.c.Elements {
+		e := &m.c.Elements[k]
+		if join(e.From, e.To); e.Follows >= 0 {
+			join(e.free(), m.c.Elements[e.Follows].free())
+		}
 	}
-	m.grounds[lost] = g
-	return g
+	for _, b := range m.setup.Bridges {
+		join(b.A, b.B)
+	}
+	for _, b := range m.leads {
+		join(slices.Index(m.node, b.A), slices.Index(m.node, b.B))
+	}
+	return out
 }
+
+// free is an end of an element that is at no post; a post where both are.
+func (e *Element) free() int { return max(e.From, e.To) }
 
 // stands is the position of a stretch with nothing wrong. Where a plug that is off was a
 // way round a fuse, what no longer flows that way flows through the fuse, and may be more

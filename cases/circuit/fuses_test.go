@@ -61,13 +61,13 @@ func TestAJumperFromAFeedToAGroundStarvesWhatSharesIt(t *testing.T) {
 	require.Zero(t, beyond())
 }
 
-// TestWhatHasLostItsGroundIsStarvedByAShort: a motor whose ground is open finds it again by a
+// TestAShortMayBlowAFuseThatItIsNotBehind: a motor whose ground is open finds it again by a
 // short to ground, there or where another motor is fed that shares the ground. Starved by that
 // it stands still and takes more than one that runs, so that the fuse before it and a heater may
-// be blown. With its ground a motor takes what the fuse was chosen for.
-func TestWhatHasLostItsGroundIsStarvedByAShort(t *testing.T) {
+// be blown. By what nothing but the posts joins to it, none is.
+func TestAShortMayBlowAFuseThatItIsNotBehind(t *testing.T) {
 	t.Parallel()
-	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "fuse out", "motor out", "ground", "second fuse out"}}
+	c := &circuit.Circuit{System: 12, Points: []string{"batt-", "batt+", "fuse out", "motor out", "ground", "second fuse out", "lamp in", "third fuse out", "horn in"}}
 	for _, e := range []circuit.Element{
 		{Key: "fuse", Kind: circuit.Fuse, From: 1, To: 2, Ohms: circuit.Usual(circuit.Fuse, 60), Rating: 60},
 		{Key: "heater", Kind: circuit.Load, From: 2, To: 0, Ohms: circuit.About(1, 0.2)},
@@ -78,25 +78,30 @@ func TestWhatHasLostItsGroundIsStarvedByAShort(t *testing.T) {
 		{Key: "second motor", Kind: circuit.Motor, From: 5, To: 4, Ohms: circuit.Usual(circuit.Motor, 0)},
 		{Key: "lamp wire", Kind: circuit.Wiring, From: 5, To: 6, Ohms: circuit.Wire(1, 1)},
 		{Key: "lamp", Kind: circuit.Lamp, From: 6, To: 0, Ohms: circuit.About(12, 0.2)},
+		{Key: "third fuse", Kind: circuit.Fuse, From: 1, To: 7, Ohms: circuit.Usual(circuit.Fuse, 60), Rating: 60},
+		{Key: "horn wire", Kind: circuit.Wiring, From: 7, To: 8, Ohms: circuit.Wire(1, 1)},
+		{Key: "horn", Kind: circuit.Load, From: 8, To: 0, Ohms: circuit.About(2, 0.2)},
 	} {
 		e.Follows = -1
 		c.Elements = append(c.Elements, e)
 	}
-	c.Points = append(c.Points, "lamp in")
-	c.Compile()
-	read := circuit.Reading{ID: "r", Red: []int{2}, Black: []int{0}, Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1)}
+	setup := off(c)
 	beyond := func(p circuit.Position, h ...suspect.Hypothesis) float64 {
-		setup := off(c)
+		c.Compile()
 		setup.Position[4] = p
+		read := circuit.Reading{ID: "r", Red: []int{2}, Black: []int{0}, Shown: circuit.Exactly(0), Sigma: 0.05, Lead: circuit.Exactly(circuit.MeterOhms), Duty: circuit.Exactly(1)}
 		return c.Observe(setup, read, parts(c)).Beyond(slices.Concat(h...))
 	}
-	atGround, atFeed := being("wire", suspect.ShortToGround), being("lamp wire", suspect.ShortToGround)
-	lost := being("switch", suspect.Open)
-	for _, short := range []suspect.Hypothesis{atGround, atFeed} {
-		require.Greater(t, beyond(circuit.Closed, short), 3.0, "it has its ground, and the fuse holds: %v", short)
-		require.Zero(t, beyond(circuit.Open, short), "%v", short)
-		require.Zero(t, beyond(circuit.Either, short), "%v", short)
-		require.Zero(t, beyond(circuit.Closed, lost, short), "%v", short)
+	lost, elsewhere := being("switch", suspect.Open), being("horn wire", suspect.ShortToGround)
+	for _, p := range []circuit.Position{circuit.Closed, circuit.Open, circuit.Either} {
+		for _, key := range []string{"wire", "lamp wire"} {
+			short := being(key, suspect.ShortToGround)
+			require.Zero(t, beyond(p, short), "%v, %s", p, key)
+			require.Zero(t, beyond(p, lost, short), "%v, %s", p, key)
+		}
+		require.Greater(t, beyond(p), 3.0, "nothing draws too much: %v", p)
+		require.Greater(t, beyond(p, elsewhere), 3.0, "%v", p)
 	}
-	require.Greater(t, beyond(circuit.Open), 3.0, "nothing draws too much")
+	setup.Bridges = []circuit.Bridge{{A: 3, B: 8, Ohms: circuit.Span{Lo: 0.005, Hi: 0.1}}}
+	require.Zero(t, beyond(circuit.Open, elsewhere), "a jumper joins them")
 }

@@ -37,14 +37,14 @@ type model struct {
 	lit       []Span   // room for the loads and bulbs of a draw
 	bulbs     []float64
 	blew      map[[maxFaults]done]map[int]Position
-	takes     []float64          // of each stretch that is a fuse what loads take through it at most, in amperes; nil: not worked out
-	took      []float64          // with takes, the same with every contact closed, by the stretches of that model
-	touchBlew map[done][]int     // of each short between two stretches the fuses that it blows in a draw
-	turning   map[done]bool      // whether what a draw shows may turn round as a fault grows
-	full      []Span             // what the loads may have whatever feeds them
-	grounds   map[int]*grounding // by the element that is lost, or -1
-	unknown   bool               // nobody knows how much one of the loads draws
-	loose     bool               // something is open without any fault, so that nodes float
+	takes     []float64      // of each stretch that is a fuse what loads take through it at most, in amperes; nil: not worked out
+	took      []float64      // with takes, the same with every contact closed, by the stretches of that model
+	touchBlew map[done][]int // of each short between two stretches the fuses that it blows in a draw
+	turning   map[done]bool  // whether what a draw shows may turn round as a fault grows
+	full      []Span         // what the loads may have whatever feeds them
+	islands   []int          // of each point of the circuit what joins it to others, see joined
+	unknown   bool           // nobody knows how much one of the loads draws
+	loose     bool           // something is open without any fault, so that nodes float
 	room      []Span
 	known     []float64
 	volts     []float64
