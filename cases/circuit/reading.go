@@ -126,6 +126,7 @@ func (c *Circuit) Observe(setup Setup, r Reading, parts []suspect.Part) *Observa
 			}
 		}
 		o.idle = c.reduce(&idle, keep)
+		o.idle.leads = o.leads(o.idle)
 	}
 	return o
 }
