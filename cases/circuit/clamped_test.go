@@ -27,7 +27,7 @@ func TestClampedDropsHold(t *testing.T) {
 	}
 	attacks := 0
 	for n := 0; n < many && (until.IsZero() || time.Now().Before(until)); n++ {
-		c := invent(r, 1+min(n/20, 2)+r.IntN(2+min(n/20, 9)))
+		c := invent(r, 1+min(n/20, 2)+r.IntN(2+min(n/20, 9)), false)
 		var parts []suspect.Part
 		for _, e := range c.Elements {
 			parts = append(parts, suspect.Part{Key: e.Key})

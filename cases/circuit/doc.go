@@ -108,9 +108,10 @@
 //     round gives a least voltage over it, and that a narrower resistance. A high
 //     resistance is bounded piece by piece, since all of it at once would allow for a
 //     load that is starved by much and fed through little.
-//  5. What is fed past its fuse, or no longer flows another way, may blow a fuse that it is
-//     not below: that one may then be open, unless the loads beyond it take less than it
-//     holds (spared.go says why that is enough).
+//  5. What is fed past its fuse, shorted where anything but the posts joins the two, or no
+//     longer flows another way, may blow a fuse that it is not below: that one may then be
+//     open, unless the loads beyond it take less than it holds (spared.go says why that is
+//     enough).
 //  6. A known current bounds a drop by itself, where all of it flows through what lies
 //     between the leads, one load among it too: what that has goes by the volts that were
 //     shown over it, less what the others drop. Two bounds that have nothing in common
