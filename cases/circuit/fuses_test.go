@@ -104,4 +104,10 @@ func TestAShortMayBlowAFuseThatItIsNotBehind(t *testing.T) {
 	}
 	setup.Bridges = []circuit.Bridge{{A: 3, B: 8, Ohms: circuit.Span{Lo: 0.005, Hi: 0.1}}}
 	require.Zero(t, beyond(circuit.Open, elsewhere), "a jumper joins them")
+	setup.Bridges = nil
+	c.Elements = append(c.Elements, circuit.Element{Key: "coil", Kind: circuit.Coil, From: 8, To: 0, Ohms: circuit.Usual(circuit.Coil, 0), Follows: -1})
+	setup.Position = append(setup.Position, circuit.Closed)
+	require.Greater(t, beyond(circuit.Closed, elsewhere), 3.0)
+	c.Elements[4].Follows = 12
+	require.Zero(t, beyond(circuit.Closed, elsewhere), "a coil moves the switch")
 }
